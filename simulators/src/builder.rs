@@ -1,0 +1,359 @@
+//! A club builder at the bench: he picks parts, lays them down, watches the display, scans cards, and tells the truth.
+//!
+//! Plans go in; deeds at the instruments, typed values and truths come out. He knows nothing of the daemon: what he sees of
+//! it is a [`Seen`], what he types is an [`Action`], and how the daemon writes its tickets is told him by the caller.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt;
+use std::sync::Arc;
+
+use tokio::sync::{mpsc, watch};
+
+use crate::bench::Benchtop;
+use crate::chance::Chance;
+use crate::club::Club;
+use crate::instrument::Instrument;
+use crate::load::{Load, Manner};
+use crate::plan::{ClubPlan, OrderPlan};
+use crate::truth::Truth;
+
+/// He lays a thing down at most so often before he gives it up.
+const TRIES: u32 = 3;
+/// How long he waits for the display before he tries again, bench seconds.
+const PATIENCE_S: f64 = 10.0;
+/// How long he leaves a thing lying when there is no display, bench seconds.
+const BLIND_S: f64 = 6.0;
+/// Less than this he does not add to a head, g.
+const WORTH_ADDING_G: f64 = 0.3;
+/// The most he adds to a head at once, g: nobody hides more in a hosel.
+const MOST_ADDED_G: f64 = 12.0;
+
+/// The texts of the step cards that lie at the bench.
+#[derive(Clone)]
+pub struct Tickets {
+    /// From the name of a step (`bond`, `grip`, `adjust`, `hand_over`) to the text on its card.
+    pub step: Arc<dyn Fn(&str) -> String + Send + Sync>,
+}
+
+impl Default for Tickets {
+    /// Plain text: `step bond`.
+    fn default() -> Self {
+        Self {
+            step: Arc::new(|step| format!("step {step}")),
+        }
+    }
+}
+
+impl fmt::Debug for Tickets {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Tickets").finish_non_exhaustive()
+    }
+}
+
+/// What a person at the bench can see on the display.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Seen {
+    /// How many captures the display has shown, by name of the instrument.
+    pub captured: BTreeMap<String, u64>,
+    /// The club that is open.
+    pub current_club: Option<String>,
+    /// Grams to add at the head (negative: to take away), where the display advises it.
+    pub advice_head_g: Option<f64>,
+    /// The clubs that are finished.
+    pub finished: BTreeSet<String>,
+}
+
+/// The builder's view of the display.
+#[derive(Clone, Debug)]
+pub struct Eyes(pub watch::Receiver<Seen>);
+
+/// What the builder does that goes over no serial port.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Action {
+    /// He types a value, with its unit: `45 1/16 in`.
+    Type {
+        /// The club's name in the order.
+        club: String,
+        /// Name of the characteristic.
+        characteristic: String,
+        /// The value as typed.
+        quantity: String,
+    },
+}
+
+/// What he has done when the last order is built.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct BuilderReport {
+    /// The clubs he has built, in order.
+    pub clubs: Vec<String>,
+    /// How often he has laid something down.
+    pub placements: u32,
+    /// How often he had to lay a thing down again because the display did not show it.
+    pub laid_again: u32,
+    /// What the display never showed: club, stage and instrument, or a card that had no effect.
+    pub given_up: Vec<String>,
+}
+
+/// A characteristic, its true value and its unit.
+type Fact = (&'static str, f64, &'static str);
+
+pub(crate) struct Builder {
+    pub(crate) top: Benchtop,
+    pub(crate) tickets: Tickets,
+    pub(crate) eyes: Option<Eyes>,
+    pub(crate) actions: Option<mpsc::Sender<Action>>,
+    pub(crate) truth: Option<mpsc::Sender<Truth>>,
+    pub(crate) chance: Chance,
+    pub(crate) report: BuilderReport,
+}
+
+impl Builder {
+    /// Builds all orders, one club after the other.
+    pub(crate) async fn work(mut self, orders: Vec<OrderPlan>) -> BuilderReport {
+        self.walk().await;
+        for order in orders {
+            self.top.scan(&order.ticket);
+            self.walk().await;
+            for plan in &order.clubs {
+                self.build(plan).await;
+                self.report.clubs.push(plan.club.clone());
+            }
+        }
+        self.report
+    }
+
+    async fn build(&mut self, plan: &ClubPlan) {
+        let mut club = Club::from_parts(plan, &mut self.chance);
+        self.scan_until(&plan.ticket, &plan.club, |seen, club| {
+            seen.current_club.as_deref() == Some(club)
+        })
+        .await;
+
+        for (characteristic, mass_g) in [
+            ("head_mass", club.head.mass_g),
+            ("shaft_mass", club.shaft.mass_g),
+            ("grip_mass", club.grip.mass_g),
+        ] {
+            self.place(
+                plan,
+                Instrument::PartsScale,
+                "part",
+                Load::Part { mass_g },
+                &[(characteristic, mass_g, "g")],
+            )
+            .await;
+        }
+        self.lay_on_beam(plan, &club, "dry_fit").await;
+        self.scan_step("bond").await;
+        self.scan_step("grip").await;
+        club.bond_and_grip();
+        self.type_length(plan, &club).await;
+
+        self.lay_on_beam(plan, &club, "gripped").await;
+        for _ in 0..2 {
+            let advised_g = self.advice_g(plan, &club);
+            if advised_g <= WORTH_ADDING_G {
+                break;
+            }
+            // To a tenth of a gram: he has lead powder and a scale.
+            club.add_to_head((advised_g.min(MOST_ADDED_G) * 10.0).round() / 10.0);
+            self.walk().await;
+            self.lay_on_beam(plan, &club, "gripped").await;
+        }
+        self.scan_step("adjust").await;
+
+        let (mass_g, balance_mm) = (club.total_mass_g(), club.balance_mm());
+        let whole = Load::Club { mass_g, balance_mm };
+        self.place(
+            plan,
+            Instrument::ClubScale,
+            "final",
+            whole,
+            &[("total_mass", mass_g, "g")],
+        )
+        .await;
+        self.lay_on_beam(plan, &club, "final").await;
+        // He bends until it is right within a fifth of a degree.
+        let loft_deg = plan.loft_deg + self.chance.between(-0.2, 0.2);
+        let lie_deg = plan.lie_deg + self.chance.between(-0.2, 0.2);
+        let facts = [("loft", loft_deg, "deg"), ("lie", lie_deg, "deg")];
+        self.place(
+            plan,
+            Instrument::Gauge,
+            "final",
+            Load::Angles { loft_deg, lie_deg },
+            &facts,
+        )
+        .await;
+        let card = (self.tickets.step)("hand_over");
+        self.scan_until(&card, &plan.club, |seen, club| seen.finished.contains(club))
+            .await;
+    }
+
+    async fn lay_on_beam(&mut self, plan: &ClubPlan, club: &Club, stage: &'static str) {
+        let (mass_g, balance_mm) = (club.total_mass_g(), club.balance_mm());
+        let facts = [
+            ("total_mass", mass_g, "g"),
+            ("balance_point", balance_mm, "mm"),
+            ("swing_weight", club.swing_weight_points(), "{point}"),
+        ];
+        self.place(
+            plan,
+            Instrument::Beam,
+            stage,
+            Load::Club { mass_g, balance_mm },
+            &facts,
+        )
+        .await;
+    }
+
+    /// Lays a load down until the display has shown it, and goes on.
+    async fn place(
+        &mut self,
+        plan: &ClubPlan,
+        instrument: Instrument,
+        stage: &'static str,
+        load: Load,
+        facts: &[Fact],
+    ) {
+        for attempt in 1..=TRIES {
+            let captures_before = self.captures(instrument);
+            let Ok(release_s) = self
+                .top
+                .lay(instrument, load, Manner::any(&mut self.chance))
+            else {
+                return;
+            };
+            self.top.clock.sleep_until(release_s).await;
+            self.report.placements += 1;
+            self.tell(plan, instrument, stage, release_s, facts).await;
+            let shown = self
+                .see_within(PATIENCE_S, BLIND_S, |seen| {
+                    captures(seen, instrument) > captures_before
+                })
+                .await;
+            // He reads the number before he takes the thing away.
+            self.pause(0.6, 1.0).await;
+            self.top.lift(instrument);
+            self.walk().await;
+            if shown {
+                return;
+            }
+            if attempt < TRIES {
+                self.report.laid_again += 1;
+            }
+        }
+        self.report
+            .given_up
+            .push(format!("{} {stage} {instrument}", plan.club));
+    }
+
+    async fn tell(
+        &self,
+        plan: &ClubPlan,
+        instrument: Instrument,
+        stage: &'static str,
+        t_s: f64,
+        facts: &[Fact],
+    ) {
+        let Some(truth) = &self.truth else { return };
+        for &(characteristic, value, unit) in facts {
+            let said = Truth {
+                t: self.top.clock.rfc3339(t_s),
+                t_s,
+                instrument: instrument.name(),
+                characteristic,
+                stage,
+                club: plan.club.clone(),
+                value,
+                unit,
+            };
+            // Nobody listening any more is no reason to stop building.
+            truth.send(said).await.ok();
+        }
+    }
+
+    async fn type_length(&mut self, plan: &ClubPlan, club: &Club) {
+        self.walk().await;
+        if let Some(actions) = &self.actions {
+            let typed = Action::Type {
+                club: plan.club.clone(),
+                characteristic: "length".to_owned(),
+                quantity: club.length_typed(),
+            };
+            actions.send(typed).await.ok();
+        }
+        self.pause(1.0, 2.0).await;
+    }
+
+    /// What the display advises to add at the head, g; without a display, what he works out himself.
+    fn advice_g(&self, plan: &ClubPlan, club: &Club) -> f64 {
+        match &self.eyes {
+            Some(Eyes(display)) => display.borrow().advice_head_g.unwrap_or(0.0),
+            None => club.missing_at_head_g(plan.swing_weight_points),
+        }
+    }
+
+    async fn scan_step(&mut self, step: &str) {
+        self.walk().await;
+        self.top.scan(&(self.tickets.step)(step));
+        self.pause(1.0, 2.0).await;
+    }
+
+    /// Scans a card until the display shows its effect on the club.
+    async fn scan_until(&mut self, text: &str, club: &str, effect: impl Fn(&Seen, &str) -> bool) {
+        for _ in 0..TRIES {
+            self.walk().await;
+            self.top.scan(text);
+            if self.see_within(5.0, 1.0, |seen| effect(seen, club)).await {
+                return;
+            }
+        }
+        self.report.given_up.push(format!("{club} card {text}"));
+    }
+
+    fn captures(&self, instrument: Instrument) -> u64 {
+        self.eyes
+            .as_ref()
+            .map_or(0, |Eyes(display)| captures(&display.borrow(), instrument))
+    }
+
+    /// Watches the display for at most `patience_s`; whether he saw what he waited for. Without a display he takes it for
+    /// seen after `blind_s`.
+    async fn see_within(
+        &mut self,
+        patience_s: f64,
+        blind_s: f64,
+        wanted: impl Fn(&Seen) -> bool,
+    ) -> bool {
+        let clock = self.top.clock;
+        if let Some(Eyes(display)) = &mut self.eyes {
+            let looking = display.wait_for(|seen| wanted(seen));
+            let seen = tokio::time::timeout(clock.real(patience_s), looking)
+                .await
+                .map(|seen| seen.is_ok());
+            match seen {
+                Ok(true) => return true,
+                Err(_) => return false,
+                // The display is off for good.
+                Ok(false) => self.eyes = None,
+            }
+        }
+        clock.sleep_until(clock.now_s() + blind_s).await;
+        true
+    }
+
+    /// From one place to the next, with hands full.
+    async fn walk(&mut self) {
+        self.pause(1.5, 3.0).await;
+    }
+
+    async fn pause(&mut self, least_s: f64, most_s: f64) {
+        let until_s = self.top.clock.now_s() + self.chance.between(least_s, most_s);
+        self.top.clock.sleep_until(until_s).await;
+    }
+}
+
+fn captures(seen: &Seen, instrument: Instrument) -> u64 {
+    seen.captured.get(instrument.name()).copied().unwrap_or(0)
+}

@@ -1,0 +1,232 @@
+//! One instrument as the bench sees it: frames in, captures out, and what the display shows of it. Pure.
+
+use std::collections::BTreeMap;
+
+use super::indication::{Indication, read};
+use crate::config::bench_file::InstrumentSettings;
+use crate::instrument::format::Frame;
+use crate::measurement::calibration::Calibration;
+use crate::measurement::evidence::{Evidence, RawFrame, RecentFrames};
+use crate::measurement::reading::{InstrumentKind, Reading};
+use crate::measurement::sample::Expectation;
+use crate::measurement::settling::{Capture, Change, Phase, Settling, SettlingLimits};
+use crate::measurement::stamp::Stamp;
+use crate::work_order::event::{CapturedReading, EventId};
+
+/// Whether an instrument sends.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Link {
+    /// Never heard of in this session.
+    Awaited,
+    /// Sends good frames.
+    Sending,
+    /// Does not, with the reason and remedy.
+    Lost(String),
+}
+
+/// One instrument.
+#[derive(Debug)]
+pub struct Channel {
+    /// As configured.
+    pub settings: InstrumentSettings,
+    /// Whether it sends.
+    pub link: Link,
+    /// Refused runs of bytes by reason.
+    pub refused: BTreeMap<&'static str, u64>,
+    /// When the last good frame came, seconds of the session.
+    pub heard_s: Option<f64>,
+    /// A state or request in words for the display.
+    pub message: Option<&'static str>,
+    /// The last capture while it is still held, with its reading.
+    pub held: Option<(Capture, Reading)>,
+    /// The `calibrated` event in force.
+    pub calibration_event: Option<EventId>,
+    /// The last capture, for showing it again when a touch left the level as it was.
+    last: Option<(Capture, Reading)>,
+    measuring: Option<Measuring>,
+}
+
+#[derive(Debug)]
+struct Measuring {
+    calibration: Calibration,
+    settling: Settling,
+    recent: RecentFrames,
+}
+
+/// What a frame led to.
+#[derive(Debug)]
+pub enum Seen {
+    /// Nothing to decide.
+    Nothing,
+    /// A code was scanned.
+    Code(String),
+    /// A placement came to rest.
+    Captured(Box<(CapturedReading, Evidence)>),
+}
+
+/// The limits of the settling for an instrument; the proof uses the same.
+#[must_use]
+pub fn settling_limits(kind: InstrumentKind, resolution: f64, rate_hz: f64, capacity_g: Option<f64>) -> SettlingLimits {
+    match kind {
+        InstrumentKind::Beam => SettlingLimits::for_beam(rate_hz),
+        InstrumentKind::Gauge => SettlingLimits::for_gauge(resolution, rate_hz),
+        InstrumentKind::Scale | InstrumentKind::Scanner => {
+            SettlingLimits::for_scale(resolution, rate_hz, capacity_g.unwrap_or(f64::INFINITY))
+        }
+    }
+}
+
+impl Channel {
+    /// An instrument nothing was heard of yet.
+    #[must_use]
+    pub fn new(settings: InstrumentSettings) -> Self {
+        let measuring = settings.calibration.clone().map(|calibration| Measuring {
+            calibration,
+            settling: Settling::new(settling_limits(
+                settings.kind,
+                settings.resolution,
+                settings.rate_hz,
+                settings.capacity.map(|grams| grams.0),
+            )),
+            recent: RecentFrames::default(),
+        });
+        Self {
+            settings,
+            link: Link::Awaited,
+            refused: BTreeMap::new(),
+            heard_s: None,
+            message: None,
+            held: None,
+            calibration_event: None,
+            last: None,
+            measuring,
+        }
+    }
+
+    /// The instrument is back, or here for the first time: what lies on it was not seen coming.
+    pub fn found(&mut self, last: Option<&CapturedReading>) {
+        self.link = Link::Sending;
+        self.message = None;
+        if let Some(measuring) = &mut self.measuring {
+            measuring.recent.clear();
+            match last {
+                Some(last) => measuring.settling.resume(capture_of(last)),
+                None => measuring.settling.start_unknown(),
+            }
+        }
+    }
+
+    /// The instrument does not send.
+    pub fn lost(&mut self, reason: String) {
+        self.link = Link::Lost(reason);
+        self.held = None;
+    }
+
+    /// Takes one frame.
+    pub fn frame(&mut self, stamp: Stamp, frame: &Frame, raw: &[u8], expected: &[Expectation]) -> Seen {
+        self.heard_s = Some(stamp.t_s);
+        let values = match read(&self.settings, frame) {
+            Indication::Values(values) => values,
+            Indication::Code(code) => return Seen::Code(code),
+            Indication::State(words) => {
+                self.message = Some(words);
+                return Seen::Nothing;
+            }
+            Indication::Nothing => return Seen::Nothing,
+        };
+        let Some(measuring) = &mut self.measuring else { return Seen::Nothing };
+        let sample = measuring.calibration.sample(stamp.t_s, values);
+        measuring.recent.push(RawFrame { t_s: stamp.t_s, bytes: raw.into() }, sample);
+        let changes = measuring.settling.push(&sample, expected);
+        let mut captured = None;
+        for change in changes.iter() {
+            match change {
+                Change::MovingTooLong { .. } => self.message = Some("bench moving: let go and wait, or lift and lay it down again"),
+                Change::ZeroLost { .. } => self.message = Some("reads below zero: clear it and set it to zero"),
+                Change::Captured(capture) => captured = Some(*capture),
+                Change::Placed { .. } | Change::Removed { .. } | Change::Disturbed { .. } | Change::Changed { .. } => {
+                    self.held = None;
+                    self.message = None;
+                }
+                Change::Restored { .. } => {
+                    self.message = None;
+                    self.held.clone_from(&self.last);
+                }
+                Change::ZeroFound { .. } => self.message = None,
+                Change::Progress { .. } => {}
+            }
+        }
+        let Some(capture) = captured else { return Seen::Nothing };
+        self.message = None;
+        let Some(reading) = measuring.calibration.reading(&capture) else {
+            self.message = Some("cannot be a placement: clear it and lay it down again");
+            return Seen::Nothing;
+        };
+        let Some(calibration) = self.calibration_event else { return Seen::Nothing };
+        let evidence = measuring.recent.cut(capture.window.0, stamp.t_s);
+        self.held = Some((capture, reading.clone()));
+        self.last.clone_from(&self.held);
+        let captured = CapturedReading {
+            instrument: self.settings.id.clone(),
+            kind: self.settings.kind,
+            measured: reading.measured,
+            levels: capture.values,
+            zero: capture.zero,
+            u_levels: capture.u,
+            window_s: [capture.window.0, capture.window.1],
+            t_s: capture.t_s,
+            printed: frame.value.as_ref().map(|value| value.as_str().to_owned()),
+            stable_flag: frame.stable,
+            calibration,
+            evidence: String::new(),
+        };
+        Seen::Captured(Box::new((captured, evidence)))
+    }
+
+    /// The phase for the display: its name and progress.
+    #[must_use]
+    pub fn phase(&self) -> (&'static str, Option<f64>) {
+        if !matches!(self.link, Link::Sending) {
+            return ("lost", None);
+        }
+        match self.measuring.as_ref().map(|measuring| measuring.settling.phase()) {
+            None | Some(Phase::Empty) => ("empty", None),
+            Some(Phase::Settling { progress }) => ("settling", Some(progress)),
+            Some(Phase::Held) => ("held", None),
+            Some(Phase::Disturbed { progress }) => ("disturbed", Some(progress)),
+            Some(Phase::Unknown) => ("unknown", None),
+        }
+    }
+
+    /// What the instrument shows now: the captured reading while it is held, else the moving level.
+    #[must_use]
+    pub fn showing(&self) -> Option<Reading> {
+        if let Some((_, reading)) = &self.held {
+            return Some(reading.clone());
+        }
+        let measuring = self.measuring.as_ref()?;
+        let level = measuring.settling.level()?;
+        let moving = Capture {
+            t_s: 0.0,
+            values: level,
+            u: [0.0, 0.0],
+            window: (0.0, 0.0),
+            zero: [0.0, 0.0],
+            u_zero: [0.0, 0.0],
+            n: 1,
+        };
+        measuring.calibration.reading(&moving)
+    }
+}
+
+fn capture_of(last: &CapturedReading) -> Capture {
+    Capture {
+        t_s: last.t_s,
+        values: last.levels,
+        u: last.u_levels,
+        window: (last.window_s[0], last.window_s[1]),
+        zero: last.zero,
+        u_zero: [0.0, 0.0],
+        n: 0,
+    }
+}

@@ -1,0 +1,234 @@
+//! The bench's decisions: one input in, events and evidence out. Pure; time comes with the input.
+//!
+//! Nothing is applied to the state before it is on disk: [`Core::step`] proposes, [`Core::commit`] takes in what
+//! the journal has stored.
+
+use std::collections::VecDeque;
+
+use super::channel::{Channel, Link, Seen};
+use crate::config::bench_file::BenchSettings;
+use crate::instrument::format::Frame;
+use crate::instrument::port::{PortEvent, PortMessage};
+use crate::journal::chain::sha256;
+use crate::journal::evidence;
+use crate::measurement::stamp::Stamp;
+use crate::work_order::desk::{self, Command, Refusal};
+use crate::work_order::event::{Change, Event, Numbering};
+use crate::work_order::routing::expectations;
+use crate::work_order::state::State;
+
+/// Everything that can happen to the bench.
+#[derive(Debug)]
+pub enum Input {
+    /// A port has something to say.
+    Port(PortMessage),
+    /// A person wants something.
+    Command {
+        /// When it came.
+        stamp: Stamp,
+        /// What.
+        command: Command,
+    },
+}
+
+/// What an input leads to.
+#[derive(Debug, Default)]
+pub struct Outcome {
+    /// Events to store, in order.
+    pub events: Vec<Event>,
+    /// Evidence to store with them: SHA-256 and content.
+    pub evidence: Vec<(String, Vec<u8>)>,
+    /// Why a command was refused.
+    pub refused: Option<Refusal>,
+}
+
+/// Something to tell the person at the bench for a while.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Notice {
+    /// When, in seconds of the session.
+    pub t_s: f64,
+    /// The words.
+    pub text: String,
+}
+
+/// How long a notice stays, in seconds.
+const NOTICE_S: f64 = 8.0;
+/// How many notices are kept.
+const NOTICES: usize = 5;
+
+/// All state of the bench; one task owns it.
+#[derive(Debug)]
+pub struct Core {
+    /// The fold of the journal.
+    pub state: State,
+    /// The instruments, in the order of the configuration.
+    pub channels: Vec<Channel>,
+    /// What a person should be told.
+    pub notices: VecDeque<Notice>,
+    numbering: Numbering,
+}
+
+impl Core {
+    /// A bench that has folded its journal and now starts a session; the outcome holds the session's first events.
+    #[must_use]
+    pub fn start(
+        settings: &BenchSettings,
+        state: State,
+        epoch: u64,
+        stamp: Stamp,
+        clock_synchronised: bool,
+    ) -> (Self, Outcome) {
+        let numbering = Numbering::after(epoch, state.seq);
+        let channels = settings.instruments.iter().cloned().map(Channel::new).collect();
+        let mut core = Self { state, channels, notices: VecDeque::new(), numbering };
+        let mut changes = vec![Change::SessionStarted {
+            version: env!("CARGO_PKG_VERSION").to_owned(),
+            clock_synchronised,
+        }];
+        changes.extend(core.channels.iter().filter_map(|channel| calibrated(&core.state, channel)));
+        let outcome = core.number(stamp, changes);
+        (core, outcome)
+    }
+
+    /// Decides what an input leads to.
+    pub fn step(&mut self, input: Input) -> Outcome {
+        match input {
+            Input::Command { stamp, command } => self.command(stamp, &command),
+            Input::Port(message) => self.port(message),
+        }
+    }
+
+    /// Takes stored events into the state.
+    pub fn commit(&mut self, events: &[Event]) {
+        for event in events {
+            self.state.apply(event);
+        }
+        if events.iter().any(|event| matches!(event.change, Change::Calibrated { .. })) {
+            for channel in &mut self.channels {
+                channel.calibration_event = self.state.calibrations.get(&channel.settings.id).map(|c| c.event);
+            }
+        }
+    }
+
+    /// The last event of a session.
+    pub fn end(&mut self, stamp: Stamp) -> Outcome {
+        self.number(stamp, vec![Change::SessionEnded])
+    }
+
+    /// Notices that are still worth showing.
+    pub fn current_notices(&self, t_s: f64) -> impl Iterator<Item = &Notice> {
+        self.notices.iter().filter(move |notice| t_s - notice.t_s < NOTICE_S)
+    }
+
+    fn number(&mut self, stamp: Stamp, changes: Vec<Change>) -> Outcome {
+        let operator = self.state.operator.clone();
+        let events =
+            changes.into_iter().map(|change| self.numbering.event(stamp, operator.as_deref(), change)).collect();
+        Outcome { events, ..Outcome::default() }
+    }
+
+    fn tell(&mut self, t_s: f64, text: String) {
+        if self.notices.len() == NOTICES {
+            self.notices.pop_front();
+        }
+        self.notices.push_back(Notice { t_s, text });
+    }
+
+    fn command(&mut self, stamp: Stamp, command: &Command) -> Outcome {
+        match desk::answer(&self.state, command) {
+            Ok(changes) => self.number(stamp, changes),
+            Err(refusal) => {
+                if let Command::Scan(_) = command {
+                    self.tell(stamp.t_s, refusal.0.clone());
+                }
+                Outcome { refused: Some(refusal), ..Outcome::default() }
+            }
+        }
+    }
+
+    fn port(&mut self, message: PortMessage) -> Outcome {
+        let PortMessage { instrument, stamp, event } = message;
+        match event {
+            PortEvent::Lost { reason } => self.lost(instrument, stamp, reason),
+            PortEvent::Refused { label, .. } => {
+                if let Some(channel) = self.channels.get_mut(instrument) {
+                    *channel.refused.entry(label).or_default() += 1;
+                }
+                Outcome::default()
+            }
+            PortEvent::Frame(frame, raw) => self.frame(instrument, stamp, &frame, &raw),
+        }
+    }
+
+    fn lost(&mut self, instrument: usize, stamp: Stamp, reason: String) -> Outcome {
+        let Some(channel) = self.channels.get_mut(instrument) else { return Outcome::default() };
+        let was_sending = channel.link == Link::Sending;
+        let id = channel.settings.id.clone();
+        channel.lost(reason.clone());
+        // A port that never sent in this session is on the page, but nothing was lost.
+        if was_sending {
+            self.number(stamp, vec![Change::InstrumentLost { instrument: id, reason }])
+        } else {
+            Outcome::default()
+        }
+    }
+
+    fn frame(&mut self, instrument: usize, stamp: Stamp, frame: &Frame, raw: &[u8]) -> Outcome {
+        let Some(channel) = self.channels.get_mut(instrument) else { return Outcome::default() };
+        let mut found = Vec::new();
+        if channel.link != Link::Sending {
+            channel.found(self.state.last_capture.get(&channel.settings.id));
+            found.push(Change::InstrumentFound {
+                instrument: channel.settings.id.clone(),
+                port: channel.settings.port.display().to_string(),
+                format: channel.settings.format.family.clone(),
+            });
+        }
+        let expected = expectations(self.state.club(), channel.settings.kind);
+        let seen = channel.frame(stamp, frame, raw, &expected);
+        let mut outcome = self.number(stamp, found);
+        match seen {
+            Seen::Nothing => {}
+            Seen::Code(code) => {
+                let scanned = self.command(stamp, &Command::Scan(code));
+                outcome.events.extend(scanned.events);
+            }
+            Seen::Captured(captured) => {
+                let (mut captured, frames) = *captured;
+                let content = match evidence::encode(&frames) {
+                    Ok(content) => content,
+                    Err(error) => {
+                        self.tell(stamp.t_s, format!("a reading of {} could not be kept: {error}", captured.instrument));
+                        return outcome;
+                    }
+                };
+                captured.evidence = sha256(&content);
+                outcome.evidence.push((captured.evidence.clone(), content));
+                let mut taken = self.number(stamp, vec![Change::ReadingCaptured(captured.clone())]);
+                if let Some(reading) = taken.events.last().map(|event| event.id) {
+                    let placed = desk::place(&self.state, reading, &captured);
+                    taken.events.extend(self.number(stamp, placed).events);
+                }
+                outcome.events.extend(taken.events);
+            }
+        }
+        outcome
+    }
+}
+
+/// The event that brings a configured calibration into force, if it is not already.
+fn calibrated(state: &State, channel: &Channel) -> Option<Change> {
+    let settings = &channel.settings;
+    let change = Change::Calibrated {
+        instrument: settings.id.clone(),
+        format: settings.format.family.clone(),
+        format_settings: settings.format_settings.clone(),
+        resolution: settings.resolution,
+        rate_hz: settings.rate_hz,
+        capacity_g: settings.capacity.map(|grams| grams.0),
+        calibration: settings.calibration.clone()?,
+        source: "configuration".to_owned(),
+    };
+    let in_force = state.calibrations.get(&settings.id).is_some_and(|c| c.change == change);
+    (!in_force).then_some(change)
+}

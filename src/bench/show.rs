@@ -1,0 +1,121 @@
+//! What the bench shows of itself: a snapshot made from its state and channels.
+
+use std::sync::Arc;
+
+use super::channel::{Channel, Link};
+use super::core::Core;
+use crate::measurement::reading::InstrumentKind;
+use crate::measurement::stamp::Stamp;
+use crate::output::text::Lengths;
+use crate::output::view::{Banner, InstrumentView, Snapshot, WorkView, live_readings, work};
+
+/// Makes snapshots; parts that did not change are shared with the one before.
+#[derive(Debug)]
+pub struct Show {
+    lengths: Lengths,
+    beat: u64,
+    instruments: Vec<Arc<InstrumentView>>,
+    work: Arc<WorkView>,
+    banners: Arc<Vec<Banner>>,
+}
+
+impl Show {
+    /// The first look at a bench.
+    #[must_use]
+    pub fn new(core: &Core, lengths: Lengths) -> Self {
+        let mut show = Self {
+            lengths,
+            beat: 0,
+            instruments: Vec::new(),
+            work: Arc::new(WorkView::default()),
+            banners: Arc::new(Vec::new()),
+        };
+        show.refresh_all(core);
+        show
+    }
+
+    /// Events were stored: order, club and captures may have changed, and with them what a reading would be.
+    pub fn refresh_all(&mut self, core: &Core) {
+        self.work = Arc::new(work(&core.state, self.lengths));
+        self.instruments = core.channels.iter().map(|channel| Arc::new(self.instrument(core, channel))).collect();
+    }
+
+    /// One instrument moved.
+    pub fn refresh_instrument(&mut self, core: &Core, index: usize) {
+        if let (Some(slot), Some(channel)) = (self.instruments.get(index), core.channels.get(index)) {
+            let view = Arc::new(self.instrument(core, channel));
+            debug_assert_eq!(slot.id, view.id);
+            if let Some(slot) = self.instruments.get_mut(index) {
+                *slot = view;
+            }
+        }
+    }
+
+    /// The snapshot of this moment.
+    pub fn snapshot(&mut self, core: &Core, stamp: Stamp) -> Snapshot {
+        self.beat += 1;
+        let banners = banners(core, stamp);
+        if *self.banners != banners {
+            self.banners = Arc::new(banners);
+        }
+        Snapshot {
+            beat: self.beat,
+            stamp,
+            seq: core.state.seq,
+            instruments: self.instruments.clone(),
+            work: Arc::clone(&self.work),
+            banners: Arc::clone(&self.banners),
+        }
+    }
+
+    fn instrument(&self, core: &Core, channel: &Channel) -> InstrumentView {
+        let settings = &channel.settings;
+        let (phase, progress) = channel.phase();
+        let sending = channel.link == Link::Sending;
+        let readings = channel
+            .showing()
+            .filter(|_| sending && settings.kind != InstrumentKind::Scanner)
+            .map(|reading| {
+                // An empty pan is nothing of the club; its digits are shown all the same.
+                let club = core.state.club().filter(|_| phase != "empty" && phase != "unknown");
+                live_readings(club, settings.kind, &reading, channel.held.is_some(), self.lengths)
+            })
+            .unwrap_or_default();
+        InstrumentView {
+            id: settings.id.clone(),
+            name: settings.name.clone(),
+            kind: settings.kind.name(),
+            connected: sending,
+            error: match &channel.link {
+                Link::Lost(reason) => Some(reason.clone()),
+                Link::Awaited | Link::Sending => None,
+            },
+            format: settings.format.family.clone(),
+            refused: channel.refused.values().sum(),
+            heard_s: channel.heard_s,
+            phase,
+            progress,
+            message: channel.message.map(str::to_owned),
+            readings,
+        }
+    }
+}
+
+fn banners(core: &Core, stamp: Stamp) -> Vec<Banner> {
+    let lost = core.channels.iter().filter_map(|channel| match &channel.link {
+        Link::Lost(reason) => {
+            let (what, remedy) = reason.split_once("; ").unwrap_or((reason, "see the instrument"));
+            Some(Banner {
+                level: "warning",
+                text: format!("{}: {what}", channel.settings.name),
+                remedy: remedy.to_owned(),
+            })
+        }
+        _ => None,
+    });
+    let notices = core.current_notices(stamp.t_s).map(|notice| {
+        let (what, remedy) = notice.text.split_once(": ").unwrap_or((&notice.text, ""));
+        Banner { level: "warning", text: what.to_owned(), remedy: remedy.to_owned() }
+    });
+    lost.chain(notices).collect()
+}

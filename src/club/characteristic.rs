@@ -1,0 +1,152 @@
+//! The one table of what can be measured on a club. A new characteristic is a new row here.
+
+use crate::measurement::quantity::Dimension;
+
+/// Something that a work order can ask for and a record can hold.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Characteristic {
+    /// Mass of the head alone.
+    HeadMass,
+    /// Mass of the bare shaft.
+    ShaftMass,
+    /// Mass of the grip alone.
+    GripMass,
+    /// Balance of the bare shaft from its butt.
+    ShaftBalance,
+    /// Length by the published measuring method.
+    Length,
+    /// Mass of the whole club.
+    TotalMass,
+    /// Balance of the club from the outside of the grip cap.
+    BalancePoint,
+    /// Swing weight about 14 in.
+    SwingWeight,
+    /// Loft in the vertical sense at the measured lie.
+    Loft,
+    /// Lie from the ground.
+    Lie,
+    /// Face angle, closed is positive.
+    FaceAngle,
+    /// Frequency of the clamped club.
+    Frequency,
+    /// Moment of inertia about the butt.
+    MoiButt,
+}
+
+/// What a characteristic is measured on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MeasuredOn {
+    /// A part before assembly.
+    Part,
+    /// The assembled club, at whatever stage it is.
+    Club,
+}
+
+/// A row of the table.
+struct Row {
+    characteristic: Characteristic,
+    name: &'static str,
+    label: &'static str,
+    unit: &'static str,
+    dimension: Dimension,
+    decimals: u8,
+    on: MeasuredOn,
+}
+
+const fn row(
+    characteristic: Characteristic,
+    name: &'static str,
+    label: &'static str,
+    unit: &'static str,
+    dimension: Dimension,
+    decimals: u8,
+    on: MeasuredOn,
+) -> Row {
+    Row { characteristic, name, label, unit, dimension, decimals, on }
+}
+
+/// The table, in the order of the work. Units are codes of UCUM where it has one.
+const TABLE: [Row; 13] = [
+    row(Characteristic::HeadMass, "head_mass", "head mass", "g", Dimension::Mass, 1, MeasuredOn::Part),
+    row(Characteristic::ShaftMass, "shaft_mass", "shaft mass", "g", Dimension::Mass, 1, MeasuredOn::Part),
+    row(Characteristic::GripMass, "grip_mass", "grip mass", "g", Dimension::Mass, 1, MeasuredOn::Part),
+    row(Characteristic::ShaftBalance, "shaft_balance", "shaft balance", "mm", Dimension::Length, 1, MeasuredOn::Part),
+    row(Characteristic::Length, "length", "length", "mm", Dimension::Length, 1, MeasuredOn::Club),
+    row(Characteristic::TotalMass, "total_mass", "total mass", "g", Dimension::Mass, 1, MeasuredOn::Club),
+    row(Characteristic::BalancePoint, "balance_point", "balance point", "mm", Dimension::Length, 1, MeasuredOn::Club),
+    row(Characteristic::SwingWeight, "swing_weight", "swing weight", "{point}", Dimension::SwingWeight, 1, MeasuredOn::Club),
+    row(Characteristic::Loft, "loft", "loft", "deg", Dimension::Angle, 1, MeasuredOn::Club),
+    row(Characteristic::Lie, "lie", "lie", "deg", Dimension::Angle, 1, MeasuredOn::Club),
+    row(Characteristic::FaceAngle, "face_angle", "face angle", "deg", Dimension::Angle, 1, MeasuredOn::Club),
+    row(Characteristic::Frequency, "frequency", "frequency", "{cpm}", Dimension::Frequency, 0, MeasuredOn::Club),
+    row(Characteristic::MoiButt, "moi_butt", "inertia about the butt", "kg.cm2", Dimension::Inertia, 0, MeasuredOn::Club),
+];
+
+impl Characteristic {
+    /// Every characteristic, in the order of the work.
+    pub fn all() -> impl Iterator<Item = Self> {
+        TABLE.iter().map(|row| row.characteristic)
+    }
+
+    fn row(self) -> &'static Row {
+        // The table has a row for every variant: `the_table_is_whole` proves it; the first row never answers for another.
+        TABLE.iter().find(|row| row.characteristic == self).unwrap_or(&TABLE[0])
+    }
+
+    /// The name in files, topics and tables.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        self.row().name
+    }
+
+    /// The words a person reads.
+    #[must_use]
+    pub fn label(self) -> &'static str {
+        self.row().label
+    }
+
+    /// The unit of its number in JSON.
+    #[must_use]
+    pub fn unit(self) -> &'static str {
+        self.row().unit
+    }
+
+    /// The kind of quantity people write for it.
+    #[must_use]
+    pub fn dimension(self) -> Dimension {
+        self.row().dimension
+    }
+
+    /// Decimals shown in its base unit.
+    #[must_use]
+    pub fn decimals(self) -> u8 {
+        self.row().decimals
+    }
+
+    /// Part or club.
+    #[must_use]
+    pub fn measured_on(self) -> MeasuredOn {
+        self.row().on
+    }
+
+    /// Reads a name.
+    #[must_use]
+    pub fn parse(name: &str) -> Option<Self> {
+        TABLE.iter().find(|row| row.name == name).map(|row| row.characteristic)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_table_is_whole() {
+        for characteristic in Characteristic::all() {
+            assert_eq!(characteristic.row().characteristic, characteristic);
+            assert_eq!(Characteristic::parse(characteristic.name()), Some(characteristic));
+        }
+        // The last variant of the enum, so a new variant without a row fails here.
+        assert_eq!(Characteristic::all().count(), Characteristic::MoiButt as usize + 1);
+    }
+}

@@ -1,0 +1,21 @@
+//! The club as a body, pure: its characteristics, mass, balance, inertia, swing weight and angles. No IO, no clock.
+//!
+//! In reading order: what can be measured, the swing weight, the club put together from parts, weight added to it and
+//! shaft cut off it, its angles, the sleeve that changes them and the gauge that reads them, and its pendulum.
+
+pub mod characteristic;
+pub mod swing_weight;
+
+pub mod parts;
+
+pub mod assembly;
+
+pub mod added_weight;
+pub mod trimming;
+
+pub mod angles;
+pub mod sleeve;
+
+pub mod inclinometer;
+
+pub mod pendulum;

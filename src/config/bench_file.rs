@@ -1,0 +1,375 @@
+//! The configuration of a bench: who it is, where it listens, which instruments are on which port.
+
+use std::net::SocketAddr;
+use std::path::PathBuf;
+
+use super::document::{Document, Mistakes, Section};
+use crate::instrument::format::{Format, LineSettings, Parity};
+use crate::measurement::beam::BeamGeometry;
+use crate::measurement::calibration::{
+    BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration,
+};
+use crate::measurement::quantity::Dimension;
+use crate::measurement::reading::InstrumentKind;
+use crate::measurement::unit::{Degrees, Grams, Millimetres};
+
+/// A bench as configured.
+#[derive(Debug, Clone)]
+pub struct BenchSettings {
+    /// The place, part of the topics.
+    pub site: String,
+    /// The bench, part of the topics.
+    pub bench: String,
+    /// Folder of the journal.
+    pub data: PathBuf,
+    /// Page and API.
+    pub http: HttpSettings,
+    /// Other displays.
+    pub mqtt: MqttSettings,
+    /// How lengths are shown.
+    pub length_unit: LengthUnit,
+    /// The instruments.
+    pub instruments: Vec<InstrumentSettings>,
+}
+
+/// Page and API.
+#[derive(Debug, Clone)]
+pub struct HttpSettings {
+    /// Where to listen; port 0 takes a free one.
+    pub listen: SocketAddr,
+    /// Host names by which the page may be asked for, besides IP addresses, `localhost` and `.local`.
+    pub hosts: Vec<String>,
+}
+
+/// Where messages go.
+#[derive(Debug, Clone)]
+pub struct MqttSettings {
+    /// The broker; none starts the embedded one, if there is an address for it.
+    pub broker: Option<BrokerAddress>,
+    /// Where the embedded broker listens.
+    pub embedded: Option<SocketAddr>,
+    /// Whether commands are taken over MQTT.
+    pub commands: bool,
+}
+
+/// A broker on the network.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BrokerAddress {
+    /// Name or address.
+    pub host: String,
+    /// Port.
+    pub port: u16,
+}
+
+/// How lengths are shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LengthUnit {
+    /// Inches and fractions.
+    Inch,
+    /// Millimetres.
+    Millimetre,
+}
+
+/// One instrument.
+#[derive(Debug, Clone)]
+pub struct InstrumentSettings {
+    /// Name in topics and records.
+    pub id: String,
+    /// Name for people.
+    pub name: String,
+    /// What it measures.
+    pub kind: InstrumentKind,
+    /// Path of its port, best one of /dev/serial/by-id.
+    pub port: PathBuf,
+    /// Its wire format, with the settings applied.
+    pub format: Format,
+    /// Settings of the format as given.
+    pub format_settings: Vec<(String, String)>,
+    /// Names of the two channels in its frames (cells, or lie and loft).
+    pub channels: [String; 2],
+    /// Readings a second.
+    pub rate_hz: f64,
+    /// Resolution in grams or degrees.
+    pub resolution: f64,
+    /// Largest load.
+    pub capacity: Option<Grams>,
+    /// Calibration as configured; none for a scanner.
+    pub calibration: Option<Calibration>,
+}
+
+/// Reads a bench's configuration.
+///
+/// # Errors
+/// Every mistake of the file.
+pub fn read_bench(file: &str, text: &str) -> Result<BenchSettings, Mistakes> {
+    Document::read(file, text, |top| {
+        let site = topic_name(top, "site", "dune-trailer");
+        let bench = topic_name(top, "bench", "bench-1");
+        let data = top.text("data").unwrap_or("data");
+        let http = top.section("http", read_http).unwrap_or_else(|| Some(HttpSettings::default()));
+        let mqtt = top.section("mqtt", read_mqtt).unwrap_or_else(|| Some(MqttSettings::default()));
+        let units = [("inch", LengthUnit::Inch), ("mm", LengthUnit::Millimetre)];
+        let length_unit = top.section("display", |s| s.choice("length", &units)).flatten();
+        let instruments = top.sections("instrument", |_, section| read_instrument(section));
+        let mut ids: Vec<&str> = instruments.iter().map(|i| i.id.as_str()).collect();
+        ids.sort_unstable();
+        if ids.windows(2).any(|pair| pair.first() == pair.last()) {
+            top.mistake("instrument", "two instruments have the same id; each needs its own");
+        }
+        Some(BenchSettings {
+            site: site?,
+            bench: bench?,
+            data: PathBuf::from(data),
+            http: http?,
+            mqtt: mqtt?,
+            length_unit: length_unit.unwrap_or(LengthUnit::Inch),
+            instruments,
+        })
+    })
+}
+
+impl Default for HttpSettings {
+    fn default() -> Self {
+        Self { listen: SocketAddr::from(([127, 0, 0, 1], 7311)), hosts: Vec::new() }
+    }
+}
+
+impl Default for MqttSettings {
+    fn default() -> Self {
+        Self { broker: None, embedded: Some(SocketAddr::from(([127, 0, 0, 1], 1883))), commands: false }
+    }
+}
+
+/// A name that may stand in a topic: no user text with `/`, `+`, `#` or blanks gets there.
+fn topic_name(section: &Section<'_>, key: &'static str, example: &str) -> Option<String> {
+    let text = section.required_text(key, example)?;
+    let fits = text.len() <= 40 && text.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-');
+    if !fits {
+        section.mistake(key, format!("expected at most 40 small letters, digits and '-', for example \"{example}\""));
+    }
+    fits.then(|| text.to_owned())
+}
+
+fn read_http(section: &Section<'_>) -> Option<HttpSettings> {
+    let hosts = section.texts("hosts").unwrap_or_default().into_iter().map(str::to_owned).collect();
+    let listen = if section.has("listen") { address(section, "listen")? } else { HttpSettings::default().listen };
+    Some(HttpSettings { listen, hosts })
+}
+
+fn address(section: &Section<'_>, key: &'static str) -> Option<SocketAddr> {
+    let text = section.text(key)?;
+    let parsed = text.parse().ok();
+    if parsed.is_none() {
+        section.mistake(key, "expected an address and port such as \"127.0.0.1:7311\"");
+    }
+    parsed
+}
+
+fn read_mqtt(section: &Section<'_>) -> Option<MqttSettings> {
+    let commands = section.flag("commands").unwrap_or(false);
+    let embedded = if section.has("embedded") { Some(address(section, "embedded")?) } else { None };
+    let broker = if section.has("broker") { Some(broker(section)?) } else { None };
+    if broker.is_some() && embedded.is_some() {
+        section.mistake("embedded", "the embedded broker is not started when `broker` names another; remove one of them");
+    }
+    Some(MqttSettings { broker, embedded, commands })
+}
+
+fn broker(section: &Section<'_>) -> Option<BrokerAddress> {
+    let text = section.text("broker")?;
+    let found = text.strip_prefix("mqtt://").and_then(|rest| {
+        let (host, port) = rest.rsplit_once(':').unwrap_or((rest, "1883"));
+        Some(BrokerAddress { host: (!host.is_empty()).then(|| host.to_owned())?, port: port.parse().ok()? })
+    });
+    if found.is_none() {
+        section.mistake("broker", "expected an address such as \"mqtt://192.0.2.10:1883\"");
+    }
+    found
+}
+
+fn read_instrument(section: &Section<'_>) -> Option<InstrumentSettings> {
+    let id = topic_name(section, "id", "parts-scale");
+    let name = section.text("name").map(str::to_owned);
+    let kinds: Vec<(&str, InstrumentKind)> = InstrumentKind::ALL.iter().map(|k| (k.name(), *k)).collect();
+    if !section.has("kind") {
+        section.mistake("kind", "expected one of: scale, beam, gauge, scanner");
+    }
+    let kind = section.choice("kind", &kinds);
+    let port = section.required_text("port", "/dev/serial/by-id/...");
+    let (format, format_settings) = read_format(section);
+    let default_rate = if kind == Some(InstrumentKind::Beam) { 80.0 } else { 10.0 };
+    let rate_hz =
+        if section.has("rate") { section.number("rate", 1.0..=1000.0)? } else { default_rate };
+    let (resolution, calibration, channels) = match kind {
+        Some(InstrumentKind::Scale) => {
+            if !section.has("resolution") {
+                section.mistake("resolution", "expected the last digit the scale shows, such as \"0.1 g\"");
+            }
+            let resolution = section.quantity("resolution", Dimension::Mass);
+            let calibration = section.section("calibration", read_scale).unwrap_or_else(|| Some(ideal_scale()));
+            (resolution, calibration, Some([String::new(), String::new()]))
+        }
+        Some(InstrumentKind::Beam) => {
+            if !section.has("calibration") {
+                section.mistake("calibration", "a beam needs its zero, counts per gram and support positions");
+            }
+            let cells = channel_names(section, ["1", "2"], "the names of the two cells in a frame");
+            (Some(0.0), section.section("calibration", read_beam).flatten(), cells)
+        }
+        Some(InstrumentKind::Gauge) => {
+            let resolution = if section.has("resolution") { section.quantity("resolution", Dimension::Angle) } else { Some(0.1) };
+            let calibration = section.section("calibration", read_gauge).unwrap_or_else(|| Some(ideal_gauge()));
+            (resolution, calibration, channel_names(section, ["LIE", "LOFT"], "the names of lie and loft in a frame"))
+        }
+        Some(InstrumentKind::Scanner) | None => (Some(0.0), None, Some([String::new(), String::new()])),
+    };
+    let capacity = section.quantity("capacity", Dimension::Mass).map(Grams);
+    let id = id?;
+    let kind = kind?;
+    if kind != InstrumentKind::Scanner && calibration.is_none() {
+        return None;
+    }
+    Some(InstrumentSettings {
+        name: name.unwrap_or_else(|| id.clone()),
+        id,
+        kind,
+        port: PathBuf::from(port?),
+        format: format?,
+        format_settings,
+        channels: channels?,
+        rate_hz,
+        resolution: resolution?,
+        capacity,
+        calibration,
+    })
+}
+
+fn channel_names(section: &Section<'_>, usual: [&str; 2], what: &str) -> Option<[String; 2]> {
+    if section.has("channels") { section.text_pair("channels", what) } else { Some(usual.map(str::to_owned)) }
+}
+
+fn read_format(section: &Section<'_>) -> (Option<Format>, Vec<(String, String)>) {
+    let Some(family) = section.required_text("format", "hdr2-sign8-unit3") else { return (None, Vec::new()) };
+    let mut format = match Format::built_in(family) {
+        Ok(format) => format,
+        Err(error) => {
+            section.mistake("format", error.to_string());
+            return (None, Vec::new());
+        }
+    };
+    let mut settings = Vec::new();
+    for setting in section.texts("format_settings").unwrap_or_default() {
+        let Some((key, value)) = setting.split_once('=') else {
+            section.mistake("format_settings", "expected texts such as \"word_order=ABCD\"");
+            continue;
+        };
+        match format.set(key, value) {
+            Ok(()) => settings.push((key.to_owned(), value.to_owned())),
+            Err(error) => section.mistake("format_settings", error.to_string()),
+        }
+    }
+    if let Some(line) = section.text("line") {
+        match line_settings(line) {
+            Some(line) => format.line = line,
+            None => section.mistake("line", "expected baud, data bits, parity and stop bits such as \"9600 8N1\""),
+        }
+    }
+    (Some(format), settings)
+}
+
+/// Reads `9600 8N1`.
+fn line_settings(text: &str) -> Option<LineSettings> {
+    let (baud, rest) = text.split_once(' ')?;
+    let mut rest = rest.chars();
+    let data_bits = match rest.next()? {
+        '7' => 7,
+        '8' => 8,
+        _ => return None,
+    };
+    let parity = match rest.next()? {
+        'N' => Parity::None,
+        'E' => Parity::Even,
+        'O' => Parity::Odd,
+        _ => return None,
+    };
+    let stop_bits = match rest.next()? {
+        '1' => 1,
+        '2' => 2,
+        _ => return None,
+    };
+    let baud = baud.parse().ok().filter(|baud| (50..=4_000_000).contains(baud))?;
+    rest.next().is_none().then_some(LineSettings { baud, data_bits, parity, stop_bits })
+}
+
+fn ideal_scale() -> Calibration {
+    Calibration::Scale(ScaleCalibration { span: 1.0, u_span: 2e-4, u_linearity: Grams(0.0) })
+}
+
+fn ideal_gauge() -> Calibration {
+    Calibration::Gauge(GaugeCalibration {
+        lie_datum: Degrees(0.0),
+        loft_datum: Degrees(0.0),
+        u_datum: Degrees(0.1),
+        loft_sense: LoftSense::Vertical,
+    })
+}
+
+fn read_scale(section: &Section<'_>) -> Option<Calibration> {
+    let number = |key, range, usual| if section.has(key) { section.number(key, range) } else { Some(usual) };
+    let span = number("span", 0.5..=2.0, 1.0);
+    let u_span = number("u_span", 0.0..=0.1, 2e-4);
+    let u_linearity =
+        if section.has("u_linearity") { section.quantity("u_linearity", Dimension::Mass) } else { Some(0.0) };
+    Some(Calibration::Scale(ScaleCalibration { span: span?, u_span: u_span?, u_linearity: Grams(u_linearity?) }))
+}
+
+fn read_beam(section: &Section<'_>) -> Option<Calibration> {
+    for key in ["zero_counts", "counts_per_gram"] {
+        if !section.has(key) {
+            section.mistake(key, "expected two numbers in brackets, one for each cell");
+        }
+    }
+    for key in ["x1", "x2"] {
+        if !section.has(key) {
+            section.mistake(key, "expected the distance of the support from the butt stop, such as \"100 mm\"");
+        }
+    }
+    let zero_counts = section.pair("zero_counts", "one for each cell");
+    let counts_per_gram = section.pair("counts_per_gram", "one for each cell");
+    let length = |key| section.quantity(key, Dimension::Length).map(Millimetres);
+    let (x1, x2) = (length("x1"), length("x2"));
+    let position = |key| if section.has(key) { length(key) } else { Some(Millimetres(0.2)) };
+    let (u_x1, u_x2) = (position("u_x1"), position("u_x2"));
+    let u_span = if section.has("u_span") { section.number("u_span", 0.0..=0.1) } else { Some(2e-4) };
+    if let Some(gains) = counts_per_gram
+        && gains.iter().any(|gain| gain.abs() < 1e-6)
+    {
+        section.mistake("counts_per_gram", "a cell with zero counts per gram measures nothing");
+        return None;
+    }
+    if let (Some(x1), Some(x2)) = (x1, x2)
+        && (x2 - x1).0 < 50.0
+    {
+        section.mistake("x2", "the second support must be at least 50 mm beyond the first");
+        return None;
+    }
+    Some(Calibration::Beam(BeamCalibration {
+        zero_counts: zero_counts?,
+        counts_per_gram: counts_per_gram?,
+        u_span: u_span?,
+        geometry: BeamGeometry { x1: x1?, x2: x2?, u_x1: u_x1?, u_x2: u_x2?, reaction_correlation: 0.0 },
+    }))
+}
+
+fn read_gauge(section: &Section<'_>) -> Option<Calibration> {
+    let angle = |key, usual| if section.has(key) { section.quantity(key, Dimension::Angle) } else { Some(usual) };
+    let senses = [("vertical", LoftSense::Vertical), ("shaft_plane", LoftSense::ShaftPlane)];
+    let loft_sense =
+        if section.has("loft_sense") { section.choice("loft_sense", &senses) } else { Some(LoftSense::Vertical) };
+    Some(Calibration::Gauge(GaugeCalibration {
+        lie_datum: Degrees(angle("lie_datum", 0.0)?),
+        loft_datum: Degrees(angle("loft_datum", 0.0)?),
+        u_datum: Degrees(angle("u_datum", 0.1)?),
+        loft_sense: loft_sense?,
+    }))
+}

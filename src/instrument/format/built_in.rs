@@ -1,0 +1,32 @@
+//! The families that come with the program: one line a file of `config/formats/`, in alphabetical order.
+
+/// Name and text of each family.
+pub(crate) const TEXTS: &[(&str, &str)] = &[
+    ("cmd2-marker-sign-mass9-unit3", include_str!("../../../config/formats/cmd2-marker-sign-mass9-unit3.toml")),
+    ("dual-cell-line", include_str!("../../../config/formats/dual-cell-line.toml")),
+    ("echo-status-value10-unit", include_str!("../../../config/formats/echo-status-value10-unit.toml")),
+    ("ff-flags-bcd3-unit", include_str!("../../../config/formats/ff-flags-bcd3-unit.toml")),
+    ("hdr2-mode2-nocomma", include_str!("../../../config/formats/hdr2-mode2-nocomma.toml")),
+    ("hdr2-mode2-sign-value-unit", include_str!("../../../config/formats/hdr2-mode2-sign-value-unit.toml")),
+    ("hdr2-sign8-unit3", include_str!("../../../config/formats/hdr2-sign8-unit3.toml")),
+    ("id6-sign-value8-unit3", include_str!("../../../config/formats/id6-sign-value8-unit3.toml")),
+    ("labelled-decimal-comma", include_str!("../../../config/formats/labelled-decimal-comma.toml")),
+    ("lf-s-r-n-m-f-w10-u3-cr", include_str!("../../../config/formats/lf-s-r-n-m-f-w10-u3-cr.toml")),
+    ("lf-value-unit-cr-lf-status-etx", include_str!("../../../config/formats/lf-value-unit-cr-lf-status-etx.toml")),
+    ("marker-sign-mass9-unit3", include_str!("../../../config/formats/marker-sign-mass9-unit3.toml")),
+    ("modbus-float", include_str!("../../../config/formats/modbus-float.toml")),
+    ("nmea-xdr", include_str!("../../../config/formats/nmea-xdr.toml")),
+    ("plain-value-unit", include_str!("../../../config/formats/plain-value-unit.toml")),
+    ("polled-legend-case", include_str!("../../../config/formats/polled-legend-case.toml")),
+    ("scanner-without-identifier", include_str!("../../../config/formats/scanner-without-identifier.toml")),
+    ("scanner", include_str!("../../../config/formats/scanner.toml")),
+    ("scpi-nr3", include_str!("../../../config/formats/scpi-nr3.toml")),
+    ("sign-adjacent-dot-flags4", include_str!("../../../config/formats/sign-adjacent-dot-flags4.toml")),
+    ("sign-value8-unit3-blank-if-moving", include_str!("../../../config/formats/sign-value8-unit3-blank-if-moving.toml")),
+    ("stx-binary-status-words", include_str!("../../../config/formats/stx-binary-status-words.toml")),
+    ("stx-polarity-w7-unit-mode-status", include_str!("../../../config/formats/stx-polarity-w7-unit-mode-status.toml")),
+    ("stx-sign-6digits-dp-xor2-etx", include_str!("../../../config/formats/stx-sign-6digits-dp-xor2-etx.toml")),
+    ("stx-sign-w7-status-etx", include_str!("../../../config/formats/stx-sign-w7-status-etx.toml")),
+    ("usb-hid-scale-report", include_str!("../../../config/formats/usb-hid-scale-report.toml")),
+    ("ww-wn-zero-filled", include_str!("../../../config/formats/ww-wn-zero-filled.toml")),
+];

@@ -1,0 +1,10 @@
+//! What the instruments send, from bytes to frames.
+//!
+//! In: bytes of a serial line. Out: decoded frames or refusals, with their place in the stream. Absent:
+//! work orders, calibration, the clock; IO stands in the port alone. Modules in the order of the flow.
+#![warn(clippy::indexing_slicing)]
+
+pub mod format;
+pub mod framer;
+pub mod identify;
+pub mod port;

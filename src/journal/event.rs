@@ -1,0 +1,461 @@
+//! The stored and published shape of an event, version 1: canonical JSON (RFC 8785).
+//!
+//! The types of `work_order` know nothing of JSON; serde's remote derives mirror them here, so a field that is
+//! added there without a stored form does not compile.
+
+use serde::{Deserialize, Serialize};
+
+use crate::club::characteristic::Characteristic;
+use crate::measurement::beam::BeamGeometry;
+use crate::measurement::calibration::{
+    BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration,
+};
+use crate::measurement::quantity::Target;
+use crate::measurement::reading::{InstrumentKind, Measured, Quantity};
+use crate::measurement::unit::{Degrees, Grams, Millimetres};
+use crate::work_order::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
+use crate::work_order::judging::Verdict;
+use crate::work_order::order::{ClubKind, ClubSpec, Hand, Order, Stage, TargetRow};
+use crate::work_order::steps::Step;
+
+/// Version of the stored shape. A new one is added beside, never instead.
+const VERSION: u32 = 1;
+
+/// Why a stored event cannot be read.
+#[derive(Debug, thiserror::Error)]
+pub enum EventError {
+    /// The JSON is not an event of a version we know.
+    #[error("event is not readable as version {VERSION}")]
+    Json(#[from] serde_json::Error),
+    /// A field holds something that is not allowed there.
+    #[error("event field \"{field}\" is \"{found}\", expected {expected}")]
+    Field {
+        /// Which field.
+        field: &'static str,
+        /// What stands there.
+        found: String,
+        /// What is allowed.
+        expected: &'static str,
+    },
+}
+
+#[derive(Serialize, Deserialize)]
+struct StoredEvent {
+    v: u32,
+    bench: String,
+    epoch: u64,
+    seq: u64,
+    id: String,
+    at: String,
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    by: Option<String>,
+    #[serde(flatten, with = "ChangeShape")]
+    change: Change,
+}
+
+/// The canonical bytes of an event, as text.
+///
+/// # Errors
+/// Only if a number is not finite, which the measurement never lets through.
+pub fn canonical(event: &Event, bench: &str) -> Result<String, EventError> {
+    let stored = StoredEvent {
+        v: VERSION,
+        bench: bench.to_owned(),
+        epoch: event.epoch,
+        seq: event.seq,
+        id: event.id.to_string(),
+        at: rfc3339(event.at_us),
+        by: event.by.clone(),
+        change: event.change.clone(),
+    };
+    let value = serde_json::to_value(&stored)?;
+    Ok(serde_json_canonicalizer::to_string(&value)?)
+}
+
+/// Reads an event back.
+///
+/// # Errors
+/// Says what cannot be read.
+pub fn parse(text: &str) -> Result<Event, EventError> {
+    let stored: StoredEvent = serde_json::from_str(text)?;
+    if stored.v != VERSION {
+        return Err(EventError::Field { field: "v", found: stored.v.to_string(), expected: "1" });
+    }
+    let id = EventId::parse(&stored.id)
+        .ok_or(EventError::Field { field: "id", found: stored.id, expected: "a UUID" })?;
+    let at_us = parse_rfc3339(&stored.at)
+        .ok_or(EventError::Field { field: "at", found: stored.at, expected: "an RFC 3339 time" })?;
+    Ok(Event { epoch: stored.epoch, seq: stored.seq, id, at_us, by: stored.by, change: stored.change })
+}
+
+/// Microseconds since 1970 UTC as RFC 3339 in UTC.
+#[must_use]
+pub fn rfc3339(at_us: i64) -> String {
+    jiff::Timestamp::from_microsecond(at_us).unwrap_or(jiff::Timestamp::UNIX_EPOCH).to_string()
+}
+
+/// RFC 3339 to microseconds since 1970 UTC.
+#[must_use]
+pub fn parse_rfc3339(text: &str) -> Option<i64> {
+    text.parse::<jiff::Timestamp>().ok().map(jiff::Timestamp::as_microsecond)
+}
+
+/// A closed list whose members have names.
+trait Named: Sized + Copy {
+    fn text(self) -> &'static str;
+    fn read(text: &str) -> Option<Self>;
+}
+
+macro_rules! named_by_parse {
+    ($($type:ty),+) => {
+        $(impl Named for $type {
+            fn text(self) -> &'static str { self.name() }
+            fn read(text: &str) -> Option<Self> { <$type>::parse(text) }
+        })+
+    };
+}
+named_by_parse!(Characteristic, Stage, Verdict, ClubKind, Hand, Step);
+
+impl Named for Quantity {
+    fn text(self) -> &'static str {
+        self.name()
+    }
+    fn read(text: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|quantity| quantity.name() == text)
+    }
+}
+
+impl Named for InstrumentKind {
+    fn text(self) -> &'static str {
+        self.name()
+    }
+    fn read(text: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.name() == text)
+    }
+}
+
+impl Named for LoftSense {
+    fn text(self) -> &'static str {
+        match self {
+            Self::Vertical => "vertical",
+            Self::ShaftPlane => "shaft_plane",
+        }
+    }
+    fn read(text: &str) -> Option<Self> {
+        [Self::Vertical, Self::ShaftPlane].into_iter().find(|sense| sense.text() == text)
+    }
+}
+
+mod by_name {
+    use super::Named;
+    use serde::de::Error;
+    use serde::{Deserialize, Deserializer, Serializer};
+
+    pub(super) fn serialize<T: Named, S: Serializer>(value: &T, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(value.text())
+    }
+
+    pub(super) fn deserialize<'de, T: Named, D: Deserializer<'de>>(deserializer: D) -> Result<T, D::Error> {
+        let text = String::deserialize(deserializer)?;
+        T::read(&text).ok_or_else(|| D::Error::custom(format!("\"{text}\" is not a known name")))
+    }
+}
+
+mod by_id {
+    use super::EventId;
+    use serde::de::Error;
+    use serde::{Deserialize, Deserializer, Serializer};
+
+    pub(super) fn serialize<S: Serializer>(value: &EventId, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(value)
+    }
+
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<EventId, D::Error> {
+        let text = String::deserialize(deserializer)?;
+        EventId::parse(&text).ok_or_else(|| D::Error::custom(format!("\"{text}\" is not a UUID")))
+    }
+}
+
+/// A list of a mirrored type.
+macro_rules! list_of {
+    ($module:ident, $type:ty, $shape:literal) => {
+        mod $module {
+            use super::*;
+            use serde::{Deserializer, Serializer};
+
+            #[derive(Serialize)]
+            struct Borrowed<'a>(#[serde(with = $shape)] &'a $type);
+            #[derive(Deserialize)]
+            struct Owned(#[serde(with = $shape)] $type);
+
+            pub(super) fn serialize<S: Serializer>(list: &[$type], serializer: S) -> Result<S::Ok, S::Error> {
+                serializer.collect_seq(list.iter().map(Borrowed))
+            }
+
+            pub(super) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<$type>, D::Error> {
+                Ok(Vec::<Owned>::deserialize(deserializer)?.into_iter().map(|owned| owned.0).collect())
+            }
+        }
+    };
+}
+list_of!(clubs, ClubSpec, "ClubSpecShape");
+list_of!(targets, TargetRow, "TargetRowShape");
+list_of!(filed_values, FiledValue, "FiledValueShape");
+list_of!(places, Place, "PlaceShape");
+list_of!(measured_values, Measured, "MeasuredShape");
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Order")]
+struct OrderShape {
+    #[serde(rename = "order")]
+    number: String,
+    player: Option<String>,
+    due: Option<String>,
+    #[serde(with = "clubs")]
+    clubs: Vec<ClubSpec>,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "ClubSpec")]
+struct ClubSpecShape {
+    #[serde(rename = "club")]
+    id: String,
+    token: String,
+    name: String,
+    #[serde(rename = "club_kind", with = "by_name")]
+    kind: ClubKind,
+    #[serde(with = "by_name")]
+    hand: Hand,
+    #[serde(with = "targets")]
+    targets: Vec<TargetRow>,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "TargetRow")]
+struct TargetRowShape {
+    #[serde(with = "by_name")]
+    characteristic: Characteristic,
+    #[serde(flatten, with = "TargetShape")]
+    target: Target,
+    text: String,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Target")]
+struct TargetShape {
+    #[serde(rename = "target")]
+    value: Option<f64>,
+    lower: Option<f64>,
+    upper: Option<f64>,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Measured")]
+struct MeasuredShape {
+    #[serde(with = "by_name")]
+    quantity: Quantity,
+    value: f64,
+    u: f64,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "FiledValue")]
+struct FiledValueShape {
+    #[serde(with = "by_name")]
+    characteristic: Characteristic,
+    #[serde(with = "by_name")]
+    stage: Stage,
+    value: f64,
+    u: f64,
+    target: Option<f64>,
+    lower: Option<f64>,
+    upper: Option<f64>,
+    deviation: Option<f64>,
+    #[serde(with = "by_name")]
+    verdict: Verdict,
+    marginal: bool,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Place")]
+struct PlaceShape {
+    club: String,
+    #[serde(with = "by_name")]
+    characteristic: Characteristic,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "CapturedReading")]
+struct CapturedReadingShape {
+    instrument: String,
+    #[serde(rename = "instrument_kind", with = "by_name")]
+    kind: InstrumentKind,
+    #[serde(with = "measured_values")]
+    measured: Vec<Measured>,
+    levels: [f64; 2],
+    zero: [f64; 2],
+    u_levels: [f64; 2],
+    window_s: [f64; 2],
+    t_s: f64,
+    printed: Option<String>,
+    stable_flag: Option<bool>,
+    #[serde(with = "by_id")]
+    calibration: EventId,
+    evidence: String,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Calibration", tag = "of", rename_all = "snake_case")]
+enum CalibrationShape {
+    Scale(#[serde(with = "ScaleCalibrationShape")] ScaleCalibration),
+    Beam(#[serde(with = "BeamCalibrationShape")] BeamCalibration),
+    Gauge(#[serde(with = "GaugeCalibrationShape")] GaugeCalibration),
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "ScaleCalibration")]
+struct ScaleCalibrationShape {
+    span: f64,
+    u_span: f64,
+    #[serde(rename = "u_linearity_g", with = "GramsShape")]
+    u_linearity: Grams,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "BeamCalibration")]
+struct BeamCalibrationShape {
+    zero_counts: [f64; 2],
+    counts_per_gram: [f64; 2],
+    u_span: f64,
+    #[serde(with = "BeamGeometryShape")]
+    geometry: BeamGeometry,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "BeamGeometry")]
+struct BeamGeometryShape {
+    #[serde(rename = "x1_mm", with = "MillimetresShape")]
+    x1: Millimetres,
+    #[serde(rename = "x2_mm", with = "MillimetresShape")]
+    x2: Millimetres,
+    #[serde(rename = "u_x1_mm", with = "MillimetresShape")]
+    u_x1: Millimetres,
+    #[serde(rename = "u_x2_mm", with = "MillimetresShape")]
+    u_x2: Millimetres,
+    reaction_correlation: f64,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "GaugeCalibration")]
+struct GaugeCalibrationShape {
+    #[serde(rename = "lie_datum_deg", with = "DegreesShape")]
+    lie_datum: Degrees,
+    #[serde(rename = "loft_datum_deg", with = "DegreesShape")]
+    loft_datum: Degrees,
+    #[serde(rename = "u_datum_deg", with = "DegreesShape")]
+    u_datum: Degrees,
+    #[serde(with = "by_name")]
+    loft_sense: LoftSense,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Grams")]
+struct GramsShape(f64);
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Millimetres")]
+struct MillimetresShape(f64);
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Degrees")]
+struct DegreesShape(f64);
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Change", tag = "kind", rename_all = "snake_case")]
+enum ChangeShape {
+    SessionStarted {
+        version: String,
+        clock_synchronised: bool,
+    },
+    SessionEnded,
+    OrderImported {
+        #[serde(with = "OrderShape")]
+        order: Order,
+    },
+    OrderRevised {
+        #[serde(with = "OrderShape")]
+        order: Order,
+    },
+    OrderOpened {
+        order: String,
+    },
+    ClubOpened {
+        club: String,
+    },
+    ReadingCaptured(#[serde(with = "CapturedReadingShape")] CapturedReading),
+    ReadingFiled {
+        #[serde(with = "by_id")]
+        reading: EventId,
+        club: String,
+        instrument: String,
+        #[serde(with = "by_id")]
+        calibration: EventId,
+        #[serde(with = "filed_values")]
+        values: Vec<FiledValue>,
+        by_hand: bool,
+    },
+    ReadingUnfiled {
+        #[serde(with = "by_id")]
+        reading: EventId,
+        reason: String,
+        #[serde(with = "places")]
+        choices: Vec<Place>,
+    },
+    ReadingVoided {
+        #[serde(with = "by_id")]
+        reading: EventId,
+        why: String,
+    },
+    ValueTyped {
+        club: String,
+        text: String,
+        #[serde(with = "FiledValueShape")]
+        value: FiledValue,
+    },
+    StepDone {
+        club: String,
+        #[serde(with = "by_name")]
+        step: Step,
+    },
+    ClubFinished {
+        club: String,
+    },
+    InstrumentFound {
+        instrument: String,
+        port: String,
+        format: String,
+    },
+    InstrumentLost {
+        instrument: String,
+        reason: String,
+    },
+    Calibrated {
+        instrument: String,
+        format: String,
+        format_settings: Vec<(String, String)>,
+        resolution: f64,
+        rate_hz: f64,
+        capacity_g: Option<f64>,
+        #[serde(with = "CalibrationShape")]
+        calibration: Calibration,
+        source: String,
+    },
+    Checked {
+        instrument: String,
+        reference_g: f64,
+        error_g: f64,
+    },
+    OperatorChanged {
+        operator: Option<String>,
+    },
+}

@@ -1,0 +1,10 @@
+//! The one journal: append-only, hash-chained, on disk before anything is shown.
+//!
+//! In reading order: [`event`] is the stored shape, [`chain`] its hash, [`evidence`] the raw bytes behind a
+//! reading, [`store`] the database, [`lock`] keeps a second daemon away.
+
+pub mod chain;
+pub mod event;
+pub mod evidence;
+pub mod lock;
+pub mod store;

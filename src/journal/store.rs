@@ -1,0 +1,375 @@
+//! The journal on disk: SQLite in write-ahead mode, synchronised at every commit, one writer.
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteSynchronous};
+use sqlx::{Row as _, SqliteConnection};
+use tokio::sync::watch;
+
+use super::chain::{self, GENESIS};
+use super::event::{self, EventError};
+use crate::work_order::event::Event;
+
+/// File name of the journal in the data folder.
+pub const FILE_NAME: &str = "journal.sqlite";
+/// How many events a follower reads at a time.
+pub const BATCH: i64 = 200;
+
+/// Why the journal could not be read or written.
+#[derive(Debug, thiserror::Error)]
+pub enum JournalError {
+    /// The database refused or failed.
+    #[error("journal {file} failed; check free space and the disk, nothing already stored is lost")]
+    Database {
+        /// The file.
+        file: PathBuf,
+        /// What the database said.
+        source: sqlx::Error,
+    },
+    /// The SQLite library can lose commits.
+    #[error("SQLite {version} has a known fault in its write-ahead log (3.7.0 to 3.51.2 but 3.44.6 and 3.50.7); use another build")]
+    FaultyLibrary {
+        /// Its version.
+        version: String,
+    },
+    /// The journal belongs to another bench.
+    #[error("journal {file} belongs to bench \"{found}\", the configuration says \"{expected}\"; correct `bench` or `data`")]
+    OtherBench {
+        /// The file.
+        file: PathBuf,
+        /// The bench it was made for.
+        found: String,
+        /// The bench of the configuration.
+        expected: String,
+    },
+    /// A stored event is damaged or cannot be made.
+    #[error("journal event {seq} is not readable; run `benchscribe records verify`")]
+    Event {
+        /// Its sequence.
+        seq: u64,
+        /// What is wrong with it.
+        source: EventError,
+    },
+}
+
+/// One stored event.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StoredRow {
+    /// Its sequence.
+    pub seq: u64,
+    /// Its canonical JSON.
+    pub body: String,
+    /// Its place in the chain.
+    pub hash: String,
+}
+
+impl StoredRow {
+    /// The event itself.
+    ///
+    /// # Errors
+    /// When the stored text is damaged.
+    pub fn event(&self) -> Result<Event, JournalError> {
+        event::parse(&self.body).map_err(|source| JournalError::Event { seq: self.seq, source })
+    }
+}
+
+/// The writing end. There is one, and the bench owns it.
+#[derive(Debug)]
+pub struct Journal {
+    writer: SqlitePool,
+    reader: Reader,
+    bench: String,
+    last_hash: String,
+    /// Latest sequence on disk. Sender: the journal; followers hold receivers and read rows by cursor; only the
+    /// newest value matters, so nothing is ever full.
+    tip: watch::Sender<u64>,
+}
+
+/// The reading end, for followers, pages and commands.
+#[derive(Debug, Clone)]
+pub struct Reader {
+    readers: SqlitePool,
+    /// The same single writing connection; only cursors are written through it.
+    writer: SqlitePool,
+    file: PathBuf,
+    epoch: u64,
+    tip: watch::Receiver<u64>,
+}
+
+impl Journal {
+    /// Opens the journal of `folder`, making it if needed. `new_epoch` numbers a journal that is new.
+    ///
+    /// # Errors
+    /// When the file cannot be used, or belongs to another bench.
+    pub async fn open(folder: &Path, bench: &str, new_epoch: u64) -> Result<Self, JournalError> {
+        let file = folder.join(FILE_NAME);
+        let failed = |source| JournalError::Database { file: file.clone(), source };
+        let options = SqliteConnectOptions::new()
+            .filename(&file)
+            .create_if_missing(true)
+            .journal_mode(SqliteJournalMode::Wal)
+            .synchronous(SqliteSynchronous::Full)
+            .busy_timeout(Duration::from_secs(10));
+        let writer =
+            SqlitePoolOptions::new().max_connections(1).connect_with(options.clone()).await.map_err(failed)?;
+        let version: String =
+            sqlx::query_scalar("SELECT sqlite_version()").fetch_one(&writer).await.map_err(failed)?;
+        if is_faulty(&version) {
+            return Err(JournalError::FaultyLibrary { version });
+        }
+        sqlx::migrate!("src/journal/schema").run(&writer).await.map_err(|error| failed(error.into()))?;
+        let epoch_number = i64::try_from(new_epoch & 0x0000_ffff_ffff_ffff).unwrap_or(1);
+        sqlx::query("INSERT INTO journal (one, epoch, bench) VALUES (1, ?, ?) ON CONFLICT DO NOTHING")
+            .bind(epoch_number)
+            .bind(bench)
+            .execute(&writer)
+            .await
+            .map_err(failed)?;
+        let row = sqlx::query("SELECT epoch, bench FROM journal").fetch_one(&writer).await.map_err(failed)?;
+        let found: String = row.get(1);
+        if found != bench {
+            return Err(JournalError::OtherBench { file, found, expected: bench.to_owned() });
+        }
+        let epoch = u64::try_from(row.get::<i64, _>(0)).unwrap_or_default();
+        let last = sqlx::query("SELECT seq, hash FROM event ORDER BY seq DESC LIMIT 1")
+            .fetch_optional(&writer)
+            .await
+            .map_err(failed)?;
+        let (last_seq, last_hash) = last.map_or((0, GENESIS.to_owned()), |row| {
+            (u64::try_from(row.get::<i64, _>(0)).unwrap_or_default(), row.get(1))
+        });
+        let readers =
+            SqlitePoolOptions::new().max_connections(3).connect_with(options).await.map_err(failed)?;
+        let (tip, tip_receiver) = watch::channel(last_seq);
+        let reader = Reader { readers, writer: writer.clone(), file, epoch, tip: tip_receiver };
+        Ok(Self { writer, reader, bench: bench.to_owned(), last_hash, tip })
+    }
+
+    /// A reading end.
+    #[must_use]
+    pub fn reader(&self) -> Reader {
+        self.reader.clone()
+    }
+
+    /// The sequence of the last event on disk.
+    #[must_use]
+    pub fn last_seq(&self) -> u64 {
+        *self.tip.borrow()
+    }
+
+    /// Writes events and their evidence in one transaction and returns when they are safe on disk.
+    ///
+    /// # Errors
+    /// When the database fails; then none of them is stored.
+    pub async fn append(&mut self, events: &[Event], evidence: &[(String, Vec<u8>)]) -> Result<(), JournalError> {
+        let Some(newest) = events.last() else { return Ok(()) };
+        let mut last_hash = self.last_hash.clone();
+        let mut rows = Vec::with_capacity(events.len());
+        for event in events {
+            let body = event::canonical(event, &self.bench)
+                .map_err(|source| JournalError::Event { seq: event.seq, source })?;
+            last_hash = chain::link(&last_hash, body.as_bytes());
+            rows.push((event, body, last_hash.clone()));
+        }
+        let failed = |source| JournalError::Database { file: self.reader.file.clone(), source };
+        let mut transaction = self.writer.begin_with("BEGIN IMMEDIATE").await.map_err(failed)?;
+        for (event, body, hash) in &rows {
+            insert_event(&mut transaction, event, body, hash).await.map_err(failed)?;
+        }
+        for (sha256, content) in evidence {
+            sqlx::query("INSERT INTO evidence (sha256, content) VALUES (?, ?) ON CONFLICT DO NOTHING")
+                .bind(sha256)
+                .bind(content)
+                .execute(&mut *transaction)
+                .await
+                .map_err(failed)?;
+        }
+        transaction.commit().await.map_err(failed)?;
+        self.last_hash = last_hash;
+        self.tip.send_replace(newest.seq);
+        Ok(())
+    }
+
+    /// Closes the database in order.
+    pub async fn close(self) {
+        self.reader.readers.close().await;
+        self.writer.close().await;
+    }
+}
+
+async fn insert_event(
+    connection: &mut SqliteConnection,
+    event: &Event,
+    body: &str,
+    hash: &str,
+) -> Result<(), sqlx::Error> {
+    sqlx::query("INSERT INTO event (seq, id, kind, at_us, body, hash) VALUES (?, ?, ?, ?, ?, ?)")
+        .bind(i64::try_from(event.seq).unwrap_or(i64::MAX))
+        .bind(event.id.to_string())
+        .bind(event.change.kind())
+        .bind(event.at_us)
+        .bind(body)
+        .bind(hash)
+        .execute(connection)
+        .await
+        .map(|_| ())
+}
+
+impl Reader {
+    /// The journal's number.
+    #[must_use]
+    pub fn epoch(&self) -> u64 {
+        self.epoch
+    }
+
+    /// Follows the sequence of the last event on disk.
+    #[must_use]
+    pub fn tip(&self) -> watch::Receiver<u64> {
+        self.tip.clone()
+    }
+
+    fn failed(&self, source: sqlx::Error) -> JournalError {
+        JournalError::Database { file: self.file.clone(), source }
+    }
+
+    /// Up to `limit` events behind `seq`, in order.
+    ///
+    /// # Errors
+    /// When the database fails.
+    pub async fn after(&self, seq: u64, limit: i64) -> Result<Vec<StoredRow>, JournalError> {
+        let rows = sqlx::query("SELECT seq, body, hash FROM event WHERE seq > ? ORDER BY seq LIMIT ?")
+            .bind(i64::try_from(seq).unwrap_or(i64::MAX))
+            .bind(limit)
+            .fetch_all(&self.readers)
+            .await
+            .map_err(|source| self.failed(source))?;
+        Ok(rows
+            .iter()
+            .map(|row| StoredRow {
+                seq: u64::try_from(row.get::<i64, _>(0)).unwrap_or_default(),
+                body: row.get(1),
+                hash: row.get(2),
+            })
+            .collect())
+    }
+
+    /// The hash of one event.
+    ///
+    /// # Errors
+    /// When the database fails.
+    pub async fn hash_of(&self, seq: u64) -> Result<Option<String>, JournalError> {
+        sqlx::query_scalar("SELECT hash FROM event WHERE seq = ?")
+            .bind(i64::try_from(seq).unwrap_or(i64::MAX))
+            .fetch_optional(&self.readers)
+            .await
+            .map_err(|source| self.failed(source))
+    }
+
+    /// The stored evidence with this hash.
+    ///
+    /// # Errors
+    /// When the database fails.
+    pub async fn evidence(&self, sha256: &str) -> Result<Option<Vec<u8>>, JournalError> {
+        sqlx::query_scalar("SELECT content FROM evidence WHERE sha256 = ?")
+            .bind(sha256)
+            .fetch_optional(&self.readers)
+            .await
+            .map_err(|source| self.failed(source))
+    }
+
+    /// The first sequence at or after a wall time; what a follower goes back to when the other side forgot.
+    ///
+    /// # Errors
+    /// When the database fails.
+    pub async fn first_since(&self, at_us: i64, up_to: u64) -> Result<u64, JournalError> {
+        let found: Option<i64> = sqlx::query_scalar("SELECT min(seq) FROM event WHERE seq <= ? AND at_us >= ?")
+            .bind(i64::try_from(up_to).unwrap_or(i64::MAX))
+            .bind(at_us)
+            .fetch_one(&self.readers)
+            .await
+            .map_err(|source| self.failed(source))?;
+        Ok(found.and_then(|seq| u64::try_from(seq).ok()).unwrap_or(up_to + 1))
+    }
+
+    /// Where a follower has got to, and the wall time of that event; 0 for a new follower.
+    ///
+    /// # Errors
+    /// When the database fails.
+    pub async fn cursor(&self, follower: &str) -> Result<(u64, i64), JournalError> {
+        let row = sqlx::query("SELECT seq, at_us FROM cursor WHERE follower = ?")
+            .bind(follower)
+            .fetch_optional(&self.readers)
+            .await
+            .map_err(|source| self.failed(source))?;
+        Ok(row.map_or((0, 0), |row| (u64::try_from(row.get::<i64, _>(0)).unwrap_or_default(), row.get(1))))
+    }
+
+    /// Notes where a follower has got to.
+    ///
+    /// # Errors
+    /// When the database fails.
+    pub async fn set_cursor(&self, follower: &str, seq: u64, at_us: i64) -> Result<(), JournalError> {
+        sqlx::query(
+            "INSERT INTO cursor (follower, seq, at_us) VALUES (?, ?, ?)
+             ON CONFLICT (follower) DO UPDATE SET seq = excluded.seq, at_us = excluded.at_us",
+        )
+        .bind(follower)
+        .bind(i64::try_from(seq).unwrap_or(i64::MAX))
+        .bind(at_us)
+        .execute(&self.writer)
+        .await
+        .map(|_| ())
+        .map_err(|source| self.failed(source))
+    }
+}
+
+/// SQLite 3.7.0 to 3.51.2 can lose commits when two connections checkpoint at the wrong moment (its own change
+/// log, 3.51.3); 3.44.6 and 3.50.7 carry the correction.
+fn is_faulty(version: &str) -> bool {
+    let mut parts = version.split('.').map(|part| part.parse::<u32>().unwrap_or(0));
+    let number = (parts.next().unwrap_or(0), parts.next().unwrap_or(0), parts.next().unwrap_or(0));
+    let corrected = (number.1 == 44 && number.2 >= 6) || (number.1 == 50 && number.2 >= 7);
+    number >= (3, 7, 0) && number <= (3, 51, 2) && !corrected
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measurement::stamp::Stamp;
+    use crate::work_order::event::{Change, Numbering};
+
+    #[test]
+    fn faulty_libraries_are_known() {
+        for (version, faulty) in
+            [("3.46.1", true), ("3.51.2", true), ("3.51.3", false), ("3.50.7", false), ("3.44.6", false), ("3.53.0", false)]
+        {
+            assert_eq!(is_faulty(version), faulty, "{version}");
+        }
+    }
+
+    #[tokio::test]
+    async fn the_journal_keeps_its_events_and_refuses_to_change_them() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut journal = Journal::open(folder.path(), "bench-1", 7).await.unwrap();
+        let mut numbering = Numbering::after(7, 0);
+        let stamp = Stamp { t_s: 0.0, at_us: 1_700_000_000_000_000 };
+        let events = [
+            numbering.event(stamp, None, Change::SessionEnded),
+            numbering.event(stamp, Some("K7"), Change::OrderOpened { order: "W-1".into() }),
+        ];
+        journal.append(&events, &[("ab".into(), vec![1, 2])]).await.unwrap();
+        let rows = journal.reader().after(0, 10).await.unwrap();
+        assert_eq!(rows.iter().map(|row| row.event().unwrap()).collect::<Vec<_>>(), events);
+        assert_eq!(rows[1].hash, chain::link(&rows[0].hash, rows[1].body.as_bytes()));
+        for statement in ["UPDATE event SET body = ''", "DELETE FROM event", "DELETE FROM evidence", "UPDATE journal SET epoch = 1"] {
+            let refused = sqlx::query(statement).execute(&journal.writer).await;
+            assert!(refused.is_err(), "{statement}");
+        }
+        journal.close().await;
+        let journal = Journal::open(folder.path(), "bench-1", 8).await.unwrap();
+        assert_eq!((journal.last_seq(), journal.reader().epoch()), (2, 7));
+        journal.close().await;
+        assert!(matches!(Journal::open(folder.path(), "bench-2", 8).await, Err(JournalError::OtherBench { .. })));
+    }
+}

@@ -1,0 +1,187 @@
+//! From what an instrument sent to what it means: zero, span and geometry of a channel.
+//!
+//! An indication comes in (grams of a scale, counts of both cells of a beam, degrees of a gauge), a sample
+//! leaves. After the capture the same calibration turns the settled levels into a reading with its uncertainty.
+
+use super::beam::{BeamGeometry, Reactions, read_beam};
+use super::reading::{Measured, Quantity, Reading};
+use super::sample::Sample;
+use super::settling::Capture;
+use super::unit::{Degrees, Grams};
+
+/// How a channel's indications become quantities.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Calibration {
+    /// A scale that indicates mass.
+    Scale(ScaleCalibration),
+    /// A beam on two load cells that sends raw counts.
+    Beam(BeamCalibration),
+    /// An angle gauge that indicates lie and loft.
+    Gauge(GaugeCalibration),
+}
+
+/// Span of a scale: true mass = indication × `span`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ScaleCalibration {
+    /// Factor on the indication, close to 1.
+    pub span: f64,
+    /// Standard uncertainty of `span` (dimensionless).
+    pub u_span: f64,
+    /// Standard uncertainty from linearity and eccentric loading.
+    pub u_linearity: Grams,
+}
+
+/// Zero, span and geometry of a two-cell beam.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BeamCalibration {
+    /// Counts of each cell with nothing on the beam. Tracked away afterwards, so only the span must be exact.
+    pub zero_counts: [f64; 2],
+    /// Counts for one gram on each cell.
+    pub counts_per_gram: [f64; 2],
+    /// Relative standard uncertainty of `counts_per_gram`.
+    pub u_span: f64,
+    /// Where the supports are, from the butt stop.
+    pub geometry: BeamGeometry,
+}
+
+/// Datum of an angle gauge, subtracted from its indications.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GaugeCalibration {
+    /// What the gauge indicates for a lie of zero.
+    pub lie_datum: Degrees,
+    /// What the gauge indicates for a loft of zero.
+    pub loft_datum: Degrees,
+    /// Standard uncertainty of the fixture and its datum.
+    pub u_datum: Degrees,
+    /// In which sense the gauge reads loft.
+    pub loft_sense: LoftSense,
+}
+
+/// The two definitions of loft, up to 3 degrees apart on a wedge.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LoftSense {
+    /// From the vertical, at the measured lie: the sense of the record.
+    Vertical,
+    /// In the plane of the shaft and the target direction; converted with the lie.
+    ShaftPlane,
+}
+
+impl LoftSense {
+    /// The loft in the vertical sense. Source: tan L_s = tan L · sin Λ, own derivation, see the angle vectors in the tests.
+    #[must_use]
+    pub fn to_vertical(self, loft_deg: f64, lie_deg: f64) -> f64 {
+        match self {
+            Self::Vertical => loft_deg,
+            Self::ShaftPlane => (loft_deg.to_radians().tan() / lie_deg.to_radians().sin()).atan().to_degrees(),
+        }
+    }
+}
+
+impl Calibration {
+    /// A sample for the settling from a scale's grams, a beam's counts or a gauge's (lie, loft) in degrees.
+    #[must_use]
+    pub fn sample(&self, t_s: f64, indication: [f64; 2]) -> Sample {
+        let [first, second] = indication;
+        let values = match self {
+            Self::Scale(scale) => [first * scale.span, 0.0],
+            Self::Beam(beam) => {
+                let r1 = (first - beam.zero_counts[0]) / beam.counts_per_gram[0];
+                let r2 = (second - beam.zero_counts[1]) / beam.counts_per_gram[1];
+                [r1 + r2, r2 * beam.span_mm()]
+            }
+            Self::Gauge(gauge) => [first - gauge.lie_datum.0, second - gauge.loft_datum.0],
+        };
+        Sample { t_s, values }
+    }
+
+    /// The quantities of a settled placement; `None` where they are not possible (a beam with no mass on it).
+    #[must_use]
+    pub fn reading(&self, capture: &Capture) -> Option<Reading> {
+        let [first, second] = capture.values;
+        let [u_first, u_second] = capture.u;
+        let measured = match self {
+            Self::Scale(scale) => {
+                let u = hypot3(u_first, first * scale.u_span, scale.u_linearity.0);
+                vec![Measured { quantity: Quantity::Mass, value: first, u }]
+            }
+            Self::Beam(beam) => beam.reading(first, second, u_first, u_second)?,
+            Self::Gauge(gauge) => {
+                let loft = gauge.loft_sense.to_vertical(second, first);
+                vec![
+                    Measured { quantity: Quantity::Lie, value: first, u: u_first.hypot(gauge.u_datum.0) },
+                    Measured { quantity: Quantity::Loft, value: loft, u: u_second.hypot(gauge.u_datum.0) },
+                ]
+            }
+        };
+        measured.iter().all(|m| m.value.is_finite() && m.u.is_finite()).then_some(Reading { measured })
+    }
+}
+
+impl BeamCalibration {
+    /// Distance between the cells, in millimetres.
+    #[must_use]
+    pub fn span_mm(&self) -> f64 {
+        self.geometry.x2.0 - self.geometry.x1.0
+    }
+
+    fn reading(&self, total_g: f64, moment_gmm: f64, u_total: f64, u_moment: f64) -> Option<Vec<Measured>> {
+        let r2 = moment_gmm / self.span_mm();
+        let r1 = total_g - r2;
+        let u_r2 = u_moment / self.span_mm();
+        // Independent cells: the part of the total's variance that is not the second cell's is the first's.
+        // It is at least as large as the second's: the cells are alike.
+        let u_r1 = (u_total * u_total - u_r2 * u_r2).max(u_r2 * u_r2).sqrt();
+        let reactions = Reactions {
+            r1: Grams(r1),
+            r2: Grams(r2),
+            u_r1: Grams(u_r1.hypot(r1 * self.u_span)),
+            u_r2: Grams(u_r2.hypot(r2 * self.u_span)),
+        };
+        let beam = read_beam(&self.geometry, &reactions)?;
+        Some(vec![
+            Measured { quantity: Quantity::Mass, value: beam.mass.0, u: beam.u_mass.0 },
+            Measured { quantity: Quantity::Balance, value: beam.balance.0, u: beam.u_balance.0 },
+            Measured { quantity: Quantity::SwingWeight, value: beam.swing_weight.0, u: beam.u_swing_weight.0 },
+        ])
+    }
+}
+
+fn hypot3(a: f64, b: f64, c: f64) -> f64 {
+    a.hypot(b).hypot(c)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measurement::unit::Millimetres;
+
+    fn beam() -> BeamCalibration {
+        BeamCalibration {
+            zero_counts: [8388.0, -4210.0],
+            counts_per_gram: [1000.0, 1000.0],
+            u_span: 1e-4,
+            geometry: BeamGeometry {
+                x1: Millimetres(100.0),
+                x2: Millimetres(840.0),
+                u_x1: Millimetres(0.1),
+                u_x2: Millimetres(0.1),
+                reaction_correlation: 0.0,
+            },
+        }
+    }
+
+    #[test]
+    fn counts_become_total_and_moment() {
+        // By hand: 20 g on the first cell and 300 g on the second, 740 mm apart: 320 g and 222 000 g·mm.
+        let sample = Calibration::Beam(beam()).sample(1.0, [28_388.0, 295_790.0]);
+        assert!((sample.values[0] - 320.0).abs() < 1e-9);
+        assert!((sample.values[1] - 222_000.0).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_gauge_in_the_shaft_plane_is_converted() {
+        // Worked example: L = 34°, lie 62.5° reads 30.9° in the shaft plane (tan 34° · sin 62.5°, by hand 0.59832).
+        let loft = LoftSense::ShaftPlane.to_vertical(30.893, 62.5);
+        assert!((loft - 34.0).abs() < 0.01, "{loft}");
+    }
+}

@@ -1,0 +1,88 @@
+//! What a placement says: quantities with their standard uncertainty, before anyone knows which club they belong to.
+
+/// What an instrument can measure in one placement.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Quantity {
+    /// Mass on the pan or on both cells, in grams.
+    Mass,
+    /// Distance of the centre of mass from the butt, in millimetres.
+    Balance,
+    /// Swing weight, in points from A0.
+    SwingWeight,
+    /// Lie, in degrees from the ground.
+    Lie,
+    /// Loft in the vertical sense, in degrees.
+    Loft,
+}
+
+impl Quantity {
+    /// The name in records and messages.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Mass => "mass",
+            Self::Balance => "balance",
+            Self::SwingWeight => "swing_weight",
+            Self::Lie => "lie",
+            Self::Loft => "loft",
+        }
+    }
+
+    /// All quantities, for reading a stored name.
+    pub const ALL: [Self; 5] = [Self::Mass, Self::Balance, Self::SwingWeight, Self::Lie, Self::Loft];
+}
+
+/// One measured quantity in its base unit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Measured {
+    /// What was measured.
+    pub quantity: Quantity,
+    /// The value in the quantity's base unit.
+    pub value: f64,
+    /// Its standard uncertainty (k = 1), same unit.
+    pub u: f64,
+}
+
+/// All that one placement says.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// One entry for each quantity the instrument shows.
+    pub measured: Vec<Measured>,
+}
+
+impl Reading {
+    /// The entry of one quantity.
+    #[must_use]
+    pub fn get(&self, quantity: Quantity) -> Option<Measured> {
+        self.measured.iter().find(|m| m.quantity == quantity).copied()
+    }
+}
+
+/// The kinds of instrument on a bench.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum InstrumentKind {
+    /// Indicates mass.
+    Scale,
+    /// Two load cells under a club: mass, balance point and swing weight.
+    Beam,
+    /// Lie and loft.
+    Gauge,
+    /// Reads tickets and cards.
+    Scanner,
+}
+
+impl InstrumentKind {
+    /// The name in configuration, records and messages.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Scale => "scale",
+            Self::Beam => "beam",
+            Self::Gauge => "gauge",
+            Self::Scanner => "scanner",
+        }
+    }
+
+    /// All kinds, for reading a name.
+    pub const ALL: [Self; 4] = [Self::Scale, Self::Beam, Self::Gauge, Self::Scanner];
+}

@@ -1,0 +1,1 @@
+//! Hazards of a bench.

@@ -1,0 +1,152 @@
+//! The build record of a club as it is published and exported, version 1.
+
+use serde::Serialize;
+
+use super::text::{self, Lengths};
+use super::view::method;
+use crate::journal::event::rfc3339;
+use crate::work_order::record::{ClubRecord, ClubState, Entry, Method, Standing};
+
+/// Version of the shape; a new one is added beside, never instead.
+const VERSION: u32 = 1;
+
+/// A club's record.
+#[derive(Debug, Clone, Serialize)]
+pub struct Record {
+    /// Version of the shape.
+    pub record_version: u32,
+    /// The order.
+    pub order: String,
+    /// The club.
+    pub club: String,
+    /// Its generated token.
+    pub token: String,
+    /// What people call it.
+    pub name: String,
+    /// What kind of club it is.
+    pub kind: &'static str,
+    /// For which hand.
+    pub hand: &'static str,
+    /// `waiting`, `in_work`, `aside` or `finished`.
+    pub state: &'static str,
+    /// When it was finished.
+    pub finished_at: Option<String>,
+    /// Values that count, and those taken back.
+    pub entries: Vec<RecordEntry>,
+    /// Values that newer ones of the same key took the place of.
+    pub superseded: Vec<RecordEntry>,
+    /// Steps done.
+    pub steps: Vec<RecordStep>,
+    /// Hash of the last event of this club.
+    pub chain: String,
+}
+
+/// One value.
+#[derive(Debug, Clone, Serialize)]
+pub struct RecordEntry {
+    /// What it is.
+    pub characteristic: &'static str,
+    /// How far the club was built.
+    pub stage: &'static str,
+    /// The value.
+    pub value: f64,
+    /// The value for people.
+    pub text: String,
+    /// Unit of the numbers.
+    pub unit: &'static str,
+    /// Standard uncertainty.
+    pub u: f64,
+    /// Target at that moment.
+    pub target: Option<f64>,
+    /// Lower limit at that moment.
+    pub lower: Option<f64>,
+    /// Upper limit at that moment.
+    pub upper: Option<f64>,
+    /// Value less target.
+    pub deviation: Option<f64>,
+    /// The verdict.
+    pub verdict: &'static str,
+    /// The uncertainty straddles a limit.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub marginal: bool,
+    /// Where it was measured, or `typed`.
+    pub instrument: String,
+    /// `measured` or `typed`.
+    pub method: &'static str,
+    /// The `calibrated` event in force.
+    pub calibration: Option<String>,
+    /// When.
+    pub captured_at: String,
+    /// The `reading_captured` or `value_typed` event.
+    pub event: String,
+    /// Who was at the bench.
+    pub by: Option<String>,
+    /// Whether it was taken back.
+    pub voided: bool,
+}
+
+/// One step.
+#[derive(Debug, Clone, Serialize)]
+pub struct RecordStep {
+    /// The step.
+    pub step: &'static str,
+    /// When.
+    pub at: String,
+    /// Who.
+    pub by: Option<String>,
+}
+
+/// The record of a club; `chain` is the hash of its last event.
+#[must_use]
+pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
+    let entries = |standing: &dyn Fn(Standing) -> bool| {
+        club.entries.iter().filter(|e| standing(e.standing)).map(|e| entry(e, lengths)).collect::<Vec<_>>()
+    };
+    Record {
+        record_version: VERSION,
+        order: club.order.clone(),
+        club: club.spec.id.clone(),
+        token: club.spec.token.clone(),
+        name: club.spec.name.clone(),
+        kind: club.spec.kind.name(),
+        hand: club.spec.hand.name(),
+        state: club.state.name(),
+        finished_at: club.finished_at_us.filter(|_| club.state == ClubState::Finished).map(rfc3339),
+        entries: entries(&|standing| standing != Standing::Superseded),
+        superseded: entries(&|standing| standing == Standing::Superseded),
+        steps: club
+            .steps
+            .iter()
+            .map(|step| RecordStep { step: step.step.name(), at: rfc3339(step.at_us), by: step.by.clone() })
+            .collect(),
+        chain,
+    }
+}
+
+fn entry(entry: &Entry, lengths: Lengths) -> RecordEntry {
+    let filed = &entry.filed;
+    RecordEntry {
+        characteristic: filed.characteristic.name(),
+        stage: filed.stage.name(),
+        value: filed.value,
+        text: text::value(filed.characteristic, filed.value, lengths),
+        unit: filed.characteristic.unit(),
+        u: filed.u,
+        target: filed.target,
+        lower: filed.lower,
+        upper: filed.upper,
+        deviation: filed.deviation,
+        verdict: filed.verdict.name(),
+        marginal: filed.marginal,
+        instrument: entry.method.name().to_owned(),
+        method: method(entry),
+        calibration: match &entry.method {
+            Method::Measured { calibration, .. } => Some(calibration.to_string()),
+            Method::Typed { .. } => None,
+        },
+        captured_at: rfc3339(entry.at_us),
+        event: entry.event.to_string(),
+        by: entry.by.clone(),
+        voided: entry.standing == Standing::Voided,
+    }
+}

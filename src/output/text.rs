@@ -1,0 +1,156 @@
+//! Values as people read them. Rounding is for display only; verdicts are taken before.
+
+use crate::club::characteristic::Characteristic;
+use crate::measurement::quantity::{Dimension, Target};
+use crate::measurement::reading::Quantity;
+use crate::measurement::unit::{MM_PER_INCH, Points, round_ties_away};
+
+/// How lengths are shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Lengths {
+    /// Inches and fractions of a sixteenth.
+    Inches,
+    /// Millimetres.
+    Millimetres,
+}
+
+/// Finest fraction of an inch that is shown.
+const INCH_PARTS: u32 = 16;
+
+/// A value of a characteristic with its unit.
+#[must_use]
+pub fn value(characteristic: Characteristic, value: f64, lengths: Lengths) -> String {
+    match characteristic.dimension() {
+        Dimension::SwingWeight => Points(value).text(),
+        // Only the length itself is worked in inches; balance points are read off a rule in millimetres.
+        Dimension::Length if characteristic == Characteristic::Length && lengths == Lengths::Inches => inches(value),
+        dimension => format!("{} {}", number(value, characteristic.decimals()), unit_word(dimension)),
+    }
+}
+
+/// A deviation with its sign.
+#[must_use]
+pub fn deviation(characteristic: Characteristic, deviation: f64, lengths: Lengths) -> String {
+    let sign = if deviation < 0.0 { "\u{2212}" } else { "+" };
+    let size = deviation.abs();
+    match characteristic.dimension() {
+        Dimension::SwingWeight => format!("{sign}{} points", number(size, 1)),
+        Dimension::Length if characteristic == Characteristic::Length && lengths == Lengths::Inches => {
+            format!("{sign}{}", inches(size))
+        }
+        dimension => format!("{sign}{} {}", number(size, characteristic.decimals()), unit_word(dimension)),
+    }
+}
+
+/// A target with its limits, from the text as ordered.
+#[must_use]
+pub fn target(characteristic: Characteristic, target: &Target, written: &str, lengths: Lengths) -> String {
+    let show = |v: f64| value(characteristic, v, lengths);
+    match (target.value, target.lower, target.upper) {
+        (Some(aim), Some(lower), Some(upper)) if ((upper - aim) - (aim - lower)).abs() < 1e-6 => {
+            let half = deviation(characteristic, upper - aim, lengths);
+            format!("{} ± {}", show(aim), half.trim_start_matches('+'))
+        }
+        (Some(aim), None, None) => show(aim),
+        (None, None, Some(upper)) => format!("at most {}", show(upper)),
+        (None, Some(lower), None) => format!("at least {}", show(lower)),
+        _ => written.to_owned(),
+    }
+}
+
+/// A measured quantity that belongs to no characteristic yet.
+#[must_use]
+pub fn quantity(quantity: Quantity, value: f64) -> String {
+    match quantity {
+        Quantity::Mass => format!("{} g", number(value, 1)),
+        Quantity::Balance => format!("{} mm", number(value, 1)),
+        Quantity::SwingWeight => Points(value).text(),
+        Quantity::Lie | Quantity::Loft => format!("{}°", number(value, 1)),
+    }
+}
+
+/// The unit of a quantity in JSON.
+#[must_use]
+pub fn quantity_unit(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::Mass => "g",
+        Quantity::Balance => "mm",
+        Quantity::SwingWeight => "{point}",
+        Quantity::Lie | Quantity::Loft => "deg",
+    }
+}
+
+/// An expanded uncertainty (k = 2) as `± 0.1 g`.
+#[must_use]
+pub fn uncertainty(quantity: Quantity, u: f64) -> String {
+    let unit = match quantity {
+        Quantity::SwingWeight => "points",
+        Quantity::Lie | Quantity::Loft => "deg",
+        _ => quantity_unit(quantity),
+    };
+    // One digit that is not zero is enough to know how good a number is.
+    let decimals = if 2.0 * u < 0.095 { 2 } else { 1 };
+    format!("± {} {unit}", number(2.0 * u, decimals))
+}
+
+fn unit_word(dimension: Dimension) -> &'static str {
+    match dimension {
+        Dimension::Mass => "g",
+        Dimension::Length => "mm",
+        Dimension::SwingWeight => "points",
+        Dimension::Angle => "deg",
+        Dimension::Frequency => "cpm",
+        Dimension::Inertia => "kg·cm²",
+    }
+}
+
+fn number(value: f64, decimals: u8) -> String {
+    format!("{:.*}", usize::from(decimals), round_ties_away(value, decimals))
+}
+
+/// Inches and the nearest sixteenth, reduced: `45 1/4 in`.
+fn inches(mm: f64) -> String {
+    let sixteenths = (mm / MM_PER_INCH * f64::from(INCH_PARTS)).round();
+    let whole = (sixteenths / f64::from(INCH_PARTS)).floor();
+    let rest = sixteenths - whole * f64::from(INCH_PARTS);
+    let (mut above, mut below) = (rest, f64::from(INCH_PARTS));
+    while above > 0.0 && (above / 2.0).fract() == 0.0 {
+        above /= 2.0;
+        below /= 2.0;
+    }
+    match (whole > 0.0, above > 0.0) {
+        (true, true) => format!("{whole:.0} {above:.0}/{below:.0} in"),
+        (false, true) => format!("{above:.0}/{below:.0} in"),
+        _ => format!("{whole:.0} in"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measurement::quantity::parse_target;
+
+    #[test]
+    fn values_are_shown_in_the_units_of_the_trade() {
+        let shown = |c, v| value(c, v, Lengths::Inches);
+        assert_eq!(shown(Characteristic::HeadMass, 203.14), "203.1 g");
+        assert_eq!(shown(Characteristic::SwingWeight, 33.06), "D3.1");
+        assert_eq!(shown(Characteristic::Length, 1149.35), "45 1/4 in");
+        assert_eq!(shown(Characteristic::Length, 1143.0), "45 in");
+        assert_eq!(shown(Characteristic::Length, 1144.6), "45 1/16 in");
+        assert_eq!(value(Characteristic::Length, 1149.35, Lengths::Millimetres), "1149.4 mm");
+        assert_eq!(deviation(Characteristic::SwingWeight, -1.04, Lengths::Inches), "\u{2212}1.0 points");
+        assert_eq!(deviation(Characteristic::Length, 1.5875, Lengths::Inches), "+1/16 in");
+    }
+
+    #[test]
+    fn targets_read_as_people_write_them() {
+        let shown = |c: Characteristic, text: &str| {
+            target(c, &parse_target(text, c.dimension()).unwrap(), text, Lengths::Inches)
+        };
+        assert_eq!(shown(Characteristic::HeadMass, "203 g ± 2 g"), "203.0 g ± 2.0 g");
+        assert_eq!(shown(Characteristic::SwingWeight, "D3 ± 0.5"), "D3.0 ± 0.5 points");
+        assert_eq!(shown(Characteristic::Length, "≤ 46 in"), "at most 46 in");
+        assert_eq!(shown(Characteristic::Length, "45 in +0/-1/16 in"), "45 in +0/-1/16 in");
+    }
+}

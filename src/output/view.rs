@@ -1,0 +1,454 @@
+//! The live state as it is shown and published: built from the bench's state, never deciding anything.
+
+use std::sync::Arc;
+
+use serde::Serialize;
+
+use super::text::{self, Lengths};
+use crate::club::characteristic::Characteristic;
+use crate::journal::event::rfc3339;
+use crate::measurement::reading::{InstrumentKind, Reading};
+use crate::measurement::stamp::Stamp;
+use crate::work_order::advice;
+use crate::work_order::event::Place;
+use crate::work_order::judging::judge;
+use crate::work_order::order::Order;
+use crate::work_order::record::{ClubRecord, Entry, Method};
+use crate::work_order::routing::{Routing, route};
+use crate::work_order::state::{CaptureLine, Fate, State};
+
+/// How many captured readings are shown.
+const CAPTURES_SHOWN: usize = 8;
+/// How many waiting orders are shown.
+const QUEUE_SHOWN: usize = 20;
+
+/// A moment of the bench. Cheap to make: parts that did not change are shared.
+#[derive(Debug, Clone, Default)]
+pub struct Snapshot {
+    /// Counts up with every snapshot.
+    pub beat: u64,
+    /// When it was made.
+    pub stamp: Stamp,
+    /// Sequence of the last stored event.
+    pub seq: u64,
+    /// Instruments, in the order of the configuration.
+    pub instruments: Vec<Arc<InstrumentView>>,
+    /// Order, club and captures.
+    pub work: Arc<WorkView>,
+    /// Things a person must know.
+    pub banners: Arc<Vec<Banner>>,
+}
+
+/// Something that is wrong, with the remedy.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Banner {
+    /// `warning` or `fault`.
+    pub level: &'static str,
+    /// What is wrong.
+    pub text: String,
+    /// What to do.
+    pub remedy: String,
+}
+
+/// One instrument now.
+#[derive(Debug, Clone, Serialize)]
+pub struct InstrumentView {
+    /// Name in topics and records.
+    pub id: String,
+    /// Name for people.
+    pub name: String,
+    /// What it measures.
+    pub kind: &'static str,
+    /// Whether it sends.
+    pub connected: bool,
+    /// Why it does not.
+    pub error: Option<String>,
+    /// Its wire format.
+    pub format: String,
+    /// Runs of bytes that gave nothing.
+    pub refused: u64,
+    /// Seconds of the session when the last good frame came.
+    #[serde(skip)]
+    pub heard_s: Option<f64>,
+    /// `empty`, `settling`, `held`, `disturbed`, `unknown` or `lost`.
+    pub phase: &'static str,
+    /// 0 to 1 while settling.
+    pub progress: Option<f64>,
+    /// A state or request in words.
+    pub message: Option<String>,
+    /// What it shows.
+    pub readings: Vec<ReadingView>,
+}
+
+/// One value with what is known of its target.
+#[derive(Debug, Clone, Default, Serialize)]
+pub struct ReadingView {
+    /// What it is, where that is clear.
+    pub characteristic: Option<&'static str>,
+    /// Its words.
+    pub label: Option<&'static str>,
+    /// The stage it would be filed at.
+    pub stage: Option<&'static str>,
+    /// The value.
+    pub value: f64,
+    /// The value for people.
+    pub text: String,
+    /// Standard uncertainty, once captured.
+    pub u: Option<f64>,
+    /// Unit of the numbers.
+    pub unit: &'static str,
+    /// Target.
+    pub target: Option<f64>,
+    /// Lower limit.
+    pub lower: Option<f64>,
+    /// Upper limit.
+    pub upper: Option<f64>,
+    /// Target and limits for people.
+    pub target_text: Option<String>,
+    /// Value less target.
+    pub deviation: Option<f64>,
+    /// Deviation for people.
+    pub deviation_text: Option<String>,
+    /// `within`, `under`, `over` or `no_target`.
+    pub verdict: Option<&'static str>,
+    /// The uncertainty straddles a limit.
+    pub marginal: bool,
+}
+
+/// Order, club and captures now. Rebuilt when an event is stored, not with every sample.
+#[derive(Debug, Clone, Default, Serialize)]
+pub struct WorkView {
+    /// Who is at the bench.
+    pub operator: Option<String>,
+    /// The open order.
+    pub order: Option<OrderView>,
+    /// Orders that wait.
+    pub queue: Vec<QueueLine>,
+    /// The open club.
+    pub club: Option<ClubView>,
+    /// The last captures, newest first.
+    pub captures: Vec<CaptureView>,
+}
+
+/// An order and how far it is.
+#[derive(Debug, Clone, Serialize)]
+pub struct OrderView {
+    /// Its number.
+    pub order: String,
+    /// The shop's reference for the player.
+    pub player: Option<String>,
+    /// When it is promised for.
+    pub due: Option<String>,
+    /// Its clubs.
+    pub clubs: Vec<ClubLine>,
+}
+
+/// A club and how far it is.
+#[derive(Debug, Clone, Serialize)]
+pub struct ClubLine {
+    /// Its id.
+    pub club: String,
+    /// What people call it.
+    pub name: String,
+    /// Where it is.
+    pub state: &'static str,
+    /// Characteristics measured.
+    pub done: usize,
+    /// Characteristics the order asks for.
+    pub of: usize,
+}
+
+/// An order that waits.
+#[derive(Debug, Clone, Serialize)]
+pub struct QueueLine {
+    /// Its number.
+    pub order: String,
+    /// The shop's reference for the player.
+    pub player: Option<String>,
+    /// How many clubs.
+    pub clubs: usize,
+}
+
+/// The open club.
+#[derive(Debug, Clone, Serialize)]
+pub struct ClubView {
+    /// Its id.
+    pub club: String,
+    /// What people call it.
+    pub name: String,
+    /// For which hand.
+    pub hand: &'static str,
+    /// Where it is.
+    pub state: &'static str,
+    /// How far it is built.
+    pub stage: &'static str,
+    /// The step that comes next.
+    pub next_step: Option<&'static str>,
+    /// Its words.
+    pub next_step_label: Option<&'static str>,
+    /// What to do now.
+    pub next: String,
+    /// How to bring it to target.
+    pub advice: Vec<String>,
+    /// Grams to add at the head, where that is the advice.
+    pub advice_head_g: Option<f64>,
+    /// What can hurt at the next step.
+    pub cautions: Vec<&'static str>,
+    /// Every characteristic asked for or measured.
+    pub characteristics: Vec<CharacteristicView>,
+}
+
+/// A characteristic of the open club.
+#[derive(Debug, Clone, Serialize)]
+pub struct CharacteristicView {
+    /// What it is.
+    pub characteristic: &'static str,
+    /// Its words.
+    pub label: &'static str,
+    /// The stage of the newest value, or the one it is expected at.
+    pub stage: &'static str,
+    /// Unit of the numbers.
+    pub unit: &'static str,
+    /// Target.
+    pub target: Option<f64>,
+    /// Lower limit.
+    pub lower: Option<f64>,
+    /// Upper limit.
+    pub upper: Option<f64>,
+    /// Target and limits for people.
+    pub target_text: Option<String>,
+    /// The newest value.
+    pub value: Option<f64>,
+    /// The value for people.
+    pub text: Option<String>,
+    /// Its standard uncertainty.
+    pub u: Option<f64>,
+    /// Value less target.
+    pub deviation: Option<f64>,
+    /// Deviation for people.
+    pub deviation_text: Option<String>,
+    /// The verdict.
+    pub verdict: Option<&'static str>,
+    /// The uncertainty straddles a limit.
+    pub marginal: bool,
+    /// Where it was measured.
+    pub instrument: Option<String>,
+    /// `measured` or `typed`.
+    pub method: Option<&'static str>,
+    /// When.
+    pub captured_at: Option<String>,
+    /// The event.
+    pub event: Option<String>,
+}
+
+/// A captured reading and what became of it.
+#[derive(Debug, Clone, Serialize)]
+pub struct CaptureView {
+    /// The event.
+    pub event: String,
+    /// When.
+    pub at: String,
+    /// On what.
+    pub instrument: String,
+    /// What it showed.
+    pub text: String,
+    /// How sure, k = 2.
+    pub u_text: String,
+    /// Where it went.
+    pub filed: Vec<PlaceView>,
+    /// Why it went nowhere.
+    pub reason: Option<String>,
+    /// Where it may go.
+    pub choices: Vec<PlaceView>,
+    /// Whether it was taken back.
+    pub voided: bool,
+}
+
+/// A place in a record.
+#[derive(Debug, Clone, Serialize)]
+pub struct PlaceView {
+    /// The club.
+    pub club: String,
+    /// The characteristic.
+    pub characteristic: &'static str,
+    /// Its words.
+    pub label: &'static str,
+}
+
+/// What an instrument shows, with target and verdict where it is clear what it is.
+#[must_use]
+pub fn live_readings(
+    club: Option<&ClubRecord>,
+    kind: InstrumentKind,
+    reading: &Reading,
+    captured: bool,
+    lengths: Lengths,
+) -> Vec<ReadingView> {
+    if let (Some(club), Routing::File { values }) = (club, route(club, kind, reading)) {
+        return values
+            .iter()
+            .map(|routed| {
+                let characteristic = routed.characteristic;
+                let row = club.spec.target(characteristic);
+                let target = row.map(|row| row.target).unwrap_or_default();
+                let judged = judge(&target, routed.measured.value, routed.measured.u);
+                ReadingView {
+                    characteristic: Some(characteristic.name()),
+                    label: Some(characteristic.label()),
+                    stage: Some(routed.stage.name()),
+                    value: routed.measured.value,
+                    text: text::value(characteristic, routed.measured.value, lengths),
+                    u: captured.then_some(routed.measured.u),
+                    unit: characteristic.unit(),
+                    target: target.value,
+                    lower: target.lower,
+                    upper: target.upper,
+                    target_text: row.map(|row| text::target(characteristic, &row.target, &row.text, lengths)),
+                    deviation: judged.deviation,
+                    deviation_text: judged.deviation.map(|d| text::deviation(characteristic, d, lengths)),
+                    verdict: Some(judged.verdict.name()),
+                    marginal: captured && judged.marginal,
+                }
+            })
+            .collect();
+    }
+    reading
+        .measured
+        .iter()
+        .map(|m| ReadingView {
+            value: m.value,
+            text: text::quantity(m.quantity, m.value),
+            u: captured.then_some(m.u),
+            unit: text::quantity_unit(m.quantity),
+            ..ReadingView::default()
+        })
+        .collect()
+}
+
+/// An order and how far its clubs are.
+#[must_use]
+pub fn order_view(state: &State, order: &Order) -> OrderView {
+    let line = |record: &ClubRecord| ClubLine {
+        club: record.spec.id.clone(),
+        name: record.spec.name.clone(),
+        state: record.state.name(),
+        done: record.spec.targets.len() - record.missing().count(),
+        of: record.spec.targets.len(),
+    };
+    OrderView {
+        order: order.number.clone(),
+        player: order.player.clone(),
+        due: order.due.clone(),
+        clubs: order.clubs.iter().filter_map(|club| state.clubs.get(&club.id)).map(line).collect(),
+    }
+}
+
+/// Order, club and captures of a state.
+#[must_use]
+pub fn work(state: &State, lengths: Lengths) -> WorkView {
+    WorkView {
+        operator: state.operator.clone(),
+        order: state.order().map(|order| order_view(state, order)),
+        queue: state
+            .queue()
+            .take(QUEUE_SHOWN)
+            .map(|order| QueueLine {
+                order: order.number.clone(),
+                player: order.player.clone(),
+                clubs: order.clubs.len(),
+            })
+            .collect(),
+        club: state.club().map(|record| club(record, lengths)),
+        captures: state.captures.iter().rev().take(CAPTURES_SHOWN).map(capture).collect(),
+    }
+}
+
+fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
+    let swing_advice = advice::swing_weight(record);
+    let next_step = advice::next_step(record);
+    let shown = Characteristic::all()
+        .filter(|c| record.spec.target(*c).is_some() || record.latest(*c).is_some())
+        .map(|c| characteristic(record, c, lengths))
+        .collect();
+    ClubView {
+        club: record.spec.id.clone(),
+        name: record.spec.name.clone(),
+        hand: record.spec.hand.name(),
+        state: record.state.name(),
+        stage: record.stage().name(),
+        next_step: next_step.map(|step| step.name()),
+        next_step_label: next_step.map(|step| step.label()),
+        next: advice::next_action(record),
+        advice: swing_advice.iter().map(|advice| advice.text.clone()).collect(),
+        advice_head_g: swing_advice.map(|advice| advice.head_g).filter(|grams| *grams > 0.0),
+        cautions: next_step.map(|step| step.cautions().to_vec()).unwrap_or_default(),
+        characteristics: shown,
+    }
+}
+
+fn characteristic(record: &ClubRecord, characteristic: Characteristic, lengths: Lengths) -> CharacteristicView {
+    let row = record.spec.target(characteristic);
+    let target = row.map(|row| row.target).unwrap_or_default();
+    let entry = record.standing(characteristic).or_else(|| record.latest(characteristic));
+    let filed = entry.map(|entry| &entry.filed);
+    CharacteristicView {
+        characteristic: characteristic.name(),
+        label: characteristic.label(),
+        stage: filed.map_or(record.stage_for(characteristic), |filed| filed.stage).name(),
+        unit: characteristic.unit(),
+        target: target.value,
+        lower: target.lower,
+        upper: target.upper,
+        target_text: row.map(|row| text::target(characteristic, &row.target, &row.text, lengths)),
+        value: filed.map(|filed| filed.value),
+        text: filed.map(|filed| text::value(characteristic, filed.value, lengths)),
+        u: filed.map(|filed| filed.u),
+        deviation: filed.and_then(|filed| filed.deviation),
+        deviation_text: filed.and_then(|f| f.deviation).map(|d| text::deviation(characteristic, d, lengths)),
+        verdict: filed.map(|filed| filed.verdict.name()),
+        marginal: filed.is_some_and(|filed| filed.marginal),
+        instrument: entry.map(|entry| entry.method.name().to_owned()),
+        method: entry.map(method),
+        captured_at: entry.map(|entry| rfc3339(entry.at_us)),
+        event: entry.map(|entry| entry.event.to_string()),
+    }
+}
+
+/// `measured` or `typed`.
+#[must_use]
+pub fn method(entry: &Entry) -> &'static str {
+    match entry.method {
+        Method::Measured { .. } => "measured",
+        Method::Typed { .. } => "typed",
+    }
+}
+
+fn capture(line: &CaptureLine) -> CaptureView {
+    let place = |place: &Place| PlaceView {
+        club: place.club.clone(),
+        characteristic: place.characteristic.name(),
+        label: place.characteristic.label(),
+    };
+    let (filed, reason, choices) = match &line.fate {
+        Fate::Open => (Vec::new(), None, Vec::new()),
+        Fate::Filed(places) => (places.iter().map(place).collect(), None, Vec::new()),
+        Fate::Unfiled { reason, choices } => {
+            (Vec::new(), Some(reason.clone()), choices.iter().map(place).collect())
+        }
+        Fate::Voided { why } => (Vec::new(), Some(format!("taken back: {why}")), Vec::new()),
+    };
+    let texts = |show: &dyn Fn(&crate::measurement::reading::Measured) -> String| {
+        line.captured.measured.iter().map(show).collect::<Vec<_>>().join(" · ")
+    };
+    CaptureView {
+        event: line.event.to_string(),
+        at: rfc3339(line.at_us),
+        instrument: line.captured.instrument.clone(),
+        text: texts(&|m| text::quantity(m.quantity, m.value)),
+        u_text: texts(&|m| text::uncertainty(m.quantity, m.u)),
+        filed,
+        reason,
+        choices,
+        voided: matches!(line.fate, Fate::Voided { .. }),
+    }
+}

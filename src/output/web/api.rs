@@ -1,0 +1,130 @@
+//! The API: reads as JSON, one door for commands, errors as problems (RFC 9457).
+
+use std::sync::Arc;
+
+use axum::Json;
+use axum::extract::rejection::JsonRejection;
+use axum::extract::{Path, Query, State};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+use serde_json::{Value, json};
+use tokio::sync::oneshot;
+
+use super::{Web, live};
+use crate::journal::store::{BATCH, Reader};
+use crate::output::command::{CommandRequest, ask};
+use crate::output::lists::{order_list, record_list};
+
+/// A problem as RFC 9457 wants it.
+pub(super) fn problem(status: StatusCode, title: &str, detail: &str) -> Response {
+    let body = json!({"type": "about:blank", "title": title, "status": status.as_u16(), "detail": detail});
+    (status, [(header::CONTENT_TYPE, "application/problem+json")], body.to_string()).into_response()
+}
+
+pub(super) async fn not_found() -> Response {
+    problem(StatusCode::NOT_FOUND, "not found", "nothing is served here; the page is at /, the API under /api/v1/")
+}
+
+pub(super) async fn state(State(web): State<Web>) -> Json<Value> {
+    let snapshot = Arc::clone(&web.snapshots.borrow());
+    Json(live::state(&web, &snapshot, &web.banners()))
+}
+
+pub(super) async fn instruments(State(web): State<Web>) -> Json<Value> {
+    let snapshot = Arc::clone(&web.snapshots.borrow());
+    Json(json!({"instruments": live::instruments(&snapshot, web.clock.now())}))
+}
+
+pub(super) async fn orders(State(web): State<Web>) -> Response {
+    answered(ask(&web.questions, order_list).await)
+}
+
+pub(super) async fn records(State(web): State<Web>) -> Response {
+    answered(ask(&web.questions, record_list).await)
+}
+
+fn answered(answer: Option<Value>) -> Response {
+    match answer {
+        Some(answer) => Json(answer).into_response(),
+        None => problem(StatusCode::SERVICE_UNAVAILABLE, "the bench is stopping", "ask again when it runs"),
+    }
+}
+
+pub(super) async fn record(State(web): State<Web>, Path(club): Path<String>) -> Response {
+    match web.record(&club).await {
+        Some(record) => Json(json!(record)).into_response(),
+        None => problem(StatusCode::NOT_FOUND, "no such club", &format!("there is no club {club}; /api/v1/records lists them")),
+    }
+}
+
+#[derive(Deserialize)]
+pub(super) struct After {
+    after: Option<String>,
+}
+
+/// Events behind a place, for consumers that found a gap. `after` is `EPOCH,SEQ` or `SEQ`.
+pub(super) async fn events(State(journal): State<Reader>, Query(query): Query<After>) -> Response {
+    let after = query.after.unwrap_or_else(|| "0".to_owned());
+    let (epoch, seq) = match after.split_once(',') {
+        Some((epoch, seq)) => (epoch.parse::<u64>().ok(), seq.parse::<u64>().ok()),
+        None => (Some(journal.epoch()), after.parse::<u64>().ok()),
+    };
+    let (Some(epoch), Some(seq)) = (epoch, seq) else {
+        return problem(
+            StatusCode::BAD_REQUEST,
+            "bad place",
+            &format!("after is \"{after}\", expected EPOCH,SEQ as in an event, for example {},0", journal.epoch()),
+        );
+    };
+    // Another journal's place says nothing about this one: from the beginning.
+    let seq = if epoch == journal.epoch() { seq } else { 0 };
+    match journal.after(seq, BATCH).await {
+        Ok(rows) => {
+            let events: Vec<Value> = rows
+                .iter()
+                .filter_map(|row| {
+                    let mut event: Value = serde_json::from_str(&row.body).ok()?;
+                    event.as_object_mut()?.insert("chain".to_owned(), json!(row.hash));
+                    Some(event)
+                })
+                .collect();
+            let more = i64::try_from(rows.len()).unwrap_or(0) == BATCH;
+            Json(json!({"epoch": journal.epoch(), "events": events, "more": more})).into_response()
+        }
+        Err(error) => problem(StatusCode::SERVICE_UNAVAILABLE, "the journal cannot be read", &error.to_string()),
+    }
+}
+
+pub(super) async fn command(State(web): State<Web>, body: Result<Json<Value>, JsonRejection>) -> Response {
+    let json = match body {
+        Ok(Json(json)) => json,
+        Err(rejection) => {
+            return problem(StatusCode::BAD_REQUEST, "not a command", &rejection.body_text());
+        }
+    };
+    let (reply, answer) = oneshot::channel();
+    if web.commands.send(CommandRequest { json, reply }).await.is_err() {
+        return problem(StatusCode::SERVICE_UNAVAILABLE, "the bench is stopping", "nothing was changed");
+    }
+    match answer.await {
+        Ok(Ok(())) => Json(json!({"ok": true})).into_response(),
+        Ok(Err(reason)) => problem(StatusCode::UNPROCESSABLE_ENTITY, "not done", &reason),
+        Err(_) => problem(StatusCode::SERVICE_UNAVAILABLE, "the bench is stopping", "nothing was changed"),
+    }
+}
+
+pub(super) async fn health() -> &'static str {
+    "ok\n"
+}
+
+/// Ready means that the bench task still makes progress: its beat is young and the journal takes events.
+pub(super) async fn ready(State(web): State<Web>) -> Response {
+    let snapshot = Arc::clone(&web.snapshots.borrow());
+    let age_s = (web.clock.now().t_s - snapshot.stamp.t_s) / web.clock.pace();
+    match web.banners().into_iter().find(|banner| banner.level == "fault") {
+        None if age_s < 5.0 => "ready\n".into_response(),
+        None => problem(StatusCode::SERVICE_UNAVAILABLE, "the bench stands still", &format!("no beat for {age_s:.0} s")),
+        Some(fault) => problem(StatusCode::SERVICE_UNAVAILABLE, &fault.text, &fault.remedy),
+    }
+}

@@ -1,0 +1,175 @@
+// What to do: the instruction for this moment, what comes then, and advice; or, louder than all, a reading that found no
+// place, with its reason and the choices. And the step that waits to be marked done, with its cautions.
+//
+// In: the view and what the live panel shows. Out: two sections, rebuilt when their content changes.
+
+import { byId, el, rebuild, setAttribute } from "./dom.js";
+import { warningGlyph } from "./glyphs.js";
+import { loudCapture } from "./bench_view.js";
+import { commandListener } from "./command.js";
+import { askVoid } from "./dialogs.js";
+import { phaseAdvice, plain, signed } from "./words.js";
+
+/** Draws the section. */
+export function drawAct(view, shown) {
+  const place = byId("act");
+  const loud = loudCapture(view);
+  const club = view.state?.club ?? null;
+  const now =
+    shown.calling || !shown.instrument
+      ? null
+      : shown.fresh === "gone" && shown.instrument.connected
+        ? silence(shown.instrument)
+        : (shown.instrument.message ?? phaseAdvice(shown.instrument));
+  const queue = club || view.state === null ? [] : (view.state.queue ?? []);
+  const name = (id) => view.state?.instruments?.find((instrument) => instrument.id === id)?.name ?? plain(id);
+  const changed = rebuild(place, [loud, now, club?.club, club?.next, club?.advice, shown.calling, queue, view.state === null], () => [
+    loud ? unfiled(loud, name) : null,
+    loud ? null : guidance(club, now, shown.calling),
+    club || view.state === null || (loud && queue.length === 0) ? null : openings(queue),
+  ]);
+  // What does not fit is scrolled to; a keyboard must be able to do that as well.
+  if (changed) setAttribute(place, "tabindex", place.scrollHeight > place.clientHeight + 1 ? 0 : null);
+}
+
+function silence(instrument) {
+  const refused = instrument.refused > 0 ? ` (${instrument.refused} frames refused)` : "";
+  return `no readings from the ${instrument.name}${refused}: is it switched on?`;
+}
+
+function unfiled(capture, name) {
+  const choices = capture.choices ?? [];
+  return el(
+    "div",
+    { class: "unfiled", role: "alert" },
+    el(
+      "div",
+      { class: "unfiled-text" },
+      el(
+        "p",
+        { class: "unfiled-what" },
+        warningGlyph(),
+        el("strong", {}, "not filed"),
+        el("span", {}, `${signed(capture.text)} from the ${name(capture.instrument)}`),
+      ),
+      el("p", { class: "unfiled-why" }, capture.reason ?? "no reason was given"),
+      el(
+        "p",
+        { class: "unfiled-do" },
+        choices.length
+          ? "What was it? Press it, or lay the part down again."
+          : "Put it right and lay the part down again, or void the reading.",
+      ),
+    ),
+    el(
+      "div",
+      { class: "buttons" },
+      choices.map((choice, index) =>
+        el(
+          "button",
+          {
+            type: "button",
+            class: "strong",
+            "data-focus": `file-${capture.event}-${index}`,
+            onclick: commandListener(() => ({
+              command: "file",
+              event: capture.event,
+              club: choice.club,
+              characteristic: choice.characteristic,
+            })),
+          },
+          `${choice.label ?? plain(choice.characteristic)} of ${choice.club}`,
+        ),
+      ),
+      el("button", { type: "button", "data-focus": `void-${capture.event}`, onclick: () => askVoid(capture) }, "void it"),
+    ),
+  );
+}
+
+function guidance(club, now, calling) {
+  const lines = [
+    now ? line("now", now, "line-now") : null,
+    club && !calling && club.next ? line("then", club.next) : null,
+    club?.advice?.length ? line("advice", club.advice.join("; ")) : null,
+  ].filter(Boolean);
+  return lines.length ? el("div", { class: "guidance" }, lines) : null;
+}
+
+/** Draws the step that the club waits for: its cautions, and the button that marks it done. */
+export function drawStep(view) {
+  const place = byId("step");
+  const club = view.state?.club ?? null;
+  const step = club?.next_step ?? null;
+  const texts = club?.cautions ?? [];
+  place.hidden = step === null && texts.length === 0;
+  rebuild(place, [club?.club, step, texts], () => [
+    step
+      ? el(
+          "div",
+          { class: "step-head" },
+          el("p", {}, el("span", {}, "step "), el("b", {}, plain(step))),
+          el(
+            "button",
+            {
+              type: "button",
+              class: "strong",
+              "data-focus": "step-done",
+              "aria-label": `mark done: step ${plain(step)}`,
+              onclick: commandListener(() => ({ command: "step_done", step })),
+            },
+            "mark done",
+          ),
+        )
+      : null,
+    texts.length ? cautions(texts) : null,
+  ]);
+}
+
+function line(label, text, extra = "") {
+  return el("p", { class: `line ${extra}` }, el("span", { class: "line-label" }, label), el("span", {}, signed(text)));
+}
+
+function cautions(texts) {
+  return el(
+    "div",
+    { class: "cautions", role: "note", "aria-label": "caution" },
+    warningGlyph(),
+    el(
+      "div",
+      {},
+      texts.map((text) => el("p", {}, text)),
+      el("p", { class: "cautions-first" }, "The maker's data sheet and local rules come first."),
+    ),
+  );
+}
+
+function openings(queue) {
+  if (queue.length === 0) {
+    return el(
+      "div",
+      { class: "guidance" },
+      line("now", "bring a work order in: benchscribe orders import FILE, or lay its card under the scanner"),
+    );
+  }
+  return el(
+    "ul",
+    { class: "openings" },
+    queue.slice(0, 6).map((order) =>
+      el(
+        "li",
+        {},
+        el(
+          "button",
+          {
+            type: "button",
+            class: "strong",
+            "data-focus": `open-${order.order}`,
+            onclick: commandListener(() => ({ command: "open_order", order: order.order })),
+          },
+          el("b", {}, order.order),
+          el("span", {}, `${order.player ?? ""} · ${order.clubs} ${order.clubs === 1 ? "club" : "clubs"}`),
+        ),
+      ),
+    ),
+  );
+}

@@ -1,0 +1,92 @@
+// The bench display: joins the stream to the panels.
+//
+// In: messages of the daemon, presses of a person, time. Out: the page. A message only changes what is known; drawing happens
+// once a frame, and at least five times a second so that silence shows as age.
+
+import { armDeadMan, drawBeat, windDeadMan } from "./alive.js";
+import { drawAct, drawStep } from "./act_panel.js";
+import { drawBanners } from "./banners.js";
+import { lastStanding, newestFirst, nothingYet, takeLive, takeState } from "./bench_view.js";
+import { drawCaptures } from "./captures.js";
+import { askOrder, askValue, askVoid } from "./dialogs.js";
+import { byId, setText } from "./dom.js";
+import { drawInstruments } from "./instruments.js";
+import { drawLive } from "./live_panel.js";
+import { startPalette } from "./palette.js";
+import { drawHeading, drawSheet } from "./sheet.js";
+import { openStream } from "./stream.js";
+import { plain } from "./words.js";
+
+const DRAW_AT_LEAST_EVERY_MS = 200;
+
+let view = nothingYet();
+// `opening` until the first message, then `up` or `lost`.
+let link = "opening";
+let frame = 0;
+
+function draw() {
+  frame = 0;
+  const now_ms = performance.now();
+  drawBanners(view, link);
+  drawHeading(view);
+  const shown = drawLive(view, now_ms);
+  drawAct(view, shown);
+  drawStep(view);
+  drawInstruments(view, shown.instrument?.id, now_ms);
+  drawSheet(view, shown.reading);
+  drawCaptures(view);
+  drawBeat(view);
+  windDeadMan(now_ms);
+}
+
+function drawSoon() {
+  if (frame === 0) frame = requestAnimationFrame(draw);
+}
+
+// Tells a screen reader each new reading once; the live digits themselves stay silent.
+let spokenEvent = null;
+function speak() {
+  const newest = newestFirst(view.state?.captures)[0];
+  if (!newest || newest.event === spokenEvent) return;
+  const first = spokenEvent === null;
+  spokenEvent = newest.event;
+  if (first) return;
+  const line = view.state.club?.characteristics?.find((entry) => entry.event === newest.event);
+  const where = newest.filed?.[0]?.label;
+  setText(
+    byId("spoken"),
+    where
+      ? `${where} ${newest.text}${line?.deviation_text ? `, ${line.deviation_text}, ${plain(line.verdict)}` : ""}`
+      : `${newest.text} not filed: ${newest.reason ?? ""}`,
+  );
+}
+
+startPalette();
+armDeadMan(performance.now());
+byId("void-button").addEventListener("click", () => askVoid(lastStanding(view)));
+byId("enter-button").addEventListener("click", () => {
+  if (view.state?.club) askValue(view.state.club);
+});
+byId("orders-button").addEventListener("click", () => {
+  if (view.state) askOrder(view.state);
+});
+byId("companions").addEventListener("click", drawSoon);
+document.addEventListener("visibilitychange", drawSoon);
+setInterval(drawSoon, DRAW_AT_LEAST_EVERY_MS);
+
+openStream({
+  onState: (state) => {
+    view = takeState(view, state, performance.now());
+    speak();
+    drawSoon();
+  },
+  onLive: (live) => {
+    view = takeLive(view, live, performance.now());
+    drawSoon();
+  },
+  onLink: (up) => {
+    link = up ? "up" : "lost";
+    drawSoon();
+  },
+});
+draw();

@@ -1,0 +1,56 @@
+// Sends commands to the daemon.
+//
+// In: a command object (`{"command": "open_order", ...}`). Out: true when it was done; false when it was refused, with the
+// daemon's own words shown as a notice. A 401 asks for the bench token once; it is kept for this tab only.
+
+import { askToken } from "./dialogs.js";
+import { notice } from "./notices.js";
+
+const TOKEN_KEY = "bench-token";
+
+/** Sends one command; never throws. */
+export async function send(command) {
+  let answer = await post(command);
+  while (answer?.status === 401) {
+    sessionStorage.removeItem(TOKEN_KEY);
+    const token = await askToken();
+    if (token === null) {
+      notice("not done", "this bench wants its token before it takes commands from another machine");
+      return false;
+    }
+    sessionStorage.setItem(TOKEN_KEY, token);
+    answer = await post(command);
+  }
+  if (answer === null) {
+    notice("not done", "the bench program does not answer; nothing was changed. Try again when the page is live");
+    return false;
+  }
+  const body = await answer.json().catch(() => ({}));
+  if (answer.ok && body.ok !== false) return true;
+  notice(body.title ?? `not done (${answer.status})`, body.detail ?? body.error ?? "the daemon gave no reason");
+  return false;
+}
+
+async function post(command) {
+  const headers = { "content-type": "application/json" };
+  const token = sessionStorage.getItem(TOKEN_KEY);
+  if (token) headers.authorization = `Bearer ${token}`;
+  try {
+    return await fetch("api/v1/command", { method: "POST", headers, body: JSON.stringify(command) });
+  } catch {
+    return null;
+  }
+}
+
+/** A button that sends its command once per press: it is disabled until the answer is there. */
+export function commandListener(command) {
+  return async (event) => {
+    const button = event.currentTarget;
+    button.disabled = true;
+    try {
+      await send(command());
+    } finally {
+      button.disabled = false;
+    }
+  };
+}

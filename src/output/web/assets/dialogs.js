@@ -1,0 +1,234 @@
+// The dialogs: why void, type a value, which order or club, what was it, the bench token.
+//
+// In: what is asked about. Out: commands sent, or (token) the answer. Each is a modal <dialog>: Escape leaves it and
+// the focus goes back to where it was. Common answers are one press each: the hands may be full of adhesive.
+
+import { el } from "./dom.js";
+import { send } from "./command.js";
+import { plain, signed } from "./words.js";
+
+/** Opens a dialog; `build(close)` gives its content. Resolves with what `close` was called with, or null. */
+function ask(title, build) {
+  return new Promise((resolve) => {
+    let answer = null;
+    const close = (value) => {
+      answer = value;
+      dialog.close();
+    };
+    const dialog = el(
+      "dialog",
+      { "aria-label": title, class: "dialog" },
+      el("div", { class: "dialog-head" }, el("h2", {}, title), el("button", { type: "button", onclick: () => close(null) }, "leave")),
+      build(close),
+    );
+    dialog.addEventListener("close", () => {
+      dialog.remove();
+      resolve(answer);
+    });
+    document.body.append(dialog);
+    dialog.showModal();
+  });
+}
+
+const WHYS = ["the part was touched", "wrong part", "wrong club", "not finished yet", "the instrument was not level or clean"];
+
+/** Asks why a reading is to be void, and voids that very reading, whatever has come since. */
+export async function askVoid(capture) {
+  const why = await ask(`void ${signed(capture?.text ?? "the last reading")}: why?`, (close) =>
+    el(
+      "form",
+      {
+        onsubmit: (event) => {
+          event.preventDefault();
+          const text = event.currentTarget.elements.why.value.trim();
+          if (text) close(text);
+        },
+      },
+      el("p", {}, "The reading stays in the journal, marked void with your reason."),
+      el(
+        "div",
+        { class: "buttons stacked" },
+        WHYS.map((text) => el("button", { type: "button", onclick: () => close(text) }, text)),
+      ),
+      el("label", {}, "another reason", el("input", { name: "why", type: "text", required: true, maxlength: 200, autocomplete: "off" })),
+      el("button", { type: "submit", class: "strong" }, "void it for this reason"),
+    ),
+  );
+  if (why === null) return;
+  await send(capture ? { command: "void", event: capture.event, why } : { command: "void_last", why });
+}
+
+const KEYS = ["7", "8", "9", " in", "4", "5", "6", " mm", "1", "2", "3", " g", "0", ".", "/", " deg", "−", "D", "space", "⌫"];
+
+/** Asks for a value measured by hand (a length on the rule, say). */
+export async function askValue(club) {
+  const lines = new Map((club.characteristics ?? []).map((line) => [line.characteristic, line.label ?? plain(line.characteristic)]));
+  if (!lines.has("length")) lines.set("length", "length");
+  await ask(`type a value for ${club.name}`, (close) => {
+    const quantity = el("input", {
+      name: "quantity",
+      type: "text",
+      required: true,
+      autocomplete: "off",
+      placeholder: "45 1/4 in",
+      maxlength: 40,
+      inputmode: "text",
+    });
+    const problem = el("p", { class: "dialog-problem", role: "alert" });
+    const press = (key) => {
+      quantity.value = key === "⌫" ? quantity.value.slice(0, -1) : quantity.value + (key === "space" ? " " : key === "−" ? "-" : key);
+      problem.textContent = "";
+    };
+    return el(
+      "form",
+      {
+        onsubmit: async (event) => {
+          event.preventDefault();
+          const text = quantity.value.trim();
+          if (!/\D/.test(text)) {
+            problem.textContent = "a number needs its unit, such as 45 1/4 in";
+            quantity.focus();
+            return;
+          }
+          const characteristic = event.currentTarget.elements.characteristic.value;
+          close(await send({ command: "enter", club: club.club, characteristic, quantity: text }));
+        },
+      },
+      el("p", {}, "It is filed as typed by hand."),
+      el(
+        "div",
+        { class: "pair" },
+        el(
+          "label",
+          {},
+          "what",
+          el(
+            "select",
+            { name: "characteristic" },
+            [...lines].map(([code, label]) => el("option", { value: code, selected: code === "length" }, label)),
+          ),
+        ),
+        el("label", {}, "how much, with its unit", quantity),
+      ),
+      problem,
+      el(
+        "div",
+        { class: "keys" },
+        KEYS.map((key) =>
+          el(
+            "button",
+            {
+              type: "button",
+              "aria-label": key === "⌫" ? "delete" : key === "/" ? "slash" : key === "." ? "point" : null,
+              onclick: () => press(key),
+            },
+            key.trim(),
+          ),
+        ),
+      ),
+      el("button", { type: "submit", class: "strong" }, "file it"),
+    );
+  });
+}
+
+/** Asks what a reading without a place was. */
+export async function askChoice(capture) {
+  const choice = await ask(`${signed(capture.text)}: what was it?`, (close) =>
+    el(
+      "div",
+      {},
+      el("p", {}, capture.reason ?? ""),
+      el(
+        "div",
+        { class: "buttons stacked" },
+        (capture.choices ?? []).map((candidate) =>
+          el(
+            "button",
+            { type: "button", class: "strong", onclick: () => close(candidate) },
+            `${candidate.label ?? plain(candidate.characteristic)} of ${candidate.club}`,
+          ),
+        ),
+      ),
+    ),
+  );
+  if (choice) await send({ command: "file", event: capture.event, club: choice.club, characteristic: choice.characteristic });
+}
+
+/** Shows the clubs of the open order and the queue; opens what is pressed. */
+export async function askOrder(state) {
+  const command = await ask("orders and clubs", (close) =>
+    el(
+      "div",
+      { class: "orders" },
+      state.order
+        ? el(
+            "section",
+            {},
+            el("h3", {}, `order ${state.order.order}${state.order.player ? ` for ${state.order.player}` : ""}`),
+            el(
+              "div",
+              { class: "buttons stacked" },
+              state.order.clubs.map((club) =>
+                el(
+                  "button",
+                  {
+                    type: "button",
+                    "aria-current": club.club === state.club?.club ? "true" : null,
+                    onclick: () => close({ command: "open_club", club: club.club }),
+                  },
+                  el("b", {}, club.name),
+                  el("span", {}, `${club.club} · ${plain(club.state)} · ${club.done} of ${club.of} done`),
+                ),
+              ),
+            ),
+          )
+        : null,
+      el(
+        "section",
+        {},
+        el("h3", {}, "waiting"),
+        state.queue?.length
+          ? el(
+              "div",
+              { class: "buttons stacked" },
+              state.queue.map((order) =>
+                el(
+                  "button",
+                  {
+                    type: "button",
+                    onclick: () => close({ command: "open_order", order: order.order }),
+                  },
+                  el("b", {}, order.order),
+                  el("span", {}, `${order.player ?? ""} · ${order.clubs} ${order.clubs === 1 ? "club" : "clubs"}`),
+                ),
+              ),
+            )
+          : el("p", {}, "No other order waits."),
+      ),
+    ),
+  );
+  if (command) await send(command);
+}
+
+/** Asks for the bench token; null if the person leaves. */
+export function askToken() {
+  return ask("bench token", (close) =>
+    el(
+      "form",
+      {
+        onsubmit: (event) => {
+          event.preventDefault();
+          const token = event.currentTarget.elements.token.value.trim();
+          if (token) close(token);
+        },
+      },
+      el(
+        "p",
+        {},
+        "This page was opened from another machine. The token is in the bench's configuration; it is kept until this tab is closed.",
+      ),
+      el("label", {}, "token", el("input", { name: "token", type: "password", required: true, autocomplete: "off" })),
+      el("button", { type: "submit", class: "strong" }, "use this token"),
+    ),
+  );
+}

@@ -1,0 +1,178 @@
+// The large panel: what is on the instrument now, whether it has settled, how far from its target.
+//
+// In: the view and the time. Out: heading, phase, digits, facts, scale and the other readings of the instrument.
+// While nothing lies on an instrument the digits give way to the next instruction; without an order, to the queue.
+
+import { phaseGlyph, verdictGlyph } from "./glyphs.js";
+import { byId, el, rebuild, setAttribute, setProperty, setText } from "./dom.js";
+import { ageMs, focusEntry, freshness, mainReading, newestFirst } from "./bench_view.js";
+import { drawDeviation } from "./deviation_scale.js";
+import { PHASES, digitWidths, labelOf, plain, signed, splitUnit } from "./words.js";
+
+// Which reading of an instrument a person has pressed to see large, by instrument.
+const chosen = new Map();
+// The digits keep one size for numbers up to this wide.
+const FEWEST_WIDTHS = 4.5;
+
+/** Draws the panel; returns what it shows, for the other parts of the page. */
+export function drawLive(view, now_ms) {
+  const entry = focusEntry(view);
+  const instrument = entry?.reading ?? null;
+  const fresh = entry ? freshness(entry, now_ms) : "gone";
+  const reading = instrument ? mainReading(instrument, chosen.get(instrument.id)) : null;
+  const phase = instrument === null ? "none" : fresh === "gone" ? "lost" : instrument.phase;
+  const calling = view.state !== null && (instrument === null || instrument.phase === "empty");
+
+  setAttribute(byId("live"), "data-phase", phase);
+  setAttribute(byId("live"), "data-fresh", fresh);
+  setAttribute(byId("live"), "data-calling", calling);
+  drawHead(view, entry, reading, phase, fresh, calling, now_ms);
+  drawDigits(view, reading, fresh, calling, phase);
+  drawFacts(view, entry, reading, fresh, calling, now_ms);
+  drawSettling(instrument, phase);
+  drawDeviation(calling ? null : reading, fresh);
+  drawCompanions(view, instrument, reading, fresh, calling);
+  return { instrument, reading: calling ? null : reading, fresh, calling };
+}
+
+function drawHead(view, entry, reading, phase, fresh, calling, now_ms) {
+  const instrument = entry?.reading;
+  const title =
+    view.state === null
+      ? "waiting for the bench"
+      : !instrument
+        ? "no instrument"
+        : !calling && reading?.characteristic
+          ? labelOf(view.state.club, reading.characteristic)
+          : instrument.name;
+  setText(byId("live-title"), title);
+  setText(byId("live-where"), instrument && title !== instrument.name ? `on the ${instrument.name}` : "");
+  const seconds = entry ? ageMs(entry, now_ms) / 1000 : Infinity;
+  const word = !instrument
+    ? ""
+    : fresh === "fresh"
+      ? (PHASES[phase] ?? phase)
+      : fresh === "aged"
+        ? `${PHASES[phase] ?? phase}, ${seconds.toFixed(0)} s old`
+        : instrument.connected && instrument.phase !== "lost"
+          ? "no readings"
+          : "not connected";
+  setText(byId("phase-word"), word);
+  rebuild(byId("phase-glyph"), [phase, instrument?.progress], () => (instrument ? phaseGlyph(phase, instrument.progress) : null));
+}
+
+function drawDigits(view, reading, fresh, calling, phase) {
+  const digits = byId("digits");
+  const call = byId("call");
+  digits.hidden = calling;
+  call.hidden = !calling;
+  if (calling) {
+    const text = callText(view);
+    setText(call, text);
+    // The lines the text is meant to take, so that it fills the panel; the words decide where it breaks.
+    const lines = text.length > 60 ? 4 : text.length > 30 ? 3 : 2;
+    setProperty(call, "--lines", lines);
+    setProperty(call, "--letters", Math.max(7, Math.ceil(text.length / lines) + 2));
+    return;
+  }
+  const whole = reading?.deviation_text ?? reading?.text ?? null;
+  const parts = fresh === "gone" || whole === null ? { number: "– – –", unit: "" } : splitUnit(whole);
+  setText(byId("number"), parts.number);
+  setText(byId("unit"), parts.unit);
+  setAttribute(digits, "data-words", parts.unit === "" && /[a-z]{2}/i.test(parts.number));
+  setAttribute(digits, "aria-label", fresh === "gone" ? "no reading" : `${whole ?? "no reading"}, ${PHASES[phase] ?? ""}`);
+  setProperty(digits, "--widths", Math.max(FEWEST_WIDTHS, digitWidths(parts.number) + 0.4 * parts.unit.length).toFixed(1));
+}
+
+function callText(view) {
+  const state = view.state;
+  if (state.club?.next) return state.club.next;
+  if (state.club) return "nothing more to measure on this club";
+  return state.queue?.length ? "open an order" : "no order waits";
+}
+
+function drawFacts(view, entry, reading, fresh, calling, now_ms) {
+  const facts = [];
+  if (calling) {
+    const last = newestFirst(view.state?.captures)[0];
+    if (last) {
+      const filed = last.filed?.[0];
+      const line = view.state.club?.characteristics?.find((candidate) => candidate.event === last.event && candidate.verdict);
+      facts.push({
+        term: filed ? filed.label : "last reading",
+        text: last.voided ? `${last.text}, void` : last.text,
+        verdict: last.voided ? null : line?.verdict,
+        more: last.voided ? null : line?.deviation_text,
+      });
+    }
+  } else if (reading) {
+    const gone = fresh === "gone";
+    if (reading.deviation_text) facts.push({ term: "reads", text: gone ? "–" : reading.text, dim: gone });
+    if (reading.target_text) facts.push({ term: "target", text: reading.target_text });
+    else facts.push({ term: "target", text: "none set" });
+  }
+  rebuild(byId("facts"), facts, () =>
+    facts.map((fact) =>
+      el(
+        "div",
+        { "data-dim": fact.dim },
+        el("dt", {}, fact.term),
+        el(
+          "dd",
+          {},
+          signed(fact.text),
+          fact.verdict
+            ? el(
+                "span",
+                { class: "fact-verdict", "data-verdict": fact.verdict },
+                verdictGlyph(fact.verdict),
+                ` ${signed(fact.more)} ${plain(fact.verdict)}`,
+              )
+            : null,
+        ),
+      ),
+    ),
+  );
+}
+
+function drawSettling(instrument, phase) {
+  const settle = byId("settle");
+  const progress = phase === "held" ? 1 : phase === "settling" ? Math.min(1, Math.max(0, instrument?.progress ?? 0)) : 0;
+  setProperty(settle, "--progress", progress.toFixed(3));
+  setAttribute(settle, "aria-valuenow", Math.round(progress * 100));
+  setAttribute(settle, "aria-valuetext", PHASES[phase] ?? "no instrument");
+}
+
+function drawCompanions(view, instrument, main, fresh, calling) {
+  const place = byId("companions");
+  const others = calling ? [] : (instrument?.readings ?? []).filter((reading) => reading !== main);
+  place.hidden = others.length === 0;
+  const gone = fresh === "gone";
+  rebuild(place, [instrument?.id, others, fresh], () =>
+    others.map((reading) =>
+      el(
+        "button",
+        {
+          type: "button",
+          class: "companion",
+          "data-focus": `companion-${reading.characteristic}`,
+          "data-fresh": fresh,
+          title: "show this one large",
+          onclick: () => {
+            chosen.set(instrument.id, reading.characteristic);
+          },
+        },
+        el("span", { class: "companion-label" }, labelOf(view.state?.club, reading.characteristic)),
+        el("span", { class: "companion-text" }, gone ? "– – –" : signed(reading.text)),
+        gone || !reading.verdict || reading.verdict === "no_target"
+          ? el("span", { class: "companion-deviation" }, gone ? "" : "no target")
+          : el(
+              "span",
+              { class: "companion-deviation", "data-verdict": reading.verdict },
+              verdictGlyph(reading.verdict),
+              `${signed(reading.deviation_text)} ${reading.verdict}`,
+            ),
+      ),
+    ),
+  );
+}

@@ -1,0 +1,110 @@
+//! Who may ask: known hosts only, and writing only from this machine or with the bench's token.
+//!
+//! A page on the internet can make a browser call us; comparing the Host with names we know stops it (DNS
+//! rebinding), and a write whose Origin is another page is refused.
+
+use std::net::{IpAddr, SocketAddr};
+
+use axum::extract::{ConnectInfo, Request, State};
+use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
+use axum::middleware::Next;
+use axum::response::Response;
+
+use super::Web;
+use super::api::problem;
+
+const POLICY: &str = "default-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'";
+
+/// Lets a request through or answers with a problem.
+pub(super) async fn guard(
+    State(web): State<Web>,
+    ConnectInfo(peer): ConnectInfo<SocketAddr>,
+    request: Request,
+    next: Next,
+) -> Response {
+    if let Err(refusal) = check(&web, peer, request.method(), request.headers()) {
+        return *refusal;
+    }
+    let mut response = next.run(request).await;
+    let headers = response.headers_mut();
+    for (name, value) in [
+        (header::CONTENT_SECURITY_POLICY, POLICY),
+        (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+        (header::REFERRER_POLICY, "no-referrer"),
+    ] {
+        headers.insert(name, HeaderValue::from_static(value));
+    }
+    response
+}
+
+fn check(web: &Web, peer: SocketAddr, method: &Method, headers: &HeaderMap) -> Result<(), Box<Response>> {
+    let text = |name| headers.get(name).and_then(|value| value.to_str().ok());
+    let host = text(header::HOST).unwrap_or_default();
+    if !host_is_known(host, &web.hosts) {
+        return Err(Box::new(problem(
+            StatusCode::MISDIRECTED_REQUEST,
+            "unknown host",
+            &format!("this bench is not known as \"{host}\"; add the name to `hosts` under [http] in its configuration"),
+        )));
+    }
+    if method == Method::GET || method == Method::HEAD {
+        return Ok(());
+    }
+    let from_elsewhere = text(header::ORIGIN).is_some_and(|origin| origin_host(origin) != Some(host))
+        || text(header::HeaderName::from_static("sec-fetch-site")).is_some_and(|site| site == "cross-site");
+    if from_elsewhere {
+        return Err(Box::new(problem(
+            StatusCode::FORBIDDEN,
+            "another page asked",
+            "commands are taken from the bench's own pages only",
+        )));
+    }
+    let token = text(header::AUTHORIZATION).and_then(|value| value.strip_prefix("Bearer "));
+    let token_is_right = token.is_some_and(|token| same(token.as_bytes(), web.token.as_bytes()));
+    if !peer.ip().to_canonical().is_loopback() && !token_is_right {
+        return Err(Box::new(problem(
+            StatusCode::UNAUTHORIZED,
+            "token needed",
+            "commands from another machine need the bench token; it stands in the file bench.token of the data folder",
+        )));
+    }
+    Ok(())
+}
+
+/// Compares without telling by its duration how much was right.
+fn same(a: &[u8], b: &[u8]) -> bool {
+    a.len() == b.len() && a.iter().zip(b).fold(0, |differ, (a, b)| differ | (a ^ b)) == 0
+}
+
+fn origin_host(origin: &str) -> Option<&str> {
+    origin.split_once("://").map(|(_, host)| host)
+}
+
+/// IP addresses, `localhost` and `.local` names cannot be taken over by a stranger's name server; others are listed.
+fn host_is_known(host: &str, listed: &[String]) -> bool {
+    let name = match host.strip_prefix('[') {
+        Some(rest) => rest.split_once(']').map_or("", |(name, _)| name),
+        None => host.rsplit_once(':').map_or(host, |(name, _)| name),
+    };
+    let name = name.trim_end_matches('.').to_ascii_lowercase();
+    name.parse::<IpAddr>().is_ok()
+        || name == "localhost"
+        || std::path::Path::new(&name).extension().is_some_and(|ending| ending == "local")
+        || listed.iter().any(|listed| listed.eq_ignore_ascii_case(&name))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_hosts_that_no_stranger_can_point_here_are_known() {
+        let listed = ["bench.shop.example".to_owned()];
+        for host in ["127.0.0.1:7311", "localhost", "LOCALHOST:80", "[::1]:7311", "trailer.local:7311", "bench.shop.example"] {
+            assert!(host_is_known(host, &listed), "{host}");
+        }
+        for host in ["", "evil.example", "localhost.evil.example", "127.0.0.1.evil.example", "local", "xlocal:1"] {
+            assert!(!host_is_known(host, &listed), "{host}");
+        }
+    }
+}

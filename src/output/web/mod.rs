@@ -1,0 +1,102 @@
+//! Page and API over HTTP. Reads the live state and the journal; commands go to the bench like any other input.
+
+mod api;
+mod guard;
+mod live;
+mod metrics;
+mod page;
+
+use std::net::SocketAddr;
+use std::sync::Arc;
+
+use axum::Router;
+use axum::extract::FromRef;
+use axum::routing::{get, post};
+use tokio::net::TcpListener;
+use tokio::sync::{mpsc, watch};
+use tokio_util::sync::CancellationToken;
+
+use super::command::{CommandRequest, Question, ask};
+use super::record::Record;
+use super::text::Lengths;
+use super::view::{Banner, Snapshot};
+use crate::clock::Clock;
+use crate::journal::store::Reader;
+
+/// What the pages need to know of the bench.
+#[derive(Clone)]
+pub struct Web {
+    /// The place.
+    pub site: String,
+    /// The bench.
+    pub bench: String,
+    /// Host names by which the page may be asked for.
+    pub hosts: Arc<Vec<String>>,
+    /// The token that allows writing from another machine.
+    pub token: Arc<String>,
+    /// The live state. The bench sends; the newest value counts, readers may skip.
+    pub snapshots: watch::Receiver<Arc<Snapshot>>,
+    /// What is wrong outside the bench task (journal, broker): each its own sender, `None` when well.
+    pub troubles: Vec<watch::Receiver<Option<Banner>>>,
+    /// The journal.
+    pub journal: Reader,
+    /// To the bench. Bounded; when it is full the request waits.
+    pub commands: mpsc::Sender<CommandRequest>,
+    /// Questions about the folded journal, answered by the bench between two inputs. Bounded likewise.
+    pub questions: mpsc::Sender<Question>,
+    /// How lengths are shown.
+    pub lengths: Lengths,
+    /// The bench's clock.
+    pub clock: Clock,
+}
+
+impl FromRef<Web> for Reader {
+    fn from_ref(web: &Web) -> Self {
+        web.journal.clone()
+    }
+}
+
+impl Web {
+    /// The record of a club, with the hash of its last event.
+    pub async fn record(&self, club: &str) -> Option<Record> {
+        let asked = club.to_owned();
+        let find = move |state: &crate::work_order::state::State| {
+            let by_id = state.clubs.get(&asked);
+            by_id.or_else(|| state.clubs.values().find(|record| record.spec.token == asked)).cloned()
+        };
+        let record = ask(&self.questions, find).await??;
+        let chain = self.journal.hash_of(record.last_seq).await.ok().flatten().unwrap_or_default();
+        Some(super::record::record(&record, chain, self.lengths))
+    }
+
+    fn banners(&self) -> Vec<Banner> {
+        self.troubles.iter().filter_map(|trouble| trouble.borrow().clone()).collect()
+    }
+}
+
+/// Serves until `stop`.
+///
+/// # Errors
+/// When the listener fails.
+pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> std::io::Result<()> {
+    let streams = stop.clone();
+    let router = Router::new()
+        .route("/", get(page::bench))
+        .route("/assets/{file}", get(page::asset))
+        .route("/api/v1/state", get(api::state))
+        .route("/api/v1/live", get(move |web| live::stream(web, streams)))
+        .route("/api/v1/orders", get(api::orders))
+        .route("/api/v1/records", get(api::records))
+        .route("/api/v1/records/{*club}", get(api::record))
+        .route("/api/v1/instruments", get(api::instruments))
+        .route("/api/v1/events", get(api::events))
+        .route("/api/v1/command", post(api::command))
+        .route("/healthz", get(api::health))
+        .route("/readyz", get(api::ready))
+        .route("/metrics", get(metrics::metrics))
+        .fallback(api::not_found)
+        .layer(axum::middleware::from_fn_with_state(web.clone(), guard::guard))
+        .with_state(web);
+    let service = router.into_make_service_with_connect_info::<SocketAddr>();
+    axum::serve(listener, service).with_graceful_shutdown(stop.cancelled_owned()).await
+}

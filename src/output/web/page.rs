@@ -1,0 +1,77 @@
+//! The bench display: one page and its files, all inside the program, so it works with no internet.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::http::{StatusCode, header};
+use axum::response::{Html, IntoResponse, Response};
+
+use super::Web;
+use super::api::problem;
+
+#[derive(Template)]
+#[template(path = "bench.html")]
+struct BenchPage<'a> {
+    bench_name: &'a str,
+    site: &'a str,
+}
+
+/// The page.
+pub(super) async fn bench(State(web): State<Web>) -> Response {
+    match (BenchPage { bench_name: &web.bench, site: &web.site }).render() {
+        Ok(html) => Html(html).into_response(),
+        Err(error) => problem(StatusCode::INTERNAL_SERVER_ERROR, "the page could not be made", &error.to_string()),
+    }
+}
+
+macro_rules! assets {
+    ($($name:literal),+ $(,)?) => {
+        &[$(($name, include_bytes!(concat!("assets/", $name)).as_slice())),+]
+    };
+}
+
+/// Every file of the page.
+const ASSETS: &[(&str, &[u8])] = assets![
+    "act_panel.js",
+    "alive.js",
+    "banners.js",
+    "bench.css",
+    "bench.js",
+    "bench_view.js",
+    "captures.js",
+    "command.js",
+    "deviation_scale.js",
+    "dialogs.css",
+    "dialogs.js",
+    "dom.js",
+    "glyphs.js",
+    "instruments.js",
+    "live.css",
+    "live_panel.js",
+    "mark.svg",
+    "notices.js",
+    "palette.js",
+    "scale_geometry.js",
+    "sheet.css",
+    "sheet.js",
+    "stream.js",
+    "tokens.css",
+    "type.licence.txt",
+    "type.woff2",
+    "words.js",
+];
+
+/// One file of the page.
+pub(super) async fn asset(Path(file): Path<String>) -> Response {
+    let Some((name, content)) = ASSETS.iter().find(|(name, _)| *name == file) else {
+        return problem(StatusCode::NOT_FOUND, "not found", &format!("there is no file {file}"));
+    };
+    let kind = match name.rsplit_once('.').map(|(_, ending)| ending) {
+        Some("css") => "text/css; charset=utf-8",
+        Some("js") => "text/javascript; charset=utf-8",
+        Some("svg") => "image/svg+xml",
+        Some("woff2") => "font/woff2",
+        _ => "text/plain; charset=utf-8",
+    };
+    // A display must not run last month's script against today's daemon.
+    ([(header::CONTENT_TYPE, kind), (header::CACHE_CONTROL, "no-cache")], *content).into_response()
+}

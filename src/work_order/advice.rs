@@ -1,0 +1,108 @@
+//! What to do now, in words: the next thing to lay down, and how to bring the club to its target.
+
+use super::judging::{Verdict, judge};
+use super::order::Stage;
+use super::record::ClubRecord;
+use super::steps::Step;
+use crate::club::characteristic::Characteristic;
+use crate::club::swing_weight::mass_for_swing_weight;
+use crate::measurement::unit::{Millimetres, Points};
+
+/// A deviation this small without limits is left alone, in points: half of what a hand can feel is not claimed.
+const LEAVE_ALONE_POINTS: f64 = 0.25;
+/// Where weight under the grip sits, in millimetres from the butt (common practice, no source).
+const BUTT_WEIGHT_MM: f64 = 25.0;
+
+/// How to bring the swing weight to its target.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SwingWeightAdvice {
+    /// Mass to add at the head, in grams; negative: take off.
+    pub head_g: f64,
+    /// Mass to add under the grip instead, where the head is too heavy.
+    pub butt_g: Option<f64>,
+    /// The words.
+    pub text: String,
+}
+
+/// Advice from the newest swing weight of the assembled club; `None` when there is nothing to do.
+#[must_use]
+pub fn swing_weight(club: &ClubRecord) -> Option<SwingWeightAdvice> {
+    let entry = club.latest(Characteristic::SwingWeight)?;
+    let target = club.spec.target(Characteristic::SwingWeight)?.target;
+    let aim = target.value.or_else(|| target.lower.zip(target.upper).map(|(lo, hi)| f64::midpoint(lo, hi)))?;
+    let judged = judge(&target, entry.filed.value, entry.filed.u);
+    let deficit = Points(aim - entry.filed.value);
+    let leave = match judged.verdict {
+        Verdict::Within => true,
+        Verdict::NoTarget => deficit.0.abs() < LEAVE_ALONE_POINTS,
+        Verdict::Under | Verdict::Over => false,
+    };
+    if leave {
+        return None;
+    }
+    let length = club.latest(Characteristic::Length).map_or(club.spec.length_mm(), |entry| entry.filed.value);
+    let head_g = mass_for_swing_weight(deficit, Millimetres(length))?.0;
+    let stage = match entry.filed.stage {
+        Stage::DryFit => "dry fit, adhesive and tape still to come: ",
+        _ => "",
+    };
+    if head_g >= 0.0 {
+        let text = format!("{stage}add {head_g:.1} g at the head");
+        return Some(SwingWeightAdvice { head_g, butt_g: None, text });
+    }
+    let butt_g = mass_for_swing_weight(deficit, Millimetres(BUTT_WEIGHT_MM))?.0;
+    let text = format!("{stage}take {:.1} g off the head, or put {butt_g:.1} g under the grip", -head_g);
+    Some(SwingWeightAdvice { head_g, butt_g: Some(butt_g), text })
+}
+
+/// The step that comes next, if the club is not handed over yet.
+#[must_use]
+pub fn next_step(club: &ClubRecord) -> Option<Step> {
+    match club.last_step() {
+        Some(step) => step.next(),
+        None => {
+            let dry_fitted = club.valid().any(|entry| entry.filed.stage == Stage::DryFit);
+            Some(if dry_fitted { Step::Bond } else { Step::DryFit })
+        }
+    }
+}
+
+/// One sentence: what the builder does next.
+#[must_use]
+pub fn next_action(club: &ClubRecord) -> String {
+    let parts = [
+        (Characteristic::HeadMass, "lay the head on a scale"),
+        (Characteristic::ShaftMass, "lay the shaft on a scale"),
+        (Characteristic::GripMass, "lay the grip on a scale"),
+        (Characteristic::ShaftBalance, "lay the shaft alone on the beam"),
+    ];
+    let missing: Vec<Characteristic> = club.missing().collect();
+    if let Some((_, words)) = parts.iter().find(|(characteristic, _)| missing.contains(characteristic)) {
+        return (*words).to_owned();
+    }
+    match club.stage() {
+        Stage::DryFit if !club.valid().any(|entry| entry.filed.stage == Stage::DryFit) => {
+            "lay the club together without adhesive and put it on the beam".to_owned()
+        }
+        Stage::DryFit => "bond head and shaft, then mark the step done".to_owned(),
+        Stage::Bonded => "cure, cut and grip the club, then mark the step done".to_owned(),
+        _ => finish_action(&missing),
+    }
+}
+
+fn finish_action(missing: &[Characteristic]) -> String {
+    let on_beam = [Characteristic::SwingWeight, Characteristic::BalancePoint, Characteristic::TotalMass];
+    let in_gauge = [Characteristic::Loft, Characteristic::Lie];
+    let any = |of: &[Characteristic]| missing.iter().any(|c| of.contains(c));
+    if any(&[Characteristic::Length]) {
+        "measure the length and type it".to_owned()
+    } else if any(&on_beam) {
+        "lay the club on the beam".to_owned()
+    } else if any(&in_gauge) {
+        "put the club in the gauge".to_owned()
+    } else if let Some(first) = missing.first() {
+        format!("measure the {} and type it", first.label())
+    } else {
+        "all is measured: hand the club over".to_owned()
+    }
+}

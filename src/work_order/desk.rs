@@ -1,0 +1,409 @@
+//! What a reading or a command leads to: state and request come in, changes or a refusal in words leave.
+
+use super::event::{CapturedReading, Change, EventId, FiledValue, Place};
+use super::judging::{Verdict, judge};
+use super::order::{Order, Stage};
+use super::record::{ClubRecord, ClubState, Entry, Method, Standing};
+use super::routing::{Routed, Routing, route};
+use super::state::{Fate, State};
+use super::steps::Step;
+use super::ticket::Ticket;
+use crate::club::characteristic::{Characteristic, MeasuredOn};
+use crate::measurement::quantity::{Dimension, Target, parse_target};
+use crate::measurement::reading::{Measured, Quantity, Reading};
+
+/// Something a person asks the bench to do.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Command {
+    /// Take an order in, or a new version of it.
+    ImportOrder(Order),
+    /// Make an order the current one.
+    OpenOrder(String),
+    /// Make a club the current one.
+    OpenClub(String),
+    /// A step of the current club is done.
+    StepDone(Step),
+    /// A typed value; no club means the current one.
+    Enter {
+        /// The club's id.
+        club: Option<String>,
+        /// What it is.
+        characteristic: Characteristic,
+        /// The text as typed.
+        quantity: String,
+    },
+    /// Take a reading or a typed value back.
+    Void {
+        /// The event; none means the last one.
+        event: Option<EventId>,
+        /// Why.
+        why: String,
+    },
+    /// Put a captured reading where a person says it belongs.
+    File {
+        /// The captured reading.
+        event: EventId,
+        /// The place.
+        place: Place,
+    },
+    /// Someone is at the bench.
+    Operator(Option<String>),
+    /// A code was scanned.
+    Scan(String),
+}
+
+/// Why a command was not carried out, in words for the person who gave it.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{0}")]
+pub struct Refusal(pub String);
+
+fn refused<T>(reason: impl Into<String>) -> Result<T, Refusal> {
+    Err(Refusal(reason.into()))
+}
+
+/// What a captured reading leads to: filed or not, and a club finished by it.
+#[must_use]
+pub fn place(state: &State, reading: EventId, captured: &CapturedReading) -> Vec<Change> {
+    let measured = Reading { measured: captured.measured.clone() };
+    let club = state.club();
+    let routing = match club.and_then(|club| finished_club_again(state, club, &measured)) {
+        Some(refusal) => refusal,
+        None => route(club, captured.kind, &measured),
+    };
+    match (routing, club) {
+        (Routing::File { values }, Some(club)) => file(state, club, reading, captured, &values, false),
+        (Routing::File { .. }, None) => Vec::new(),
+        (Routing::Refuse { reason, choices }, _) => vec![Change::ReadingUnfiled { reading, reason, choices }],
+    }
+}
+
+/// A whole club laid down while none of the current club's parts is weighed is probably the one finished before.
+fn finished_club_again(state: &State, club: &ClubRecord, reading: &Reading) -> Option<Routing> {
+    let before = state.clubs.get(state.finished_last.as_ref()?)?;
+    let mass = reading.get(Quantity::Mass)?.value;
+    let before_mass = before.latest(Characteristic::TotalMass)?.filed.value;
+    let same = (mass - before_mass).abs() <= 0.01 * before_mass;
+    (!club.is_begun() && before.spec.id != club.spec.id && same).then(|| Routing::Refuse {
+        reason: format!(
+            "{mass:.1} g looks like {} again, which is finished, and no part of {} is weighed yet: open {} to measure it again",
+            before.spec.id, club.spec.id, before.spec.id
+        ),
+        choices: [before, club]
+            .iter()
+            .map(|c| Place { club: c.spec.id.clone(), characteristic: Characteristic::TotalMass })
+            .collect(),
+    })
+}
+
+fn file(
+    state: &State,
+    club: &ClubRecord,
+    reading: EventId,
+    captured: &CapturedReading,
+    values: &[Routed],
+    by_hand: bool,
+) -> Vec<Change> {
+    let values: Vec<FiledValue> = values
+        .iter()
+        .map(|routed| judged(club, routed.characteristic, routed.stage, routed.measured.value, routed.measured.u))
+        .collect();
+    let mut after = club.clone();
+    for value in &values {
+        after.file(Entry {
+            filed: value.clone(),
+            method: Method::Measured { instrument: captured.instrument.clone(), calibration: captured.calibration },
+            event: reading,
+            at_us: 0,
+            by: None,
+            standing: Standing::Valid,
+        });
+    }
+    let filed = Change::ReadingFiled {
+        reading,
+        club: club.spec.id.clone(),
+        instrument: captured.instrument.clone(),
+        calibration: captured.calibration,
+        values,
+        by_hand,
+    };
+    let mut changes = vec![filed];
+    changes.extend(when_complete(state, &after));
+    changes
+}
+
+/// A club is finished by the measurement that completes it, and the next one of its order follows.
+fn when_complete(state: &State, after: &ClubRecord) -> Vec<Change> {
+    let all_within = after.spec.targets.iter().all(|row| {
+        after
+            .standing(row.characteristic)
+            .is_some_and(|e| matches!(e.filed.verdict, Verdict::Within | Verdict::NoTarget))
+    });
+    if after.state == ClubState::Finished || !after.is_complete() || !all_within {
+        return Vec::new();
+    }
+    finish(state, after)
+}
+
+fn finish(state: &State, club: &ClubRecord) -> Vec<Change> {
+    let mut changes = vec![Change::ClubFinished { club: club.spec.id.clone() }];
+    let following = state.orders.get(&club.order).and_then(|order| {
+        order.clubs.iter().filter(|spec| spec.id != club.spec.id).find(|spec| {
+            state.clubs.get(&spec.id).is_some_and(|r| matches!(r.state, ClubState::Waiting | ClubState::InWork))
+        })
+    });
+    if let Some(spec) = following {
+        changes.push(Change::ClubOpened { club: spec.id.clone() });
+    }
+    changes
+}
+
+fn judged(club: &ClubRecord, characteristic: Characteristic, stage: Stage, value: f64, u: f64) -> FiledValue {
+    let target = club.spec.target(characteristic).map(|row| row.target).unwrap_or_default();
+    let judgement = judge(&target, value, u);
+    let Target { value: aim, lower, upper } = target;
+    FiledValue {
+        characteristic,
+        stage,
+        value,
+        u,
+        target: aim,
+        lower,
+        upper,
+        deviation: judgement.deviation,
+        verdict: judgement.verdict,
+        marginal: judgement.marginal,
+    }
+}
+
+/// What a command leads to.
+///
+/// # Errors
+/// Says why it cannot be done and what would do.
+pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> {
+    match command {
+        Command::ImportOrder(order) => import(state, order),
+        Command::OpenOrder(number) => open_order(state, number),
+        Command::OpenClub(id) => open_club(state, id),
+        Command::StepDone(step) => step_done(state, *step),
+        Command::Enter { club, characteristic, quantity } => enter(state, club.as_deref(), *characteristic, quantity),
+        Command::Void { event, why } => void(state, *event, why),
+        Command::File { event, place } => file_by_hand(state, *event, place),
+        Command::Operator(operator) => Ok(vec![Change::OperatorChanged { operator: operator.clone() }]),
+        Command::Scan(code) => scan(state, code),
+    }
+}
+
+fn import(state: &State, order: &Order) -> Result<Vec<Change>, Refusal> {
+    match state.orders.get(&order.number) {
+        None => Ok(vec![Change::OrderImported { order: order.clone() }]),
+        Some(known) if known == order => Ok(Vec::new()),
+        Some(known) => {
+            let lost = known.clubs.iter().find(|club| {
+                order.club(&club.id).is_none() && state.clubs.get(&club.id).is_some_and(ClubRecord::is_begun)
+            });
+            match lost {
+                Some(club) => refused(format!(
+                    "order {}: {} is begun and is missing from the new version; put it back, or give the new clubs another order number",
+                    order.number, club.id
+                )),
+                None => Ok(vec![Change::OrderRevised { order: order.clone() }]),
+            }
+        }
+    }
+}
+
+fn open_order(state: &State, number: &str) -> Result<Vec<Change>, Refusal> {
+    let Some(order) = state.orders.get(number) else {
+        let known: Vec<&str> = state.order_sequence.iter().map(String::as_str).collect();
+        return refused(format!("there is no order {number}; known orders: {}", or_none(&known)));
+    };
+    let Some(next) = state.next_club(order) else {
+        return refused(format!("order {number} is finished: every club is built; open one of its clubs to measure it again"));
+    };
+    let mut changes = Vec::new();
+    if state.current_order.as_deref() != Some(number) {
+        changes.push(Change::OrderOpened { order: number.to_owned() });
+    }
+    // The club in hand stays in hand when its own order is scanned again.
+    let in_hand = state.club().is_some_and(|club| club.order == number && club.state != ClubState::Finished);
+    if !in_hand {
+        changes.push(Change::ClubOpened { club: next.spec.id.clone() });
+    }
+    Ok(changes)
+}
+
+fn open_club(state: &State, id: &str) -> Result<Vec<Change>, Refusal> {
+    let found = state.clubs.get(id).or_else(|| state.clubs.values().find(|club| club.spec.token == id));
+    let Some(club) = found else {
+        return refused(format!("there is no club {id}; `orders list` shows what there is"));
+    };
+    let mut changes = Vec::new();
+    if state.current_order.as_ref() != Some(&club.order) {
+        changes.push(Change::OrderOpened { order: club.order.clone() });
+    }
+    if state.current_club.as_ref() != Some(&club.spec.id) {
+        changes.push(Change::ClubOpened { club: club.spec.id.clone() });
+    }
+    Ok(changes)
+}
+
+fn step_done(state: &State, step: Step) -> Result<Vec<Change>, Refusal> {
+    // The hand-over card is scanned when the club is already complete and the next one is open.
+    let handed_over = |club: &ClubRecord| club.steps.iter().any(|s| s.step == Step::HandOver);
+    let before = state.finished_last.as_ref().and_then(|id| state.clubs.get(id)).filter(|club| !handed_over(club));
+    if step == Step::HandOver
+        && let Some(before) = before
+        && !state.club().is_some_and(ClubRecord::is_begun)
+    {
+        return Ok(vec![Change::StepDone { club: before.spec.id.clone(), step }]);
+    }
+    let Some(club) = state.club() else {
+        return refused(format!("no club is open, so \"{}\" cannot be marked done: scan an order ticket first", step.label()));
+    };
+    let done = Change::StepDone { club: club.spec.id.clone(), step };
+    if step != Step::HandOver || club.state == ClubState::Finished {
+        return Ok(vec![done]);
+    }
+    let missing: Vec<&str> = club.missing().map(Characteristic::label).collect();
+    if !missing.is_empty() {
+        return refused(format!("{} cannot be handed over: {} not measured yet", club.spec.id, missing.join(", ")));
+    }
+    let mut changes = vec![done];
+    changes.extend(finish(state, club));
+    Ok(changes)
+}
+
+fn enter(
+    state: &State,
+    club: Option<&str>,
+    characteristic: Characteristic,
+    quantity: &str,
+) -> Result<Vec<Change>, Refusal> {
+    let Some(id) = club.or(state.current_club.as_deref()) else {
+        return refused("no club is open: name the club, or scan an order ticket first");
+    };
+    let Some(record) = state.clubs.get(id) else { return refused(format!("there is no club {id}")) };
+    let typed = parse_target(quantity, characteristic.dimension())
+        .map_err(|error| Refusal(format!("{} of {id}: {error}", characteristic.label())))?;
+    let Some(value) = typed.value else {
+        return refused(format!("{} of {id}: \"{quantity}\" is a limit, type the value that was read", characteristic.label()));
+    };
+    let u = match typed.lower.zip(typed.upper) {
+        // A stated half-width: rectangular distribution, JCGM 100:2008, 4.3.7.
+        Some((lower, upper)) => (upper - lower) / 2.0 / 3f64.sqrt(),
+        None => rule_uncertainty(characteristic.dimension()),
+    };
+    let stage = record.stage_for(characteristic);
+    let filed = judged(record, characteristic, stage, value, u);
+    let mut after = record.clone();
+    after.file(Entry {
+        filed: filed.clone(),
+        method: Method::Typed { text: quantity.to_owned() },
+        event: EventId(uuid::Uuid::nil()),
+        at_us: 0,
+        by: None,
+        standing: Standing::Valid,
+    });
+    let mut changes = vec![Change::ValueTyped { club: id.to_owned(), text: quantity.to_owned(), value: filed }];
+    if state.current_club.as_deref() == Some(id) {
+        changes.extend(when_complete(state, &after));
+    }
+    Ok(changes)
+}
+
+/// Standard uncertainty of a value read by eye where none was stated with it (common practice, no source):
+/// a rule read to 1/16 in or 1 mm, a scale read to 0.1 g, a protractor read to half a degree.
+fn rule_uncertainty(dimension: Dimension) -> f64 {
+    match dimension {
+        Dimension::Length => 0.5,
+        Dimension::Mass => 0.1,
+        Dimension::SwingWeight | Dimension::Angle => 0.25,
+        Dimension::Frequency => 1.0,
+        Dimension::Inertia => 10.0,
+    }
+}
+
+fn void(state: &State, event: Option<EventId>, why: &str) -> Result<Vec<Change>, Refusal> {
+    if why.trim().is_empty() {
+        return refused("a reading is only taken back with a reason: say why");
+    }
+    let Some(reading) = event.or_else(|| state.last_value()) else {
+        return refused("there is no reading to take back");
+    };
+    match state.capture_line(reading).map(|line| &line.fate) {
+        Some(Fate::Voided { .. }) => return refused(format!("reading {reading} is already taken back")),
+        None if state.place_of(reading).is_none() => {
+            return refused(format!("there is no reading {reading}: give the event of a captured or typed value"));
+        }
+        _ => {}
+    }
+    let mut changes = vec![Change::ReadingVoided { reading, why: why.trim().to_owned() }];
+    // A finished club that loses a value is not finished any more.
+    if let Some(club) = state.place_of(reading).and_then(|id| state.clubs.get(id))
+        && club.state == ClubState::Finished
+    {
+        let mut after = club.clone();
+        after.void(reading);
+        if !after.is_complete() {
+            changes.extend(open_club(state, &club.spec.id)?);
+        }
+    }
+    Ok(changes)
+}
+
+fn file_by_hand(state: &State, event: EventId, place: &Place) -> Result<Vec<Change>, Refusal> {
+    let Some(line) = state.capture_line(event) else {
+        return refused(format!("reading {event} is not among the last captured readings: lay the part down again"));
+    };
+    let Some(club) = state.clubs.get(&place.club) else {
+        return refused(format!("there is no club {}", place.club));
+    };
+    if let Fate::Voided { .. } = line.fate {
+        return refused(format!("reading {event} is taken back: lay the part down again"));
+    }
+    let characteristic = place.characteristic;
+    let quantity_of = |c: Characteristic| match c {
+        Characteristic::TotalMass | Characteristic::HeadMass | Characteristic::ShaftMass | Characteristic::GripMass => {
+            Some(Quantity::Mass)
+        }
+        Characteristic::BalancePoint | Characteristic::ShaftBalance => Some(Quantity::Balance),
+        Characteristic::SwingWeight => Some(Quantity::SwingWeight),
+        Characteristic::Loft => Some(Quantity::Loft),
+        Characteristic::Lie => Some(Quantity::Lie),
+        _ => None,
+    };
+    // What was shown together goes together: a club on the beam is mass, balance and swing weight.
+    let together: Vec<Characteristic> = match characteristic.measured_on() {
+        MeasuredOn::Club if line.captured.measured.len() > 1 => {
+            Characteristic::all().filter(|c| c.measured_on() == MeasuredOn::Club).collect()
+        }
+        _ => vec![characteristic],
+    };
+    let measured = |c: Characteristic| -> Option<Measured> {
+        let quantity = quantity_of(c)?;
+        line.captured.measured.iter().find(|m| m.quantity == quantity).copied()
+    };
+    let values: Vec<Routed> = together
+        .iter()
+        .filter_map(|c| Some(Routed { characteristic: *c, stage: club.stage_for(*c), measured: measured(*c)? }))
+        .collect();
+    if values.is_empty() {
+        return refused(format!("{} cannot be a {}", line.captured.instrument, characteristic.label()));
+    }
+    Ok(file(state, club, event, &line.captured, &values, true))
+}
+
+fn scan(state: &State, code: &str) -> Result<Vec<Change>, Refusal> {
+    match Ticket::parse(code) {
+        Some(Ticket::Order(order)) => open_order(state, &order),
+        Some(Ticket::Club(token)) => open_club(state, &token),
+        Some(Ticket::Step(step)) => step_done(state, step),
+        Some(Ticket::Operator(who)) => Ok(vec![Change::OperatorChanged { operator: Some(who) }]),
+        Some(Ticket::VoidLast) => void(state, None, "taken back with the card"),
+        None => refused(format!("the code \"{code}\" is not a ticket of this bench")),
+    }
+}
+
+fn or_none(names: &[&str]) -> String {
+    if names.is_empty() { "none".to_owned() } else { names.join(", ") }
+}

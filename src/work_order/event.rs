@@ -1,0 +1,341 @@
+//! What happened on the bench, as facts. Everything the bench knows is a fold of these.
+//!
+//! Plain values; the stored shape is `journal::event`.
+
+use super::judging::Verdict;
+use super::order::{Order, Stage};
+use super::steps::Step;
+use crate::club::characteristic::Characteristic;
+use crate::measurement::calibration::Calibration;
+use crate::measurement::reading::{InstrumentKind, Measured};
+use crate::measurement::stamp::Stamp;
+
+/// One event with its place in the journal.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Event {
+    /// Number of the journal, drawn once when it was created.
+    pub epoch: u64,
+    /// Position in the journal, from 1, without gaps.
+    pub seq: u64,
+    /// UUID, version 7.
+    pub id: EventId,
+    /// Wall time in microseconds since 1970 UTC; may step, never used for order.
+    pub at_us: i64,
+    /// Who was at the bench, if anyone said so.
+    pub by: Option<String>,
+    /// What happened.
+    pub change: Change,
+}
+
+/// The UUID of an event.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct EventId(pub uuid::Uuid);
+
+impl std::fmt::Display for EventId {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        self.0.fmt(f)
+    }
+}
+
+impl EventId {
+    /// The id of event `seq` of journal `epoch` at `at_us`.
+    ///
+    /// A UUIDv7 (RFC 9562) whose random bits are mixed from the journal's number and the sequence, so a recorded
+    /// day replays to the same ids and two journals never share one in practice (62 bits).
+    #[must_use]
+    pub fn new(epoch: u64, seq: u64, at_us: i64) -> Self {
+        let millis = u64::try_from(at_us.max(0) / 1000).unwrap_or(0);
+        let mut mixed = [0u8; 10];
+        let high = u16::try_from(seq & 0x0fff).unwrap_or(0);
+        let low = mix(epoch ^ mix(seq));
+        mixed[..2].copy_from_slice(&high.to_be_bytes());
+        mixed[2..].copy_from_slice(&low.to_be_bytes());
+        Self(uuid::Builder::from_unix_timestamp_millis(millis, &mixed).into_uuid())
+    }
+
+    /// Reads the text form.
+    #[must_use]
+    pub fn parse(text: &str) -> Option<Self> {
+        uuid::Uuid::try_parse(text).ok().map(Self)
+    }
+}
+
+/// The finaliser of splitmix64 (public domain): every bit of the input reaches every bit of the output.
+fn mix(mut x: u64) -> u64 {
+    x = x.wrapping_add(0x9e37_79b9_7f4a_7c15);
+    x = (x ^ (x >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    x = (x ^ (x >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+    x ^ (x >> 31)
+}
+
+/// Gives events their place, in order.
+#[derive(Debug, Clone)]
+pub struct Numbering {
+    epoch: u64,
+    next: u64,
+}
+
+impl Numbering {
+    /// Continues journal `epoch` behind `last`.
+    #[must_use]
+    pub fn after(epoch: u64, last: u64) -> Self {
+        Self { epoch, next: last + 1 }
+    }
+
+    /// Turns a change into the next event.
+    pub fn event(&mut self, stamp: Stamp, by: Option<&str>, change: Change) -> Event {
+        let seq = self.next;
+        self.next += 1;
+        Event {
+            epoch: self.epoch,
+            seq,
+            id: EventId::new(self.epoch, seq, stamp.at_us),
+            at_us: stamp.at_us,
+            by: by.map(str::to_owned),
+            change,
+        }
+    }
+}
+
+/// A captured placement.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CapturedReading {
+    /// Which instrument.
+    pub instrument: String,
+    /// Its kind.
+    pub kind: InstrumentKind,
+    /// What it showed.
+    pub measured: Vec<Measured>,
+    /// Settled levels less the zero, as the settling found them: the numbers the proof recomputes.
+    pub levels: [f64; 2],
+    /// Zero subtracted.
+    pub zero: [f64; 2],
+    /// Standard uncertainty of the levels.
+    pub u_levels: [f64; 2],
+    /// Start and end of the samples that made the mean, in seconds of the session.
+    pub window_s: [f64; 2],
+    /// When the capture was decided, in seconds of the session.
+    pub t_s: f64,
+    /// The last frame's printed text of the number, as the instrument sent it.
+    pub printed: Option<String>,
+    /// The instrument's own stable flag at that moment, if it has one.
+    pub stable_flag: Option<bool>,
+    /// The `calibrated` event in force.
+    pub calibration: EventId,
+    /// SHA-256 (hex) of the stored frames and samples.
+    pub evidence: String,
+}
+
+/// One value put into a club's record.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FiledValue {
+    /// What it is.
+    pub characteristic: Characteristic,
+    /// How far the club was built.
+    pub stage: Stage,
+    /// The value in the characteristic's unit.
+    pub value: f64,
+    /// Its standard uncertainty.
+    pub u: f64,
+    /// Target at that moment.
+    pub target: Option<f64>,
+    /// Lower limit at that moment.
+    pub lower: Option<f64>,
+    /// Upper limit at that moment.
+    pub upper: Option<f64>,
+    /// Value less target.
+    pub deviation: Option<f64>,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// Whether the uncertainty straddles a limit.
+    pub marginal: bool,
+}
+
+/// A place a reading could be filed at.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Place {
+    /// The club.
+    pub club: String,
+    /// The characteristic.
+    pub characteristic: Characteristic,
+}
+
+/// What happened.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Change {
+    /// The daemon started.
+    SessionStarted {
+        /// Version of the software.
+        version: String,
+        /// Whether the system clock was synchronised.
+        clock_synchronised: bool,
+    },
+    /// The daemon stopped in order.
+    SessionEnded,
+    /// A work order was taken in.
+    OrderImported {
+        /// The order.
+        order: Order,
+    },
+    /// A known order was changed.
+    OrderRevised {
+        /// The order as it is now.
+        order: Order,
+    },
+    /// An order became the current one.
+    OrderOpened {
+        /// Its number.
+        order: String,
+    },
+    /// A club became the current one.
+    ClubOpened {
+        /// Its id.
+        club: String,
+    },
+    /// A placement was captured.
+    ReadingCaptured(CapturedReading),
+    /// A captured reading got its place.
+    ReadingFiled {
+        /// The `reading_captured` event.
+        reading: EventId,
+        /// The club.
+        club: String,
+        /// The instrument, which is the method of the entry.
+        instrument: String,
+        /// The calibration in force.
+        calibration: EventId,
+        /// The values.
+        values: Vec<FiledValue>,
+        /// True where a person chose the place.
+        by_hand: bool,
+    },
+    /// A captured reading has no place.
+    ReadingUnfiled {
+        /// The `reading_captured` event.
+        reading: EventId,
+        /// Why, in words.
+        reason: String,
+        /// Places a person may choose.
+        choices: Vec<Place>,
+    },
+    /// A reading or a typed value does not count any more.
+    ReadingVoided {
+        /// The event it takes back (`reading_captured` or `value_typed`).
+        reading: EventId,
+        /// Why, in a person's words.
+        why: String,
+    },
+    /// A value was typed by a person.
+    ValueTyped {
+        /// The club.
+        club: String,
+        /// The text as typed.
+        text: String,
+        /// The value.
+        value: FiledValue,
+    },
+    /// A step of the build is done.
+    StepDone {
+        /// The club.
+        club: String,
+        /// The step.
+        step: Step,
+    },
+    /// A club is finished.
+    ClubFinished {
+        /// The club.
+        club: String,
+    },
+    /// An instrument began to send.
+    InstrumentFound {
+        /// Which.
+        instrument: String,
+        /// The port it is on.
+        port: String,
+        /// Its wire format.
+        format: String,
+    },
+    /// An instrument stopped sending.
+    InstrumentLost {
+        /// Which.
+        instrument: String,
+        /// Why, in words.
+        reason: String,
+    },
+    /// A calibration came into force.
+    Calibrated {
+        /// Which instrument.
+        instrument: String,
+        /// The wire format and its settings, which the proof decodes the stored frames with.
+        format: String,
+        /// Settings of the format, in order.
+        format_settings: Vec<(String, String)>,
+        /// Resolution of the indication in its unit (grams, degrees).
+        resolution: f64,
+        /// Readings a second.
+        rate_hz: f64,
+        /// Largest load in grams, where it is a scale or beam.
+        capacity_g: Option<f64>,
+        /// The calibration.
+        calibration: Calibration,
+        /// Where it comes from.
+        source: String,
+    },
+    /// A check weight was laid on.
+    Checked {
+        /// Which instrument.
+        instrument: String,
+        /// Mass of the check weight in grams.
+        reference_g: f64,
+        /// Indication less reference in grams.
+        error_g: f64,
+    },
+    /// Someone else is at the bench.
+    OperatorChanged {
+        /// Who.
+        operator: Option<String>,
+    },
+}
+
+impl Change {
+    /// The kind in messages and tables.
+    #[must_use]
+    pub fn kind(&self) -> &'static str {
+        match self {
+            Self::SessionStarted { .. } => "session_started",
+            Self::SessionEnded => "session_ended",
+            Self::OrderImported { .. } => "order_imported",
+            Self::OrderRevised { .. } => "order_revised",
+            Self::OrderOpened { .. } => "order_opened",
+            Self::ClubOpened { .. } => "club_opened",
+            Self::ReadingCaptured(_) => "reading_captured",
+            Self::ReadingFiled { .. } => "reading_filed",
+            Self::ReadingUnfiled { .. } => "reading_unfiled",
+            Self::ReadingVoided { .. } => "reading_voided",
+            Self::ValueTyped { .. } => "value_typed",
+            Self::StepDone { .. } => "step_done",
+            Self::ClubFinished { .. } => "club_finished",
+            Self::InstrumentFound { .. } => "instrument_found",
+            Self::InstrumentLost { .. } => "instrument_lost",
+            Self::Calibrated { .. } => "calibrated",
+            Self::Checked { .. } => "checked",
+            Self::OperatorChanged { .. } => "operator_changed",
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ids_are_uuid_version_7_with_the_events_own_time() {
+        let id = EventId::new(7, 42, 1_700_000_000_123_456);
+        assert_eq!(id.0.get_version_num(), 7);
+        let millis = id.0.as_u128() >> 80;
+        assert_eq!(millis, 1_700_000_000_123);
+        assert_eq!(id, EventId::new(7, 42, 1_700_000_000_123_456));
+        assert_ne!(id, EventId::new(8, 42, 1_700_000_000_123_456));
+        assert_ne!(id, EventId::new(7, 43, 1_700_000_000_123_456));
+    }
+}

@@ -1,0 +1,15 @@
+//! Orders, clubs and where a reading belongs. Pure: events are applied, decisions are returned, nothing is done.
+//!
+//! In reading order: an [`order`] names clubs and targets; [`routing`] finds the place of a reading, [`judging`]
+//! its verdict; an [`event`] says what happened; [`state`] is the fold of all events; [`desk`] answers commands.
+
+pub mod advice;
+pub mod desk;
+pub mod event;
+pub mod judging;
+pub mod order;
+pub mod record;
+pub mod routing;
+pub mod state;
+pub mod steps;
+pub mod ticket;

@@ -1,0 +1,215 @@
+//! What is known of one club: entries, steps, stage. A fold of its events.
+
+use super::event::{EventId, FiledValue};
+use super::order::{ClubSpec, Stage};
+use super::steps::Step;
+use crate::club::characteristic::{Characteristic, MeasuredOn};
+
+super::order::named!(
+    /// Where a club is in its life on this bench.
+    ClubState {
+        /// Not begun.
+        Waiting = "waiting",
+        /// The current club, or one that was begun.
+        InWork = "in_work",
+        /// Put aside.
+        Aside = "aside",
+        /// Done.
+        Finished = "finished",
+    }
+);
+
+/// How a value came into the record.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Method {
+    /// Captured from an instrument with a calibration.
+    Measured {
+        /// The instrument.
+        instrument: String,
+        /// The `calibrated` event in force.
+        calibration: EventId,
+    },
+    /// Typed by a person.
+    Typed {
+        /// The text as typed.
+        text: String,
+    },
+}
+
+impl Method {
+    /// The name that keys an entry: the instrument's, or `typed`.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        match self {
+            Self::Measured { instrument, .. } => instrument,
+            Self::Typed { .. } => "typed",
+        }
+    }
+}
+
+/// Whether an entry still counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Standing {
+    /// It counts.
+    Valid,
+    /// A newer one of the same key took its place.
+    Superseded,
+    /// A person took it back.
+    Voided,
+}
+
+/// One value of a club's record.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Entry {
+    /// Value, target and verdict.
+    pub filed: FiledValue,
+    /// How it came.
+    pub method: Method,
+    /// The `reading_captured` or `value_typed` event.
+    pub event: EventId,
+    /// When, in microseconds since 1970 UTC.
+    pub at_us: i64,
+    /// Who was at the bench.
+    pub by: Option<String>,
+    /// Whether it counts.
+    pub standing: Standing,
+}
+
+impl Entry {
+    fn same_key(&self, other: &Self) -> bool {
+        self.filed.characteristic == other.filed.characteristic
+            && self.filed.stage == other.filed.stage
+            && self.method.name() == other.method.name()
+    }
+}
+
+/// A step with its time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StepRecord {
+    /// The step.
+    pub step: Step,
+    /// When, in microseconds since 1970 UTC.
+    pub at_us: i64,
+    /// Who.
+    pub by: Option<String>,
+}
+
+/// All that is known of one club.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClubRecord {
+    /// What was ordered.
+    pub spec: ClubSpec,
+    /// The order it belongs to.
+    pub order: String,
+    /// Where it is.
+    pub state: ClubState,
+    /// Every value ever filed, oldest first.
+    pub entries: Vec<Entry>,
+    /// Steps done, oldest first.
+    pub steps: Vec<StepRecord>,
+    /// When it was finished.
+    pub finished_at_us: Option<i64>,
+    /// The last event that touched this club.
+    pub last_seq: u64,
+}
+
+impl ClubRecord {
+    /// A club nothing has happened to.
+    #[must_use]
+    pub fn new(order: &str, spec: ClubSpec) -> Self {
+        Self {
+            spec,
+            order: order.to_owned(),
+            state: ClubState::Waiting,
+            entries: Vec::new(),
+            steps: Vec::new(),
+            finished_at_us: None,
+            last_seq: 0,
+        }
+    }
+
+    /// The stage at which something measured on the assembled club now belongs.
+    #[must_use]
+    pub fn stage(&self) -> Stage {
+        self.steps.iter().filter_map(|step| step.step.leaves_at()).max().unwrap_or(Stage::DryFit)
+    }
+
+    /// The stage an entry of `characteristic` belongs to now.
+    #[must_use]
+    pub fn stage_for(&self, characteristic: Characteristic) -> Stage {
+        match characteristic.measured_on() {
+            MeasuredOn::Part => Stage::Part,
+            MeasuredOn::Club => self.stage(),
+        }
+    }
+
+    /// Takes a value in; an older valid one of the same key is superseded.
+    pub fn file(&mut self, entry: Entry) {
+        for older in &mut self.entries {
+            if older.standing == Standing::Valid && older.same_key(&entry) {
+                older.standing = Standing::Superseded;
+            }
+        }
+        self.entries.push(entry);
+    }
+
+    /// Takes back everything that came with `event`; the value it had superseded counts again.
+    pub fn void(&mut self, event: EventId) {
+        let voided: Vec<Entry> = self.entries.iter().filter(|entry| entry.event == event).cloned().collect();
+        for entry in &mut self.entries {
+            if entry.event == event {
+                entry.standing = Standing::Voided;
+            }
+        }
+        for gone in voided {
+            let another = self.entries.iter().any(|e| e.standing == Standing::Valid && e.same_key(&gone));
+            if !another
+                && let Some(older) =
+                    self.entries.iter_mut().rev().find(|e| e.standing == Standing::Superseded && e.same_key(&gone))
+            {
+                older.standing = Standing::Valid;
+            }
+        }
+    }
+
+    /// Entries that count, oldest first.
+    pub fn valid(&self) -> impl DoubleEndedIterator<Item = &Entry> {
+        self.entries.iter().filter(|entry| entry.standing == Standing::Valid)
+    }
+
+    /// The newest valid entry of a characteristic, whatever its stage and method.
+    #[must_use]
+    pub fn latest(&self, characteristic: Characteristic) -> Option<&Entry> {
+        self.valid().rfind(|entry| entry.filed.characteristic == characteristic)
+    }
+
+    /// The newest valid entry of a characteristic that says something about the club as it will be handed over.
+    #[must_use]
+    pub fn standing(&self, characteristic: Characteristic) -> Option<&Entry> {
+        self.valid()
+            .rfind(|e| e.filed.characteristic == characteristic && e.filed.stage.counts_for(characteristic))
+    }
+
+    /// Characteristics the order asks for that are not measured yet, in the order of the work.
+    pub fn missing(&self) -> impl Iterator<Item = Characteristic> {
+        Characteristic::all().filter(|c| self.spec.target(*c).is_some() && self.standing(*c).is_none())
+    }
+
+    /// Everything the order asks for is measured.
+    #[must_use]
+    pub fn is_complete(&self) -> bool {
+        !self.spec.targets.is_empty() && self.missing().next().is_none()
+    }
+
+    /// The last step done, in the order of the work.
+    #[must_use]
+    pub fn last_step(&self) -> Option<Step> {
+        self.steps.iter().map(|step| step.step).max()
+    }
+
+    /// Whether something was measured on the assembled club or a step was done.
+    #[must_use]
+    pub fn is_begun(&self) -> bool {
+        !self.steps.is_empty() || self.valid().next().is_some()
+    }
+}

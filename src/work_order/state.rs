@@ -1,0 +1,295 @@
+//! The state of the bench's work: the fold of all events. `apply` never fails and never decides.
+
+use std::collections::{BTreeMap, HashMap, VecDeque};
+
+use super::event::{CapturedReading, Change, Event, EventId, Place};
+use super::order::Order;
+use super::record::{ClubRecord, ClubState, Entry, Method, StepRecord};
+
+/// How many captured readings stay at hand for the display and for filing by hand.
+const CAPTURES_AT_HAND: usize = 40;
+
+/// What became of a captured reading.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Fate {
+    /// Captured, and nothing more is known.
+    Open,
+    /// In the record of a club.
+    Filed(Vec<Place>),
+    /// Shown with its reason, waiting for a person.
+    Unfiled {
+        /// Why.
+        reason: String,
+        /// Where it may go.
+        choices: Vec<Place>,
+    },
+    /// Taken back.
+    Voided {
+        /// Why.
+        why: String,
+    },
+}
+
+/// A captured reading and what became of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CaptureLine {
+    /// The `reading_captured` event.
+    pub event: EventId,
+    /// When, in microseconds since 1970 UTC.
+    pub at_us: i64,
+    /// What was captured.
+    pub captured: CapturedReading,
+    /// What became of it.
+    pub fate: Fate,
+}
+
+/// The calibration event in force for an instrument.
+#[derive(Debug, Clone, PartialEq)]
+pub struct InForce {
+    /// The `calibrated` event.
+    pub event: EventId,
+    /// Its content.
+    pub change: Change,
+}
+
+/// Everything the events say.
+#[derive(Debug, Clone, Default)]
+pub struct State {
+    /// Orders by number.
+    pub orders: BTreeMap<String, Order>,
+    /// Order numbers, oldest import first.
+    pub order_sequence: Vec<String>,
+    /// Clubs by id.
+    pub clubs: HashMap<String, ClubRecord>,
+    /// The order that is open.
+    pub current_order: Option<String>,
+    /// The club that is open.
+    pub current_club: Option<String>,
+    /// The club finished last.
+    pub finished_last: Option<String>,
+    /// The last captured readings, oldest first.
+    pub captures: VecDeque<CaptureLine>,
+    /// The last captured placement of each instrument, for resuming after a restart.
+    pub last_capture: HashMap<String, CapturedReading>,
+    /// Calibrations in force by instrument.
+    pub calibrations: HashMap<String, InForce>,
+    /// Instruments that send now, as far as the journal knows.
+    pub connected: BTreeMap<String, bool>,
+    /// Who is at the bench.
+    pub operator: Option<String>,
+    /// Sequence of the last event applied.
+    pub seq: u64,
+    /// The club each captured reading or typed value went to, for voiding.
+    place_of: HashMap<EventId, String>,
+    /// The last captured and typed values that count, oldest first, for taking the last one back.
+    recent: VecDeque<EventId>,
+}
+
+impl State {
+    /// Takes one event in.
+    pub fn apply(&mut self, event: &Event) {
+        self.seq = event.seq;
+        match &event.change {
+            Change::SessionStarted { .. } => self.connected.clear(),
+            Change::SessionEnded | Change::Checked { .. } => {}
+            Change::OrderImported { order } | Change::OrderRevised { order } => self.take_order(order, event.seq),
+            Change::OrderOpened { order } => self.current_order = Some(order.clone()),
+            Change::ClubOpened { club } => self.open_club(club, event.seq),
+            Change::ReadingCaptured(captured) => self.capture(event, captured),
+            Change::ReadingFiled { reading, club, instrument, calibration, values, .. } => {
+                let places =
+                    values.iter().map(|v| Place { club: club.clone(), characteristic: v.characteristic }).collect();
+                // A reading filed again by hand leaves its former place.
+                if let Some(former) = self.place_of.get(reading).filter(|former| *former != club) {
+                    let former = former.clone();
+                    self.on_club(&former, event.seq, |record| record.void(*reading));
+                }
+                self.set_fate(*reading, Fate::Filed(places));
+                self.place_of.insert(*reading, club.clone());
+                let method = Method::Measured { instrument: instrument.clone(), calibration: *calibration };
+                let at_us = self.captured_at(*reading).unwrap_or(event.at_us);
+                self.on_club(club, event.seq, |record| {
+                    for value in values {
+                        record.file(Entry {
+                            filed: value.clone(),
+                            method: method.clone(),
+                            event: *reading,
+                            at_us,
+                            by: event.by.clone(),
+                            standing: super::record::Standing::Valid,
+                        });
+                    }
+                });
+            }
+            Change::ReadingUnfiled { reading, reason, choices } => {
+                self.set_fate(*reading, Fate::Unfiled { reason: reason.clone(), choices: choices.clone() });
+            }
+            Change::ReadingVoided { reading, why } => {
+                self.set_fate(*reading, Fate::Voided { why: why.clone() });
+                self.recent.retain(|recent| recent != reading);
+                if let Some(club) = self.place_of.get(reading).cloned() {
+                    self.on_club(&club, event.seq, |record| record.void(*reading));
+                }
+            }
+            Change::ValueTyped { club, text, value } => {
+                self.place_of.insert(event.id, club.clone());
+                self.remember(event.id);
+                let entry = Entry {
+                    filed: value.clone(),
+                    method: Method::Typed { text: text.clone() },
+                    event: event.id,
+                    at_us: event.at_us,
+                    by: event.by.clone(),
+                    standing: super::record::Standing::Valid,
+                };
+                self.on_club(club, event.seq, |record| record.file(entry));
+            }
+            Change::StepDone { club, step } => {
+                let done = StepRecord { step: *step, at_us: event.at_us, by: event.by.clone() };
+                self.on_club(club, event.seq, |record| record.steps.push(done));
+            }
+            Change::ClubFinished { club } => {
+                self.on_club(club, event.seq, |record| {
+                    record.state = ClubState::Finished;
+                    record.finished_at_us = Some(event.at_us);
+                });
+                if self.current_club.as_ref() == Some(club) {
+                    self.current_club = None;
+                }
+                self.finished_last = Some(club.clone());
+            }
+            Change::InstrumentFound { instrument, .. } => {
+                self.connected.insert(instrument.clone(), true);
+            }
+            Change::InstrumentLost { instrument, .. } => {
+                self.connected.insert(instrument.clone(), false);
+            }
+            Change::Calibrated { instrument, .. } => {
+                let in_force = InForce { event: event.id, change: event.change.clone() };
+                self.calibrations.insert(instrument.clone(), in_force);
+            }
+            Change::OperatorChanged { operator } => self.operator.clone_from(operator),
+        }
+    }
+
+    /// The club that is open.
+    #[must_use]
+    pub fn club(&self) -> Option<&ClubRecord> {
+        self.current_club.as_ref().and_then(|id| self.clubs.get(id))
+    }
+
+    /// The order that is open.
+    #[must_use]
+    pub fn order(&self) -> Option<&Order> {
+        self.current_order.as_ref().and_then(|number| self.orders.get(number))
+    }
+
+    /// Orders with a club that is not finished, oldest first, without the open one.
+    pub fn queue(&self) -> impl Iterator<Item = &Order> {
+        self.order_sequence
+            .iter()
+            .filter(|number| Some(*number) != self.current_order.as_ref())
+            .filter_map(|number| self.orders.get(number))
+            .filter(|order| self.next_club(order).is_some())
+    }
+
+    /// The first club of an order that is not finished and not put aside.
+    #[must_use]
+    pub fn next_club(&self, order: &Order) -> Option<&ClubRecord> {
+        order
+            .clubs
+            .iter()
+            .filter_map(|club| self.clubs.get(&club.id))
+            .find(|record| matches!(record.state, ClubState::Waiting | ClubState::InWork))
+    }
+
+    /// The line of a captured reading that is still at hand.
+    #[must_use]
+    pub fn capture_line(&self, event: EventId) -> Option<&CaptureLine> {
+        self.captures.iter().rev().find(|line| line.event == event)
+    }
+
+    /// The last captured or typed value that counts.
+    #[must_use]
+    pub fn last_value(&self) -> Option<EventId> {
+        self.recent.back().copied()
+    }
+
+    /// The club that a captured reading or typed value went to.
+    #[must_use]
+    pub fn place_of(&self, event: EventId) -> Option<&str> {
+        self.place_of.get(&event).map(String::as_str)
+    }
+
+    /// Clubs in the order of import and position.
+    pub fn clubs_in_order(&self) -> impl Iterator<Item = &ClubRecord> {
+        self.order_sequence
+            .iter()
+            .filter_map(|number| self.orders.get(number))
+            .flat_map(|order| order.clubs.iter())
+            .filter_map(|club| self.clubs.get(&club.id))
+    }
+
+    fn take_order(&mut self, order: &Order, seq: u64) {
+        for spec in &order.clubs {
+            match self.clubs.get_mut(&spec.id) {
+                Some(record) => {
+                    record.spec = spec.clone();
+                    record.last_seq = seq;
+                }
+                None => {
+                    self.clubs.insert(spec.id.clone(), ClubRecord::new(&order.number, spec.clone()));
+                }
+            }
+        }
+        if self.orders.insert(order.number.clone(), order.clone()).is_none() {
+            self.order_sequence.push(order.number.clone());
+        }
+    }
+
+    fn open_club(&mut self, club: &str, seq: u64) {
+        self.current_club = Some(club.to_owned());
+        self.on_club(club, seq, |record| {
+            record.state = ClubState::InWork;
+            record.finished_at_us = None;
+        });
+    }
+
+    fn capture(&mut self, event: &Event, captured: &CapturedReading) {
+        self.last_capture.insert(captured.instrument.clone(), captured.clone());
+        self.remember(event.id);
+        if self.captures.len() == CAPTURES_AT_HAND {
+            self.captures.pop_front();
+        }
+        self.captures.push_back(CaptureLine {
+            event: event.id,
+            at_us: event.at_us,
+            captured: captured.clone(),
+            fate: Fate::Open,
+        });
+    }
+
+    fn remember(&mut self, value: EventId) {
+        if self.recent.len() == CAPTURES_AT_HAND {
+            self.recent.pop_front();
+        }
+        self.recent.push_back(value);
+    }
+
+    fn captured_at(&self, reading: EventId) -> Option<i64> {
+        self.capture_line(reading).map(|line| line.at_us)
+    }
+
+    fn set_fate(&mut self, reading: EventId, fate: Fate) {
+        if let Some(line) = self.captures.iter_mut().rev().find(|line| line.event == reading) {
+            line.fate = fate;
+        }
+    }
+
+    fn on_club(&mut self, club: &str, seq: u64, change: impl FnOnce(&mut ClubRecord)) {
+        if let Some(record) = self.clubs.get_mut(club) {
+            record.last_seq = seq;
+            change(record);
+        }
+    }
+}

@@ -1,0 +1,74 @@
+//! Codes on our own tickets and cards, as a scanner sends them.
+//!
+//! They use only capitals, digits and `/ -`, so that every linear and matrix code can carry them:
+//! `BS1/O/W-1042` an order, `BS1/C/4F21…` a club by its token, `BS1/S/BOND` a step done, `BS1/W/K7` who is at the
+//! bench, `BS1/V` take the last reading back.
+
+use super::steps::Step;
+
+/// What a scanned code asks for.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Ticket {
+    /// Open this order.
+    Order(String),
+    /// Open the club with this token.
+    Club(String),
+    /// This step is done.
+    Step(Step),
+    /// This person is at the bench.
+    Operator(String),
+    /// The last reading does not count.
+    VoidLast,
+}
+
+const MARK: &str = "BS1/";
+
+impl Ticket {
+    /// Reads a code; `None` for anything that is not one of ours.
+    #[must_use]
+    pub fn parse(code: &str) -> Option<Self> {
+        let rest = code.trim().strip_prefix(MARK)?;
+        match rest.split_once('/') {
+            Some(("O", order)) if !order.is_empty() => Some(Self::Order(order.to_owned())),
+            Some(("C", token)) if !token.is_empty() => Some(Self::Club(token.to_ascii_lowercase())),
+            Some(("S", step)) => Step::parse(&step.to_ascii_lowercase().replace('-', "_")).map(Self::Step),
+            Some(("W", who)) if !who.is_empty() => Some(Self::Operator(who.to_owned())),
+            None if rest == "V" => Some(Self::VoidLast),
+            _ => None,
+        }
+    }
+
+    /// The text to print.
+    #[must_use]
+    pub fn code(&self) -> String {
+        match self {
+            Self::Order(order) => format!("{MARK}O/{order}"),
+            Self::Club(token) => format!("{MARK}C/{}", token.to_ascii_uppercase()),
+            Self::Step(step) => format!("{MARK}S/{}", step.name().to_ascii_uppercase().replace('_', "-")),
+            Self::Operator(who) => format!("{MARK}W/{who}"),
+            Self::VoidLast => format!("{MARK}V"),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_printed_is_what_is_read() {
+        let steps = Step::ALL.iter().map(|step| Ticket::Step(*step));
+        let others = [
+            Ticket::Order("W-1042".into()),
+            Ticket::Club("4f21ab".into()),
+            Ticket::Operator("K7".into()),
+            Ticket::VoidLast,
+        ];
+        for ticket in steps.chain(others) {
+            assert_eq!(Ticket::parse(&ticket.code()), Some(ticket.clone()), "{}", ticket.code());
+        }
+        for other in ["", "BS1/", "BS1/X/1", "BS1/S/FLY", "4006381333931", "BS1/O/"] {
+            assert_eq!(Ticket::parse(other), None, "{other}");
+        }
+    }
+}

@@ -1,0 +1,8 @@
+// Browser test of the bench display: (a) against the mock bench, (b) against the daemon where BENCHSCRIBE_URL is set.
+//
+// `node --test bench.test.mjs` runs all of it. No test sleeps: each waits for what it wants to see.
+
+import "./parts/reading.mjs";
+import "./parts/operating.mjs";
+import "./parts/looks.mjs";
+import "./parts/daemon.mjs";

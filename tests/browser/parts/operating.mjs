@@ -1,0 +1,115 @@
+// What a person does at the page: void, type, open, file, mark; and the daemon's refusals.
+//
+// Expected: the commands of the project's HTTP contract, problems in the shape of RFC 9457.
+
+import { describe, test } from "node:test";
+import assert from "node:assert/strict";
+import * as s from "../scenes.mjs";
+import { atMockBench, SCENES } from "../mock_bench.mjs";
+import { untilText } from "../support.mjs";
+
+describe("what a person does", () => {
+  const bench = atMockBench();
+  const { on, show, sent } = bench;
+
+  test("the_focus_survives_a_new_state", () =>
+    on(SCENES.held, async (page) => {
+      await page.locator('[data-focus="drop-e2"]').focus();
+      await show(page, s.scene({ captures: [s.capture("e7", "59:59", "64.00 g", "shaft_mass"), ...s.captures()] }));
+      await untilText(page, "#captures", "64.00 g");
+      assert.equal(await page.evaluate(() => document.activeElement.dataset.focus), "drop-e2");
+    }));
+
+  test("voiding_asks_for_the_reason_and_names_the_very_reading", () =>
+    on(SCENES.held, async (page) => {
+      await page.locator("#void-button").focus();
+      await page.keyboard.press("Enter");
+      await page.locator("dialog[open]").waitFor();
+      await page.keyboard.press("Escape");
+      await page.locator("dialog").waitFor({ state: "detached" });
+      assert.equal(await page.evaluate(() => document.activeElement.id), "void-button");
+      assert.deepEqual(bench.mock.commands, [], "leaving voids nothing");
+      await page.locator("#void-button").click();
+      // A reading that comes while the dialog is open must not be the one that is voided.
+      await show(page, s.scene({ captures: [s.capture("e8", "59:30", "64.00 g", "shaft_mass"), ...s.captures()] }));
+      await page.getByLabel("another reason").fill("dropped it");
+      await page.keyboard.press("Enter");
+      assert.deepEqual(await sent(), [{ command: "void", event: "e1", why: "dropped it" }]);
+      await page.locator('[data-focus="drop-e4"]').click();
+      await page.getByRole("button", { name: "wrong part" }).click();
+      assert.deepEqual((await sent(2))[1], { command: "void", event: "e4", why: "wrong part" });
+    }));
+
+  test("a_typed_value_needs_its_unit", () =>
+    on(SCENES.empty, async (page) => {
+      await page.locator("#enter-button").click();
+      for (const key of ["4", "5"]) await page.locator(".keys").getByRole("button", { name: key, exact: true }).click();
+      await page.getByRole("button", { name: "file it" }).click();
+      await untilText(page, ".dialog-problem", "needs its unit");
+      assert.deepEqual(bench.mock.commands, []);
+      await page.locator(".keys").getByRole("button", { name: "in", exact: true }).click();
+      await page.getByRole("button", { name: "file it" }).click();
+      assert.deepEqual(await sent(), [{ command: "enter", club: "W-1042/1", characteristic: "length", quantity: "45 in" }]);
+    }));
+
+  test("orders_clubs_and_steps_are_opened_and_marked", () =>
+    on(SCENES.empty, async (page) => {
+      await page.getByRole("button", { name: "mark done: step dry fit" }).click();
+      assert.deepEqual((await sent(1))[0], { command: "step_done", step: "dry_fit" });
+      await page.locator("#orders-button").click();
+      await page.locator("dialog").getByRole("button", { name: "3 wood" }).click();
+      assert.deepEqual((await sent(2))[1], { command: "open_club", club: "W-1042/2" });
+      await page.locator("#orders-button").click();
+      await page.locator("dialog").getByRole("button", { name: "W-1044" }).click();
+      assert.deepEqual((await sent(3))[2], { command: "open_order", order: "W-1044" });
+      await show(page, SCENES["no order"]);
+      await untilText(page, "#call", "open an order");
+      await page.locator(".openings").getByRole("button", { name: "W-1043" }).click();
+      assert.deepEqual((await sent(4))[3], { command: "open_order", order: "W-1043" });
+    }));
+
+  test("an_unfiled_reading_is_loud_and_its_choices_file_it", () =>
+    on(SCENES.unfiled, async (page) => {
+      const alarm = page.locator(".unfiled[role=alert]");
+      await untilText(page, ".unfiled", "57.3 g fits both the grip and the shaft");
+      assert.ok((await alarm.textContent()).includes("not filed"));
+      await alarm.getByRole("button", { name: "shaft mass of W-1042/2" }).click();
+      assert.deepEqual(await sent(), [{ command: "file", event: "e9", club: "W-1042/2", characteristic: "shaft_mass" }]);
+      await show(page, s.scene({ captures: [s.capture("e10", "59:59", "64.00 g", "shaft_mass"), s.unfiled(), ...s.captures()] }));
+      await page.waitForFunction(() => !document.querySelector(".unfiled"));
+      await page.locator('[data-focus="choose-e9"]').click();
+      await page.locator("dialog").getByRole("button", { name: "grip mass of W-1042/1" }).click();
+      assert.deepEqual((await sent(2))[1], { command: "file", event: "e9", club: "W-1042/1", characteristic: "grip_mass" });
+    }));
+
+  test("a_refusal_is_shown_in_the_daemons_words_until_it_is_dismissed", () =>
+    on(
+      SCENES.empty,
+      async (page) => {
+        bench.mock.refuse({ type: "about:blank", title: "step not possible", detail: "the dry fit has no swing weight yet", status: 409 });
+        await page.getByRole("button", { name: "mark done" }).click();
+        await untilText(page, "#notices", "the dry fit has no swing weight yet");
+        await untilText(page, "#notices", "step not possible");
+        await page.getByRole("button", { name: "dismiss" }).click();
+        assert.equal(await page.locator("#notices > *").count(), 0);
+      },
+      { expected: /409/ },
+    ));
+
+  test("a_401_asks_for_the_bench_token_once", () =>
+    on(
+      SCENES.empty,
+      async (page) => {
+        bench.mock.wantToken("invented-token");
+        await page.getByRole("button", { name: "mark done" }).click();
+        await page.getByLabel("token", { exact: true }).fill("invented-token");
+        await page.keyboard.press("Enter");
+        assert.deepEqual(await sent(), [{ command: "step_done", step: "dry_fit" }]);
+        await page.waitForFunction(() => !document.querySelector("#step button").disabled);
+        await page.getByRole("button", { name: "mark done" }).click();
+        assert.equal((await sent(2)).length, 2);
+        assert.equal(await page.locator("dialog").count(), 0, "not asked again");
+      },
+      { expected: /401/ },
+    ));
+});

@@ -1,0 +1,61 @@
+// Support of the browser tests: one browser, a page that records every console error, waits on conditions.
+
+import { readFile } from "node:fs/promises";
+import { createRequire } from "node:module";
+import { chromium } from "playwright-core";
+
+const AXE = await readFile(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+
+/** Any Chromium will do; `BENCHSCRIBE_BROWSER` names another one than the distribution's. */
+export const launch = () =>
+  chromium.launch({
+    executablePath: process.env.BENCHSCRIBE_BROWSER ?? "/usr/bin/chromium",
+    args: [
+      "--headless",
+      "--no-sandbox",
+      "--disable-gpu",
+      "--disable-quic",
+      "--no-first-run",
+      "--disable-background-networking",
+      "--disable-component-update",
+      "--disable-sync",
+    ],
+  });
+
+/** A page with the list of what went wrong in it. */
+export async function openPage(browser, url, { width = 1920, height = 1080, colorScheme = "light" } = {}) {
+  const context = await browser.newContext({ viewport: { width, height }, colorScheme });
+  const page = await context.newPage();
+  const errors = [];
+  page.on("console", (message) => {
+    if (message.type() === "error") errors.push(message.text());
+  });
+  page.on("pageerror", (error) => errors.push(error.message));
+  await page.goto(url);
+  return { page, errors, close: () => context.close() };
+}
+
+/** Waits until the text of an element contains `text`. */
+export const untilText = (page, selector, text) =>
+  page.waitForFunction(([wanted, inside]) => document.querySelector(wanted)?.textContent.includes(inside), [selector, text]);
+
+/** Waits until an attribute has this value. */
+export const untilAttribute = (page, selector, name, value) =>
+  page.waitForFunction(
+    ([wanted, attribute, expected]) => document.querySelector(wanted)?.getAttribute(attribute) === expected,
+    [selector, name, value],
+  );
+
+/** Accessibility violations, WCAG A to AAA where a program can tell, as short lines. */
+export async function violations(page) {
+  if (!(await page.evaluate(() => "axe" in globalThis))) await page.evaluate(AXE);
+  const found = await page.evaluate(() =>
+    globalThis.axe.run(document, {
+      runOnly: ["wcag2a", "wcag2aa", "wcag2aaa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
+      rules: { "color-contrast-enhanced": { enabled: true }, "target-size": { enabled: true } },
+    }),
+  );
+  return found.violations.flatMap((violation) =>
+    violation.nodes.map((node) => `${violation.id}: ${node.target.join(" ")} ${node.any[0]?.message ?? ""}`),
+  );
+}

@@ -1,0 +1,287 @@
+//! Units, weights, uncertainty, fits and gauge studies against published values.
+//!
+//! Every value and its source stand in `checks/*.json` (and `checks/SOURCES.md`); the loops here put each through the
+//! public functions. Left out on purpose: force units, Handbook 44, class F and Monte Carlo, which the daemon does not use.
+
+#![expect(clippy::unwrap_used, reason = "a test may panic")]
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use benchscribe::measurement::check_weight::{InstrumentClass, WeightClass, WeightVerdict, judge_weight};
+use benchscribe::measurement::distribution::{combined, coverage_factor, effective_freedom, rectangular};
+use benchscribe::measurement::fit::fit_polynomial;
+use benchscribe::measurement::gauge_study::CrossedStudy;
+use benchscribe::measurement::gravity::{STANDARD_GRAVITY, gravity_at};
+use benchscribe::measurement::quantity::{Dimension, parse_value};
+use benchscribe::measurement::statistics::{OneWayAnova, one_way_anova};
+use benchscribe::measurement::unit::{
+    Degrees, FULCRUM_MM, GMM_PER_INCH_OUNCE, GRAMS_PER_OUNCE, Grams, INCH_OUNCES_PER_POINT, MM_PER_INCH,
+};
+use serde_json::Value;
+
+fn checks() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/checks")
+}
+
+fn items(file: &str) -> Vec<Value> {
+    let set: Value = serde_json::from_str(&fs::read_to_string(checks().join(file)).unwrap()).unwrap();
+    set["items"].as_array().unwrap().clone()
+}
+
+fn item(file: &str, id: &str) -> Value {
+    items(file).into_iter().find(|item| item["id"] == id).unwrap()
+}
+
+fn numbers(list: &Value) -> Vec<f64> {
+    list.as_array().unwrap().iter().map(|number| number.as_f64().unwrap()).collect()
+}
+
+fn near(found: f64, expected: f64, relative: f64, what: &str) {
+    assert!((found - expected).abs() <= relative * expected.abs(), "{what}: found {found}, expected {expected}");
+}
+
+#[test]
+fn units_are_those_of_sp_811() {
+    let quantity = |text: &str, dimension: Dimension| parse_value(text, dimension).unwrap();
+    for (id, found) in [
+        ("U-in-mm", MM_PER_INCH),
+        ("U-oz-g", GRAMS_PER_OUNCE),
+        ("U-lb-g", quantity("1 lb", Dimension::Mass)),
+        ("U-gr-mg", quantity("1 gr", Dimension::Mass) * 1000.0),
+        ("U-gn", STANDARD_GRAVITY),
+        ("U-ozin-gmm", GMM_PER_INCH_OUNCE),
+        ("U-ozin-gin", GMM_PER_INCH_OUNCE / MM_PER_INCH),
+        ("U-175-gin", INCH_OUNCES_PER_POINT * GRAMS_PER_OUNCE),
+        ("U-175-gmm", INCH_OUNCES_PER_POINT * GMM_PER_INCH_OUNCE),
+        ("U-14in-mm", FULCRUM_MM),
+        ("U-12in-mm", benchscribe::club::swing_weight::FULCRUM_12_MM),
+        ("U-ozin2", GMM_PER_INCH_OUNCE * MM_PER_INCH / benchscribe::club::assembly::GMM2_PER_KGCM2),
+        ("U-64", quantity("1/64 in", Dimension::Length)),
+        ("U-8", quantity("1/8 in", Dimension::Length)),
+    ] {
+        near(found, item("01_units.json", id)["expected"].as_f64().unwrap(), 1e-15, id);
+    }
+}
+
+#[test]
+fn every_cell_of_r_111_table_1_is_there_and_no_other() {
+    let mut cells = 0;
+    for item in items("02_r111.json") {
+        let (Some(class), Some(nominal)) = (item["inputs"]["class"].as_str(), item["inputs"]["nominal_g"].as_f64()) else { continue };
+        let found = WeightClass::parse(class).unwrap().largest_error_mg(Grams(nominal));
+        assert_eq!(found, item["expected"].as_f64(), "{}", item["id"]);
+        cells += 1;
+    }
+    assert_eq!(cells, 139);
+    let classes = ["E1", "E2", "F1", "F2", "M1", "M2", "M3"].map(|name| WeightClass::parse(name).unwrap());
+    let nominals = [1.0, 2.0, 5.0].map(|step| (-3..=4).map(move |power| step * 10f64.powi(power))).into_iter().flatten();
+    let filled = nominals.flat_map(|nominal| classes.map(|class| class.largest_error_mg(Grams(nominal)))).flatten().count();
+    assert_eq!(filled, cells);
+}
+
+#[test]
+fn a_weight_is_accepted_as_r_111_says() {
+    let accepted_up_to = item("02_r111.json", "R111-accept")["expected"].as_f64().unwrap();
+    assert_eq!(judge_weight(5.0, accepted_up_to, 1.5), WeightVerdict::Conforms);
+    assert_eq!(judge_weight(5.0, accepted_up_to + 0.01, 1.5), WeightVerdict::Undecided);
+    let third = item("02_r111.json", "R111-U-third")["expected"].as_f64().unwrap();
+    assert_eq!(judge_weight(1.0, 0.0, third), WeightVerdict::Conforms);
+    assert_eq!(judge_weight(1.0, 0.0, third + 1e-6), WeightVerdict::UncertaintyTooLarge);
+}
+
+#[test]
+fn instruments_have_the_steps_of_r_76() {
+    for class_name in ["I", "II", "III", "IIII"] {
+        let expected = &item("03_r76_hb44.json", &format!("R76-steps-{class_name}"))["expected"];
+        let steps = InstrumentClass::parse(class_name).unwrap().steps();
+        for (step, key) in steps.iter().zip(["0.5e_up_to", "1.0e_up_to", "1.5e_up_to"]) {
+            assert_eq!(Some(*step).filter(|step| step.is_finite()), expected[key].as_f64(), "{class_name} {key}");
+        }
+    }
+    for example in items("03_r76_hb44.json").iter().filter(|item| item["id"].as_str().unwrap().starts_with("R76-ex")) {
+        let inputs = &example["inputs"];
+        let class = InstrumentClass::parse(inputs["class"].as_str().unwrap()).unwrap();
+        let number = |key: &str| Grams(inputs[key].as_f64().unwrap());
+        let found = class.largest_error(number("e_g"), number("load_g")).unwrap();
+        assert_eq!(Some(found.0), example["expected"].as_f64(), "{}", example["id"]);
+    }
+}
+
+#[test]
+fn uncertainties_combine_as_in_the_gum() {
+    let expected = |id: &str| item("04_gum.json", id)["expected"].as_f64().unwrap();
+    // H.1: six contributions in nm; theta -0.1 C within ±1e-6 of expansion, and ±0.05 C with 11.5e-6, over 50 mm.
+    let by_expansion = rectangular(1e-6) * 0.1 * 50_000_623.0;
+    let by_temperature = 11.5e-6 * rectangular(0.05) * 50_000_623.0;
+    let total = combined(&[25.0, 5.8, 3.9, 6.7, by_expansion, by_temperature]);
+    near(total, expected("GUM-H1-uc"), 1e-4, "H.1 combined");
+    let freedom = |total: f64, parts: &[(f64, f64)]| effective_freedom(parts) * (total / combined(&parts.iter().map(|part| part.0).collect::<Vec<_>>())).powi(4);
+    let h1 = freedom(32.0, &[(25.0, 18.0), (9.7, 25.6), (2.9, 50.0), (16.6, 2.0)]);
+    near(h1, expected("GUM-H1-veff"), 1e-3, "H.1 effective degrees of freedom");
+    near(32.0 * coverage_factor(0.99, 16.0).unwrap(), expected("GUM-H1-U99"), 1e-3, "H.1 expanded");
+    let g41 = &item("04_gum.json", "GUM-G41")["expected"];
+    let parts = [(0.25, 9.0), (0.57, 4.0), (0.82, 14.0)];
+    near(combined(&parts.map(|part| part.0)), g41["uc_percent"].as_f64().unwrap(), 1e-4, "G.4.1 combined");
+    near(effective_freedom(&parts), g41["nu_eff"].as_f64().unwrap(), 1e-3, "G.4.1 effective degrees of freedom");
+    near(rectangular(0.05), expected("GUM-res"), 1e-12, "display step");
+    let budget = [0.0225, rectangular(0.015), 0.0142, rectangular(0.01), rectangular(0.01)];
+    near(combined(&budget), item("04_gum.json", "EA402-S2")["expected"]["u_g"].as_f64().unwrap(), 2e-4, "10 kg budget");
+    for item in items("04_gum.json").iter().filter(|item| item["id"].as_str().unwrap().starts_with("T95-")) {
+        let found = coverage_factor(0.95, item["inputs"]["nu"].as_f64().unwrap()).unwrap();
+        assert!((found - item["expected"].as_f64().unwrap()).abs() <= 5e-5, "{} {found}", item["id"]);
+    }
+}
+
+#[test]
+fn the_calibration_line_of_gum_h_3_comes_out_as_printed() {
+    let data = item("04_gum.json", "GUM-H3-y1");
+    let t: Vec<f64> = numbers(&data["inputs"]["t"]).iter().map(|t| t - 20.0).collect();
+    let fit = fit_polynomial(&t, &numbers(&data["inputs"]["b"]), 1).unwrap();
+    let correlation = fit.covariance(0, 1).unwrap() / (fit.sd_coefficients[0] * fit.sd_coefficients[1]);
+    let at_30 = fit.predict(10.0).unwrap();
+    for (id, found) in [
+        ("GUM-H3-y1", fit.coefficients[0]),
+        ("GUM-H3-y2", fit.coefficients[1]),
+        ("GUM-H3-s1", fit.sd_coefficients[0]),
+        ("GUM-H3-s2", fit.sd_coefficients[1]),
+        ("GUM-H3-r", correlation),
+        ("GUM-H3-s", fit.residual_sd),
+    ] {
+        let item = item("04_gum.json", id);
+        near(found, item["expected"].as_f64().unwrap(), 1e-9, id);
+        // What the guide itself prints, to its two or three digits.
+        if let Some(printed) = item["printed"].as_f64() {
+            near(found, printed, 0.01, id);
+        }
+    }
+    let expected = item("04_gum.json", "GUM-H3-b30");
+    near(at_30.value, expected["printed"][0].as_f64().unwrap(), 5e-4, "b(30 C)");
+    near(at_30.u_mean, expected["printed"][1].as_f64().unwrap(), 0.02, "u of b(30 C)");
+}
+
+#[test]
+fn gravity_is_that_of_the_welmec_formula() {
+    let place = |place: &Value, latitude: &str, height: &str| {
+        gravity_at(Degrees(place[latitude].as_f64().unwrap()), place[height].as_f64().unwrap()).unwrap()
+    };
+    let example = item("04_gum.json", "GRAV-WELMEC");
+    near(place(&example["inputs"], "lat_deg", "h_m"), example["expected"].as_f64().unwrap(), 1e-14, "WELMEC");
+    for id in ["GRAV-ratio-1", "GRAV-ratio-2"] {
+        let item = item("04_gum.json", id);
+        let [from, to] = ["from", "to"].map(|key| place(&item["inputs"][key], "lat", "h"));
+        assert!((to / from - 1.0 - item["expected"].as_f64().unwrap()).abs() < 1e-9, "{id}");
+    }
+}
+
+#[test]
+fn polynomials_agree_with_the_certified_values_of_nist() {
+    for (id, degree, relative) in [("STRD-norris", 1, 1e-12), ("STRD-pontius", 2, 1e-12)] {
+        let data = item("05_strd.json", id);
+        let fit = fit_polynomial(&numbers(&data["inputs"]["x"]), &numbers(&data["inputs"]["y"]), degree).unwrap();
+        let expected = |key: &str| data["expected"][key].as_f64().unwrap();
+        for power in 0..=degree {
+            near(fit.coefficients[power], expected(&format!("B{power}")), relative, &format!("{id} B{power}"));
+            near(fit.sd_coefficients[power], expected(&format!("sd_B{power}")), relative, &format!("{id} sd_B{power}"));
+        }
+        near(fit.residual_sd, expected("residual_sd"), relative, id);
+        near(fit.r_squared.unwrap(), expected("R2"), relative, id);
+        assert_eq!(data["expected"]["df"], fit.degrees_of_freedom, "{id}");
+    }
+}
+
+/// Groups of a data set: from the file of values itself, or from NIST's own values beside it.
+fn groups(name: &str, inputs: &Value) -> Vec<Vec<f64>> {
+    if let Some(groups) = inputs["groups"].as_object() {
+        return groups.values().map(numbers).collect();
+    }
+    let text = fs::read_to_string(checks().join(format!("strd/{name}.csv"))).unwrap();
+    let mut groups: Vec<Vec<f64>> = Vec::new();
+    for line in text.lines().filter(|line| !line.starts_with('#')) {
+        let (group, value) = line.split_once(',').unwrap();
+        let group: usize = group.parse().unwrap();
+        groups.resize(groups.len().max(group), Vec::new());
+        groups[group - 1].push(value.parse().unwrap());
+    }
+    groups
+}
+
+#[test]
+fn analysis_of_variance_agrees_with_the_certified_values_of_nist() {
+    for name in ["SiRstv", "SmLs01", "AtmWtAg", "SmLs07"] {
+        let data = item("05_strd.json", &format!("STRD-{name}"));
+        let groups = groups(name, &data["inputs"]);
+        assert_eq!(data["inputs"]["n"], groups.iter().map(Vec::len).sum::<usize>(), "{name}");
+        let OneWayAnova { between, between_freedom, within, within_freedom, f_ratio, r_squared, residual_sd } =
+            one_way_anova(&groups).unwrap();
+        assert_eq!(data["expected"]["df"], serde_json::json!([between_freedom, within_freedom]), "{name}");
+        for (key, found) in [
+            ("SSB", between),
+            ("SSW", within),
+            ("F", f_ratio.unwrap()),
+            ("R2", r_squared.unwrap()),
+            ("residual_sd", residual_sd),
+        ] {
+            near(found, data["expected"][key].as_f64().unwrap(), 1e-12, &format!("{name} {key}"));
+        }
+    }
+}
+
+fn published_study() -> CrossedStudy {
+    let data = item("06_grr.json", "GRR-data");
+    let people = data["inputs"]["data"].as_object().unwrap().values();
+    let table = people.map(|person| person.as_array().unwrap().iter().map(numbers).collect()).collect();
+    CrossedStudy::new(table).unwrap()
+}
+
+#[test]
+fn the_published_gauge_study_comes_out_by_analysis_of_variance() {
+    let anova = published_study().anova();
+    let expected = &item("06_grr.json", "GRR-anova")["expected"];
+    for (key, line, printed) in [
+        ("appraiser", anova.people, 3.1673),
+        ("part", anova.parts, 88.3619),
+        ("appraiser*part", anova.interaction, 0.3590),
+        ("repeatability", anova.repeatability, 2.7589),
+        ("total", anova.total, 94.6471),
+    ] {
+        near(line.squares, expected["SS"][key].as_f64().unwrap(), 1e-12, key);
+        assert!((line.squares - printed).abs() <= 5e-5, "{key}, as the manual prints it (from memory)");
+        assert_eq!(expected["df"][key], line.freedom, "{key}");
+    }
+    near(anova.interaction_significance.unwrap(), expected["p_int"].as_f64().unwrap(), 1e-10, "p of the interaction");
+    let (pooled, apart) = (published_study().components_pooled(), published_study().components());
+    let expected = &item("06_grr.json", "GRR-anova-pooled")["expected"];
+    for (key, found) in [
+        ("EV_sd", pooled.repeatability.sqrt()),
+        ("AV_sd", pooled.people.sqrt()),
+        ("GRR_sd", pooled.measuring().sqrt()),
+        ("PV_sd", pooled.parts.sqrt()),
+        ("GRR_percent_TV", pooled.percent_of_total().unwrap()),
+        ("ndc_1.41PV/GRR", pooled.distinct_categories().unwrap()),
+    ] {
+        near(found, expected[key].as_f64().unwrap(), 1e-8, key);
+    }
+    let expected = &item("06_grr.json", "GRR-anova-unpooled")["expected"];
+    for (key, found) in [("EV2", apart.repeatability), ("INT2", apart.interaction), ("AV2", apart.people), ("PV2", apart.parts)] {
+        near(found, expected[key].as_f64().unwrap(), 1e-8, key);
+    }
+}
+
+#[test]
+fn the_published_gauge_study_comes_out_by_ranges() {
+    let ranges = published_study().ranges().unwrap();
+    let expected = &item("06_grr.json", "GRR-range")["expected"];
+    for (key, found) in [
+        ("Rbarbar", ranges.mean_range),
+        ("Xdiff", ranges.spread_of_people),
+        ("Rp", ranges.spread_of_parts),
+        ("EV", ranges.repeatability),
+        ("AV", ranges.reproducibility),
+        ("GRR", ranges.measuring()),
+        ("PV", ranges.part_variation),
+        ("TV", ranges.total()),
+    ] {
+        near(found, expected[key].as_f64().unwrap(), 1e-6, key);
+    }
+}
