@@ -13,4 +13,5 @@ pub mod instrument;
 pub mod journal;
 pub mod measurement;
 pub mod output;
+pub mod proof;
 pub mod work_order;

@@ -2,14 +2,14 @@
 
 use std::collections::BTreeMap;
 
-use super::indication::{Indication, read};
 use crate::config::bench_file::InstrumentSettings;
 use crate::instrument::format::Frame;
-use crate::measurement::calibration::Calibration;
+use crate::instrument::indication::{Indication, read};
+use crate::measurement::calibration::{Calibration, settling_limits};
 use crate::measurement::evidence::{Evidence, RawFrame, RecentFrames};
-use crate::measurement::reading::{InstrumentKind, Reading};
+use crate::measurement::reading::Reading;
 use crate::measurement::sample::Expectation;
-use crate::measurement::settling::{Capture, Change, Phase, Settling, SettlingLimits};
+use crate::measurement::settling::{Capture, Change, Phase, Settling};
 use crate::measurement::stamp::Stamp;
 use crate::work_order::event::{CapturedReading, EventId};
 
@@ -64,18 +64,6 @@ pub enum Seen {
     Captured(Box<(CapturedReading, Evidence)>),
 }
 
-/// The limits of the settling for an instrument; the proof uses the same.
-#[must_use]
-pub fn settling_limits(kind: InstrumentKind, resolution: f64, rate_hz: f64, capacity_g: Option<f64>) -> SettlingLimits {
-    match kind {
-        InstrumentKind::Beam => SettlingLimits::for_beam(rate_hz),
-        InstrumentKind::Gauge => SettlingLimits::for_gauge(resolution, rate_hz),
-        InstrumentKind::Scale | InstrumentKind::Scanner => {
-            SettlingLimits::for_scale(resolution, rate_hz, capacity_g.unwrap_or(f64::INFINITY))
-        }
-    }
-}
-
 impl Channel {
     /// An instrument nothing was heard of yet.
     #[must_use]
@@ -83,10 +71,10 @@ impl Channel {
         let measuring = settings.calibration.clone().map(|calibration| Measuring {
             calibration,
             settling: Settling::new(settling_limits(
-                settings.kind,
-                settings.resolution,
+                settings.wiring.kind,
+                settings.wiring.resolution,
                 settings.rate_hz,
-                settings.capacity.map(|grams| grams.0),
+                settings.wiring.capacity,
             )),
             recent: RecentFrames::default(),
         });
@@ -125,7 +113,7 @@ impl Channel {
     /// Takes one frame.
     pub fn frame(&mut self, stamp: Stamp, frame: &Frame, raw: &[u8], expected: &[Expectation]) -> Seen {
         self.heard_s = Some(stamp.t_s);
-        let values = match read(&self.settings, frame) {
+        let values = match read(&self.settings.wiring, frame) {
             Indication::Values(values) => values,
             Indication::Code(code) => return Seen::Code(code),
             Indication::State(words) => {
@@ -168,7 +156,7 @@ impl Channel {
         self.last.clone_from(&self.held);
         let captured = CapturedReading {
             instrument: self.settings.id.clone(),
-            kind: self.settings.kind,
+            kind: self.settings.wiring.kind,
             measured: reading.measured,
             levels: capture.values,
             zero: capture.zero,

@@ -90,6 +90,13 @@ impl Core {
         (core, outcome)
     }
 
+    /// A bench without instruments, for commands given while no daemon runs.
+    #[must_use]
+    pub fn at_rest(state: State, epoch: u64) -> Self {
+        let numbering = Numbering::after(epoch, state.seq);
+        Self { state, channels: Vec::new(), notices: VecDeque::new(), numbering }
+    }
+
     /// Decides what an input leads to.
     pub fn step(&mut self, input: Input) -> Outcome {
         match input {
@@ -184,7 +191,7 @@ impl Core {
                 format: channel.settings.format.family.clone(),
             });
         }
-        let expected = expectations(self.state.club(), channel.settings.kind);
+        let expected = expectations(self.state.club(), channel.settings.wiring.kind);
         let seen = channel.frame(stamp, frame, raw, &expected);
         let mut outcome = self.number(stamp, found);
         match seen {
@@ -223,9 +230,10 @@ fn calibrated(state: &State, channel: &Channel) -> Option<Change> {
         instrument: settings.id.clone(),
         format: settings.format.family.clone(),
         format_settings: settings.format_settings.clone(),
-        resolution: settings.resolution,
+        channels: settings.wiring.channels.clone(),
+        resolution: settings.wiring.resolution,
         rate_hz: settings.rate_hz,
-        capacity_g: settings.capacity.map(|grams| grams.0),
+        capacity_g: settings.wiring.capacity.map(|grams| grams.0),
         calibration: settings.calibration.clone()?,
         source: "configuration".to_owned(),
     };

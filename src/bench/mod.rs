@@ -4,7 +4,6 @@
 
 pub mod channel;
 pub mod core;
-pub mod indication;
 pub mod show;
 
 use std::net::SocketAddr;
@@ -349,7 +348,8 @@ fn bench_token(folder: &Path) -> Result<String, BenchError> {
 }
 
 /// A number for a new journal.
-fn random_epoch() -> u64 {
+#[must_use]
+pub fn random_epoch() -> u64 {
     u64::try_from(uuid::Uuid::new_v4().as_u128() & 0x0000_ffff_ffff_ffff).unwrap_or(1)
 }
 

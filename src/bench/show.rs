@@ -74,17 +74,17 @@ impl Show {
         let sending = channel.link == Link::Sending;
         let readings = channel
             .showing()
-            .filter(|_| sending && settings.kind != InstrumentKind::Scanner)
+            .filter(|_| sending && settings.wiring.kind != InstrumentKind::Scanner)
             .map(|reading| {
                 // An empty pan is nothing of the club; its digits are shown all the same.
                 let club = core.state.club().filter(|_| phase != "empty" && phase != "unknown");
-                live_readings(club, settings.kind, &reading, channel.held.is_some(), self.lengths)
+                live_readings(club, settings.wiring.kind, &reading, channel.held.is_some(), self.lengths)
             })
             .unwrap_or_default();
         InstrumentView {
             id: settings.id.clone(),
             name: settings.name.clone(),
-            kind: settings.kind.name(),
+            kind: settings.wiring.kind.name(),
             connected: sending,
             error: match &channel.link {
                 Link::Lost(reason) => Some(reason.clone()),

@@ -1,5 +1,84 @@
 //! The command line: one file per command; each reads its arguments, prints, and never decides.
+//!
+//! Exit codes: 0 done, 1 the answer is no (a check failed), 2 wrong usage or input. Results go to stdout,
+//! everything else to stderr.
 
+mod access;
+mod check;
 pub mod compute;
 pub mod decode;
+mod demo;
+mod orders;
+mod print;
+mod records;
 pub mod replay;
+mod run;
+mod verify;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// Exit code for wrong usage or input.
+const WRONG_INPUT: u8 = 2;
+
+#[derive(Parser)]
+#[command(name = "benchscribe", version, about = "Reads a club builder's bench: scales, swing-weight beam and angle gauge, captured, judged and archived per club")]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Simulated instruments and a simulated builder in front of the real daemon
+    Demo(demo::Arguments),
+    /// The daemon
+    Run(run::Arguments),
+    /// Reads a configuration and names every mistake
+    Check(check::Arguments),
+    /// Bytes of an instrument to one JSON line a reading
+    Decode(decode::Arguments),
+    /// Recorded traces through calibration and capture
+    Replay(replay::Arguments),
+    /// One JSON request a line, one JSON answer a line
+    Compute(compute::Arguments),
+    /// Work orders
+    Orders(orders::Arguments),
+    /// Build records
+    Records(records::Arguments),
+}
+
+/// Runs the command line program.
+#[must_use]
+pub fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    start_log();
+    let result = match arguments.command {
+        Command::Demo(arguments) => demo::run(arguments),
+        Command::Run(arguments) => run::run(arguments),
+        Command::Check(arguments) => check::run(&arguments),
+        Command::Decode(arguments) => decode::run(arguments),
+        Command::Replay(arguments) => replay::run(&arguments),
+        Command::Compute(arguments) => compute::run(arguments),
+        Command::Orders(arguments) => orders::run(arguments),
+        Command::Records(arguments) => records::run(arguments),
+    };
+    result.unwrap_or_else(|error| {
+        // One line a cause: what happened, then why.
+        let causes: Vec<String> = error.chain().map(ToString::to_string).collect();
+        print::say(&format!("benchscribe: {}", causes.join(": ")));
+        ExitCode::from(WRONG_INPUT)
+    })
+}
+
+fn start_log() {
+    let filter = tracing_subscriber::EnvFilter::try_from_env("BENCHSCRIBE_LOG")
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("benchscribe=info,warn"));
+    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
+}
+
+/// A runtime for the commands that need one.
+fn runtime() -> anyhow::Result<tokio::runtime::Runtime> {
+    Ok(tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build()?)
+}

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use super::document::{Document, Mistakes, Section};
 use crate::instrument::format::{Format, LineSettings, Parity};
+use crate::instrument::indication::Wiring;
 use crate::measurement::beam::BeamGeometry;
 use crate::measurement::calibration::{
     BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration,
@@ -77,22 +78,16 @@ pub struct InstrumentSettings {
     pub id: String,
     /// Name for people.
     pub name: String,
-    /// What it measures.
-    pub kind: InstrumentKind,
+    /// How its frames are to be understood.
+    pub wiring: Wiring,
     /// Path of its port, best one of /dev/serial/by-id.
     pub port: PathBuf,
     /// Its wire format, with the settings applied.
     pub format: Format,
     /// Settings of the format as given.
     pub format_settings: Vec<(String, String)>,
-    /// Names of the two channels in its frames (cells, or lie and loft).
-    pub channels: [String; 2],
     /// Readings a second.
     pub rate_hz: f64,
-    /// Resolution in grams or degrees.
-    pub resolution: f64,
-    /// Largest load.
-    pub capacity: Option<Grams>,
     /// Calibration as configured; none for a scanner.
     pub calibration: Option<Calibration>,
 }
@@ -232,14 +227,11 @@ fn read_instrument(section: &Section<'_>) -> Option<InstrumentSettings> {
     Some(InstrumentSettings {
         name: name.unwrap_or_else(|| id.clone()),
         id,
-        kind,
+        wiring: Wiring { kind, channels: channels?, resolution: resolution?, capacity },
         port: PathBuf::from(port?),
         format: format?,
         format_settings,
-        channels: channels?,
         rate_hz,
-        resolution: resolution?,
-        capacity,
         calibration,
     })
 }

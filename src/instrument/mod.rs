@@ -7,4 +7,7 @@
 pub mod format;
 pub mod framer;
 pub mod identify;
+
+pub mod indication;
+
 pub mod port;

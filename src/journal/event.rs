@@ -443,6 +443,7 @@ enum ChangeShape {
         instrument: String,
         format: String,
         format_settings: Vec<(String, String)>,
+        channels: [String; 2],
         resolution: f64,
         rate_hz: f64,
         capacity_g: Option<f64>,

@@ -13,6 +13,8 @@ use crate::work_order::event::Event;
 
 /// File name of the journal in the data folder.
 pub const FILE_NAME: &str = "journal.sqlite";
+/// How long a connection waits for another one.
+const BUSY: Duration = Duration::from_secs(10);
 /// How many events a follower reads at a time.
 pub const BATCH: i64 = 200;
 
@@ -26,6 +28,12 @@ pub enum JournalError {
         file: PathBuf,
         /// What the database said.
         source: sqlx::Error,
+    },
+    /// There is none.
+    #[error("there is no journal {file}; give the data folder of a bench that has run")]
+    None {
+        /// The file.
+        file: PathBuf,
     },
     /// The SQLite library can lose commits.
     #[error("SQLite {version} has a known fault in its write-ahead log (3.7.0 to 3.51.2 but 3.44.6 and 3.50.7); use another build")]
@@ -93,6 +101,7 @@ pub struct Reader {
     /// The same single writing connection; only cursors are written through it.
     writer: SqlitePool,
     file: PathBuf,
+    bench: String,
     epoch: u64,
     tip: watch::Receiver<u64>,
 }
@@ -110,7 +119,7 @@ impl Journal {
             .create_if_missing(true)
             .journal_mode(SqliteJournalMode::Wal)
             .synchronous(SqliteSynchronous::Full)
-            .busy_timeout(Duration::from_secs(10));
+            .busy_timeout(BUSY);
         let writer =
             SqlitePoolOptions::new().max_connections(1).connect_with(options.clone()).await.map_err(failed)?;
         let version: String =
@@ -142,7 +151,7 @@ impl Journal {
         let readers =
             SqlitePoolOptions::new().max_connections(3).connect_with(options).await.map_err(failed)?;
         let (tip, tip_receiver) = watch::channel(last_seq);
-        let reader = Reader { readers, writer: writer.clone(), file, epoch, tip: tip_receiver };
+        let reader = Reader { readers, writer: writer.clone(), file, bench: found, epoch, tip: tip_receiver };
         Ok(Self { writer, reader, bench: bench.to_owned(), last_hash, tip })
     }
 
@@ -217,6 +226,30 @@ async fn insert_event(
 }
 
 impl Reader {
+    /// Opens a journal for reading only; a daemon may be writing it at the same time.
+    ///
+    /// # Errors
+    /// When there is no journal in the folder, or it cannot be read.
+    pub async fn open(folder: &Path) -> Result<Self, JournalError> {
+        let file = folder.join(FILE_NAME);
+        let failed = |source| JournalError::Database { file: file.clone(), source };
+        if !file.exists() {
+            return Err(JournalError::None { file });
+        }
+        let options = SqliteConnectOptions::new().filename(&file).read_only(true).busy_timeout(BUSY);
+        let readers = SqlitePoolOptions::new().max_connections(1).connect_with(options).await.map_err(failed)?;
+        let row = sqlx::query("SELECT epoch, bench FROM journal").fetch_one(&readers).await.map_err(failed)?;
+        let (_, tip) = watch::channel(0);
+        let epoch = u64::try_from(row.get::<i64, _>(0)).unwrap_or_default();
+        Ok(Self { writer: readers.clone(), readers, bench: row.get(1), file, epoch, tip })
+    }
+
+    /// The bench the journal belongs to.
+    #[must_use]
+    pub fn bench(&self) -> &str {
+        &self.bench
+    }
+
     /// The journal's number.
     #[must_use]
     pub fn epoch(&self) -> u64 {

@@ -4,9 +4,9 @@
 //! leaves. After the capture the same calibration turns the settled levels into a reading with its uncertainty.
 
 use super::beam::{BeamGeometry, Reactions, read_beam};
-use super::reading::{Measured, Quantity, Reading};
+use super::reading::{InstrumentKind, Measured, Quantity, Reading};
 use super::sample::Sample;
-use super::settling::Capture;
+use super::settling::{Capture, SettlingLimits};
 use super::unit::{Degrees, Grams};
 
 /// How a channel's indications become quantities.
@@ -114,6 +114,18 @@ impl Calibration {
             }
         };
         measured.iter().all(|m| m.value.is_finite() && m.u.is_finite()).then_some(Reading { measured })
+    }
+}
+
+/// The limits of the settling for an instrument, in force while it measures and again when a reading is proved.
+#[must_use]
+pub fn settling_limits(kind: InstrumentKind, resolution: f64, rate_hz: f64, capacity: Option<Grams>) -> SettlingLimits {
+    match kind {
+        InstrumentKind::Beam => SettlingLimits::for_beam(rate_hz),
+        InstrumentKind::Gauge => SettlingLimits::for_gauge(resolution, rate_hz),
+        InstrumentKind::Scale | InstrumentKind::Scanner => {
+            SettlingLimits::for_scale(resolution, rate_hz, capacity.map_or(f64::INFINITY, |grams| grams.0))
+        }
     }
 }
 

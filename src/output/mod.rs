@@ -6,6 +6,7 @@ pub mod command;
 pub mod lists;
 //pub mod mqtt;
 pub mod record;
+pub mod table;
 pub mod text;
 pub mod view;
 pub mod web;

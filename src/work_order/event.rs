@@ -270,6 +270,8 @@ pub enum Change {
         format: String,
         /// Settings of the format, in order.
         format_settings: Vec<(String, String)>,
+        /// Names of the channels in its frames.
+        channels: [String; 2],
         /// Resolution of the indication in its unit (grams, degrees).
         resolution: f64,
         /// Readings a second.

@@ -109,8 +109,19 @@ const MASSES: [Characteristic; 4] =
 
 fn route_mass(club: &ClubRecord, reading: &Reading) -> Routing {
     let Some(mass) = reading.get(Quantity::Mass) else { return refuse("the instrument sent no mass") };
-    let fitting: Vec<Characteristic> =
+    let mut fitting: Vec<Characteristic> =
         MASSES.into_iter().filter(|c| band(club, *c).contains(mass.value)).collect();
+    // Of two that are possible, the one whose limits it meets, if the other's are not met.
+    let meets = |c: &Characteristic| {
+        let limits = club.spec.target(*c).and_then(|row| row.target.lower.zip(row.target.upper));
+        limits.is_some_and(|(lower, upper)| (lower..=upper).contains(&mass.value))
+    };
+    let all_have_limits = fitting.iter().all(|c| {
+        club.spec.target(*c).is_some_and(|row| row.target.lower.is_some() && row.target.upper.is_some())
+    });
+    if fitting.len() > 1 && all_have_limits && fitting.iter().filter(|c| meets(c)).count() == 1 {
+        fitting.retain(meets);
+    }
     match fitting.as_slice() {
         [only] => Routing::File {
             values: vec![Routed { characteristic: *only, stage: club.stage_for(*only), measured: mass }],
@@ -344,6 +355,18 @@ mod tests {
         };
         assert_eq!(reason, "55.0 g could be shaft mass or grip mass: choose which");
         assert_eq!(choices.len(), 2);
+    }
+
+    #[test]
+    fn of_two_possible_parts_the_one_within_its_limits_is_meant() {
+        let club = driver(&[
+            (Characteristic::ShaftMass, "60 g ± 3 g"),
+            (Characteristic::GripMass, "50 g ± 2.5 g"),
+        ]);
+        let name = |grams| filed(&route(Some(&club), InstrumentKind::Scale, &mass(grams))).first().map(|f| f.0);
+        assert_eq!(name(58.0), Some("shaft_mass"));
+        assert_eq!(name(51.0), Some("grip_mass"));
+        assert_eq!(name(55.0), None);
     }
 
     #[test]

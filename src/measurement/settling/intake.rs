@@ -1,14 +1,14 @@
 //! Raw samples become the despiked, evenly paced samples that the ladder averages.
 //!
-//! Two steps, both local: a sample is dropped on the word of two neighbours on either side and of no one
-//! else, and blocks are cut on multiples of the block length in absolute time. So the same output comes from
+//! Two steps, both local: a sample is dropped on the word of three neighbours before and two after
+//! it and of no one else, and blocks are cut on multiples of the block length in absolute time. So the same output comes from
 //! any cut of the stream that starts a little before, which is what makes an archived mean recomputable.
 
 use super::limits::SettlingLimits;
 use crate::measurement::sample::Sample;
 
 /// Neighbours before a sample that have a word in its case; two after it come on top.
-const BEFORE: usize = 2;
+const BEFORE: usize = 3;
 /// The most samples that are under consideration at once.
 const SPAN: usize = BEFORE + 3;
 /// How far, in robust spreads of its neighbours, a sample may lie from the nearest of them.
@@ -20,7 +20,7 @@ pub(super) struct Intake {
     spike: [f64; 2],
     /// Block length in seconds; `None` passes every sample.
     block_s: Option<f64>,
-    /// Raw samples, oldest first: up to two that are settled cases, then up to three that wait.
+    /// Raw samples, oldest first: up to three that are settled cases, then up to three that wait.
     recent: [Sample; SPAN],
     filled: usize,
     /// How many of `recent` are settled cases.
@@ -147,7 +147,7 @@ enum Verdict {
 /// Whether a value is far from all its neighbours, against how far these are from each other. The spread is the
 /// smallest range of three of them, so that one more spike among the neighbours does not excuse the first.
 fn outlies(value: f64, neighbours: impl Iterator<Item = f64>, spike: f64) -> bool {
-    let mut sorted = [f64::INFINITY; 4];
+    let mut sorted = [f64::INFINITY; BEFORE + 2];
     let mut count = 0;
     for (slot, neighbour) in sorted.iter_mut().zip(neighbours) {
         *slot = neighbour;

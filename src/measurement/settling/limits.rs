@@ -54,6 +54,8 @@ pub struct SettlingLimits {
     pub zero_scatter: f64,
     /// x
     pub swap_p: [f64; 8],
+    /// x
+    pub near: [f64; 2],
     /// Largest unrest of the empty instrument, in tolerances, with which a window is trusted.
     pub trust: f64,
     /// x
@@ -68,6 +70,8 @@ pub struct SettlingLimits {
     pub agree_resolutions: f64,
     /// How long the agreement must last, s.
     pub hold_s: f64,
+    /// How long a changed level must agree after a disturbance, s.
+    pub strict_hold_s: f64,
     /// Shortest window after a disturbance, s.
     pub strict_s: f64,
     /// As the first window, when the level lies in an expected band, s.
@@ -175,6 +179,7 @@ impl SettlingLimits {
             zeroing: Zeroing::TakenOff,
             zero_band: 0.0,
             zero_drift: 0.3,
+            near: [0.3, 0.3],
             trust: 9.0,
             swap_p: [0.12, 0.6, 99.0, 0.06, 0.9, 0.2, 0.07, 0.12],
             trust_d: 0.3,
@@ -185,6 +190,7 @@ impl SettlingLimits {
             agree_resolutions: AGREE,
             hold_s: 0.4,
             strict_s: 1.4,
+            strict_hold_s: 0.8,
             expected_window_s: 0.6,
             expected_hold_s: 0.2,
             fewest_samples: 4,

@@ -271,15 +271,16 @@ impl Settling {
             self.remove(sample, now_s, changes);
             return;
         }
-        let Some(level) = self.stable(now_s, self.limits.strict_s, &[]) else {
+        let Some((level, lasted_s)) = self.lasting(now_s, self.limits.strict_s, &[]) else {
             self.report_progress(now_s, changes);
             return;
         };
-        if self.same(&level, &captured, if self.dipped() { self.limits.swap_p[5] } else { 1.0 }) {
+        let part = if self.dipped() { self.limits.swap_p[5] } else { 1.0 };
+        if lasted_s >= self.limits.hold_s && self.same(&level, &captured, part) {
             self.dip = Moments::begin(now_s, 0.0);
             self.state = State::Held { captured, off_level: 0 };
             changes.push(Change::Restored { t_s: now_s });
-        } else if self.may_capture(&level) {
+        } else if lasted_s >= self.limits.strict_hold_s && self.may_capture(&level) {
             changes.push(Change::Changed { t_s: now_s });
             self.capture(&level, now_s, changes);
         }
@@ -360,25 +361,32 @@ impl Settling {
         self.dip.area() > self.limits.swap_p[6] && self.dip.area() < self.limits.swap_p[1] && self.dip.variance().is_some_and(|v| v < self.limits.swap_p[7])
     }
 
-    /// The level, once agreement has lasted; the shortest window is `shortest_s`.
+    /// The level, once agreement has lasted long enough; the shortest window is `shortest_s`.
     fn stable(&mut self, now_s: f64, shortest_s: f64, expected: &[Expectation]) -> Option<Level> {
+        let (level, lasted_s) = self.lasting(now_s, shortest_s, expected)?;
+        let hold_s = if self.is_expected(&level, expected) { self.limits.expected_hold_s } else { self.limits.hold_s };
+        (lasted_s >= hold_s).then_some(level)
+    }
+
+    /// The level that agrees now, and for how long it has, in s.
+    fn lasting(&mut self, now_s: f64, shortest_s: f64, expected: &[Expectation]) -> Option<(Level, f64)> {
         let Some(level) = self.agreeing(shortest_s, expected) else {
             self.agreement = None;
             return None;
         };
-        let hold_s = if self.is_expected(&level, expected) { self.limits.expected_hold_s } else { self.limits.hold_s };
         match self.agreement {
-            Some((since_s, first)) if self.near(&first, &level) => (now_s - since_s >= hold_s - 1e-6).then_some(level),
+            // A microsecond less, for times that are not exact in binary.
+            Some((since_s, first)) if self.near(&first, &level) => Some((level, now_s - since_s + 1e-6)),
             _ => {
                 self.agreement = Some((now_s, level));
-                None
+                Some((level, 0.0))
             }
         }
     }
 
     fn near(&self, first: &Level, level: &Level) -> bool {
         (0..self.limits.channels).all(|c| {
-            let allowed = 0.3 * at(&self.limits.tolerance, c) + 0.3 * at(&self.limits.resolution, c);
+            let allowed = self.limits.near[0] * at(&self.limits.tolerance, c) + self.limits.near[1] * at(&self.limits.resolution, c);
             (at(&first.mean, c) - at(&level.mean, c)).abs() <= allowed
         })
     }

@@ -55,8 +55,6 @@ const ASSETS: &[(&str, &[u8])] = assets![
     "sheet.js",
     "stream.js",
     "tokens.css",
-    "type.licence.txt",
-    "type.woff2",
     "words.js",
 ];
 
@@ -69,7 +67,6 @@ pub(super) async fn asset(Path(file): Path<String>) -> Response {
         Some("css") => "text/css; charset=utf-8",
         Some("js") => "text/javascript; charset=utf-8",
         Some("svg") => "image/svg+xml",
-        Some("woff2") => "font/woff2",
         _ => "text/plain; charset=utf-8",
     };
     // A display must not run last month's script against today's daemon.

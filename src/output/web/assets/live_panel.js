@@ -28,7 +28,7 @@ export function drawLive(view, now_ms) {
   setAttribute(byId("live"), "data-calling", calling);
   drawHead(view, entry, reading, phase, fresh, calling, now_ms);
   drawDigits(view, reading, fresh, calling, phase);
-  drawFacts(view, entry, reading, fresh, calling, now_ms);
+  drawFacts(view, reading, fresh, calling);
   drawSettling(instrument, phase);
   drawDeviation(calling ? null : reading, fresh);
   drawCompanions(view, instrument, reading, fresh, calling);
@@ -91,7 +91,7 @@ function callText(view) {
   return state.queue?.length ? "open an order" : "no order waits";
 }
 
-function drawFacts(view, entry, reading, fresh, calling, now_ms) {
+function drawFacts(view, reading, fresh, calling) {
   const facts = [];
   if (calling) {
     const last = newestFirst(view.state?.captures)[0];

@@ -1,9 +1,21 @@
 //! From a decoded frame to an indication in base units, or a state in words. Pure.
 
-use crate::config::bench_file::InstrumentSettings;
-use crate::instrument::format::{Frame, NetGross, UnitCode};
+use super::format::{Frame, NetGross, UnitCode};
 use crate::measurement::reading::InstrumentKind;
-use crate::measurement::unit::GRAMS_PER_OUNCE;
+use crate::measurement::unit::{GRAMS_PER_OUNCE, Grams};
+
+/// What must be known of an instrument to understand its frames.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Wiring {
+    /// What it measures.
+    pub kind: InstrumentKind,
+    /// Names of the two channels in its frames (cells, or lie and loft); empty for a scale.
+    pub channels: [String; 2],
+    /// Resolution in grams or degrees.
+    pub resolution: f64,
+    /// Largest load.
+    pub capacity: Option<Grams>,
+}
 
 /// What a frame means for the instrument it came from.
 #[derive(Debug, Clone, PartialEq)]
@@ -24,13 +36,13 @@ const DIVISIONS_BEYOND: f64 = 9.0;
 
 /// Reads a frame.
 #[must_use]
-pub fn read(settings: &InstrumentSettings, frame: &Frame) -> Indication {
+pub fn read(wiring: &Wiring, frame: &Frame) -> Indication {
     if frame.overload == Some(true) {
         return Indication::State("out of range: take it off");
     }
-    match settings.kind {
-        InstrumentKind::Scale => mass(settings, frame),
-        InstrumentKind::Beam | InstrumentKind::Gauge => pair(settings, frame),
+    match wiring.kind {
+        InstrumentKind::Scale => mass(wiring, frame),
+        InstrumentKind::Beam | InstrumentKind::Gauge => pair(wiring, frame),
         InstrumentKind::Scanner => frame.code.as_ref().map_or(Indication::Nothing, |code| {
             let text = code.text.clone().unwrap_or_else(|| {
                 code.identifiers.iter().map(|(id, content)| format!("({id}){content}")).collect()
@@ -40,7 +52,7 @@ pub fn read(settings: &InstrumentSettings, frame: &Frame) -> Indication {
     }
 }
 
-fn mass(settings: &InstrumentSettings, frame: &Frame) -> Indication {
+fn mass(wiring: &Wiring, frame: &Frame) -> Indication {
     if frame.net_gross == Some(NetGross::Tare) {
         return Indication::Nothing;
     }
@@ -50,16 +62,16 @@ fn mass(settings: &InstrumentSettings, frame: &Frame) -> Indication {
         return Indication::State("shows no mass: set it to grams");
     };
     let grams = value.to_f64() * grams;
-    match settings.capacity {
-        Some(capacity) if grams > capacity.0 + DIVISIONS_BEYOND * settings.resolution => {
+    match wiring.capacity {
+        Some(capacity) if grams > capacity.0 + DIVISIONS_BEYOND * wiring.resolution => {
             Indication::State("out of range: take it off")
         }
         _ => Indication::Values([grams, 0.0]),
     }
 }
 
-fn pair(settings: &InstrumentSettings, frame: &Frame) -> Indication {
-    let [first, second] = &settings.channels;
+fn pair(wiring: &Wiring, frame: &Frame) -> Indication {
+    let [first, second] = &wiring.channels;
     match (frame.channels.get(first), frame.channels.get(second)) {
         (Some(first), Some(second)) => Indication::Values([first.to_f64(), second.to_f64()]),
         _ => Indication::State("sends other channels than configured: see `channels`"),

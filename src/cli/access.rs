@@ -1,0 +1,118 @@
+//! How a command reaches a bench: its journal for reading, its running daemon or its lock for changing.
+
+use std::path::PathBuf;
+
+use anyhow::{Context as _, bail};
+use serde_json::Value;
+
+use super::check;
+use crate::bench;
+use crate::bench::core::{Core, Input};
+use crate::clock::Clock;
+use crate::config::bench_file::BenchSettings;
+use crate::journal::lock::{self, BenchLock, Running};
+use crate::journal::store::{Journal, Reader};
+use crate::output::command;
+use crate::output::text::Lengths;
+use crate::work_order::state::State;
+
+#[derive(clap::Args)]
+pub(crate) struct Where {
+    /// The configuration of the bench
+    #[arg(long, required_unless_present = "data", global = true)]
+    config: Option<PathBuf>,
+    /// The data folder of the bench, instead of the configuration
+    #[arg(long, conflicts_with = "config", global = true)]
+    data: Option<PathBuf>,
+}
+
+/// A bench that a command works on.
+pub(crate) struct Access {
+    folder: PathBuf,
+    settings: Option<BenchSettings>,
+}
+
+impl Where {
+    pub(crate) fn access(&self) -> anyhow::Result<Access> {
+        let settings = self.config.as_deref().map(check::read_settings).transpose()?;
+        let folder = match (&self.data, &settings) {
+            (Some(data), _) => data.clone(),
+            (None, Some(settings)) => settings.data.clone(),
+            (None, None) => bail!("give --config FILE or --data DIR"),
+        };
+        Ok(Access { folder, settings })
+    }
+}
+
+impl Access {
+    /// How lengths are shown.
+    pub(crate) fn lengths(&self) -> Lengths {
+        self.settings.as_ref().map_or(Lengths::Inches, bench::lengths)
+    }
+
+    /// The journal, for reading; a daemon may be writing it.
+    pub(crate) async fn reader(&self) -> anyhow::Result<Reader> {
+        Ok(Reader::open(&self.folder).await?)
+    }
+
+    /// The folded journal.
+    pub(crate) async fn state(&self) -> anyhow::Result<(Reader, State)> {
+        let reader = self.reader().await?;
+        let state = bench::fold(&reader).await?;
+        Ok((reader, state))
+    }
+
+    /// Gives a command: to the daemon that runs, else to the journal under its lock.
+    pub(crate) async fn command(&self, json: &Value) -> anyhow::Result<()> {
+        match lock::running(&self.folder) {
+            Some(running) => tell_daemon(running, json.clone()).await,
+            None => self.command_alone(json).await,
+        }
+    }
+
+    async fn command_alone(&self, json: &Value) -> anyhow::Result<()> {
+        let _lock = BenchLock::take(&self.folder)?;
+        let name = match &self.settings {
+            Some(settings) => settings.bench.clone(),
+            None => Reader::open(&self.folder).await?.bench().to_owned(),
+        };
+        let mut journal = Journal::open(&self.folder, &name, bench::random_epoch()).await?;
+        let state = bench::fold(&journal.reader()).await?;
+        let command = command::parse(json).map_err(anyhow::Error::msg)?;
+        let mut core = Core::at_rest(state, journal.reader().epoch());
+        let outcome = core.step(Input::Command { stamp: Clock::start(1.0).now(), command });
+        let stored = journal.append(&outcome.events, &outcome.evidence).await;
+        journal.close().await;
+        stored?;
+        match outcome.refused {
+            Some(refusal) => Err(anyhow::anyhow!(refusal)),
+            None => Ok(()),
+        }
+    }
+}
+
+/// Sends a command to a running daemon and waits until it is on disk.
+async fn tell_daemon(running: Running, json: Value) -> anyhow::Result<()> {
+    let Some(address) = running.address else {
+        bail!("the daemon (process {}) is still starting; try again", running.pid);
+    };
+    let answer = tokio::task::spawn_blocking(move || {
+        let agent: ureq::Agent = ureq::Agent::config_builder().http_status_as_error(false).build().into();
+        let mut request = agent.post(format!("http://{address}/api/v1/command"));
+        if let Some(token) = &running.token {
+            request = request.header("authorization", format!("Bearer {token}"));
+        }
+        let mut response = request.send_json(&json)?;
+        let ok = response.status().is_success();
+        response.body_mut().read_json::<Value>().map(|body| (ok, body))
+    })
+    .await?
+    .with_context(|| format!("the daemon (process {}) does not answer", running.pid))?;
+    match answer {
+        (true, _) => Ok(()),
+        (false, problem) => {
+            let detail = problem.get("detail").and_then(Value::as_str).unwrap_or("it gave no reason");
+            bail!("{detail}")
+        }
+    }
+}

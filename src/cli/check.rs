@@ -1,0 +1,50 @@
+//! `check`: reads a configuration and everything it names; prints each mistake.
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use anyhow::Context as _;
+
+use super::print;
+use crate::config::bench_file::{BenchSettings, read_bench};
+
+#[derive(clap::Args)]
+pub(crate) struct Arguments {
+    /// The configuration
+    #[arg(long)]
+    config: PathBuf,
+}
+
+pub(crate) fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
+    let text = read_text(&arguments.config)?;
+    match read_bench(&arguments.config.display().to_string(), &text) {
+        Ok(settings) => {
+            print::line(&format!(
+                "{}: bench {} at {}, {} instruments, no mistakes",
+                arguments.config.display(),
+                settings.bench,
+                settings.site,
+                settings.instruments.len()
+            ))?;
+            Ok(ExitCode::SUCCESS)
+        }
+        Err(mistakes) => {
+            for mistake in &mistakes.0 {
+                print::line(&mistake.to_string())?;
+            }
+            Ok(ExitCode::FAILURE)
+        }
+    }
+}
+
+/// Reads a configuration for a command that needs it whole.
+pub(crate) fn read_settings(config: &Path) -> anyhow::Result<BenchSettings> {
+    let text = read_text(config)?;
+    let settings = read_bench(&config.display().to_string(), &text);
+    settings.map_err(|mistakes| anyhow::anyhow!("the configuration has mistakes:\n{mistakes}"))
+}
+
+/// A text file, or what is wrong with it.
+pub(crate) fn read_text(file: &Path) -> anyhow::Result<String> {
+    std::fs::read_to_string(file).with_context(|| format!("{} cannot be read", file.display()))
+}

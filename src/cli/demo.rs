@@ -1,0 +1,184 @@
+//! `demo`: simulated instruments and a simulated builder in front of the real daemon.
+
+mod glue;
+mod plan;
+
+use std::io::Write as _;
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::sync::Arc;
+
+use anyhow::{Context as _, bail};
+use serde_json::json;
+use simulators::{Bench as SimulatedBench, BenchSettings as Simulation, Clock as SimulatedClock, Eyes, Tickets, Truth};
+use tokio::sync::{mpsc, oneshot};
+use tokio_util::sync::CancellationToken;
+
+use super::{print, run, runtime};
+use crate::bench::{self, Started};
+use crate::clock::Clock;
+use crate::config::bench_file::{BenchSettings, read_bench};
+use crate::output::command::ask;
+use crate::output::record::{Record, record};
+use crate::work_order::steps::Step;
+use crate::work_order::ticket::Ticket;
+
+/// The bench of the demo.
+const BENCH: &str = include_str!("../../config/demo.toml");
+/// What the builder may do beyond the ports on its way to the bench; he waits when it is full.
+const DEEDS: usize = 16;
+
+#[derive(clap::Args)]
+pub(crate) struct Arguments {
+    /// How many clubs are built
+    #[arg(long, default_value_t = 6, value_parser = clap::value_parser!(u32).range(1..=500))]
+    clubs: u32,
+    /// How much faster than real time everything runs
+    #[arg(long, default_value_t = 1.0, value_parser = pace)]
+    pace: f64,
+    /// Where page and API listen; port 0 takes a free one
+    #[arg(long, default_value = "127.0.0.1:7311")]
+    listen: SocketAddr,
+    /// Folder of the journal; by default a new one for temporary files
+    #[arg(long)]
+    data: Option<PathBuf>,
+    /// Ends after the last club and prints one JSON record a club
+    #[arg(long)]
+    once: bool,
+    /// Where the embedded broker listens; port 0 takes a free one
+    #[arg(long, default_value = "127.0.0.1:0")]
+    mqtt_listen: SocketAddr,
+    /// Writes what the builder really laid down, one JSON line a value
+    #[arg(long)]
+    truth: Option<PathBuf>,
+    /// Folder for the names of the simulated ports; by default one for temporary files
+    #[arg(long)]
+    ports: Option<PathBuf>,
+    /// Number that decides what the builder's parts weigh and how his hands move
+    #[arg(long, default_value_t = 1042)]
+    seed: u64,
+}
+
+fn pace(text: &str) -> Result<f64, String> {
+    let pace: f64 = text.parse().map_err(|_| format!("\"{text}\" is not a number"))?;
+    if (0.5..=50.0).contains(&pace) { Ok(pace) } else { Err("a pace from 0.5 to 50 can be simulated".to_owned()) }
+}
+
+pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
+    let temporary = std::env::temp_dir().join(format!("benchscribe-demo-{}", std::process::id()));
+    let ports = arguments.ports.clone().unwrap_or_else(|| temporary.join("ports"));
+    let data = arguments.data.clone().unwrap_or_else(|| temporary.join("data"));
+    let mut settings = read_bench("demo.toml", BENCH)?;
+    settings.data = data;
+    settings.http.listen = arguments.listen;
+    settings.mqtt.embedded = Some(arguments.mqtt_listen);
+    for instrument in &mut settings.instruments {
+        instrument.port = ports.join(&instrument.id);
+    }
+    runtime()?.block_on(build(arguments, settings, ports))
+}
+
+async fn build(arguments: Arguments, settings: BenchSettings, ports: PathBuf) -> anyhow::Result<ExitCode> {
+    let clock = Clock::start(arguments.pace);
+    let stop = CancellationToken::new();
+    tokio::spawn(run::stop_on_signal(stop.clone()));
+    let data = settings.data.clone();
+    let (ready, started) = oneshot::channel();
+    let daemon = tokio::spawn(bench::run(settings, clock, ready, stop.clone()));
+    let Ok(started) = started.await else {
+        daemon.await??;
+        bail!("the bench ended before it had started");
+    };
+    run::announce(&started);
+    print::say(&format!("journal: {}", data.display()));
+
+    let orders = plan::take_orders_in(&started, arguments.clubs).await?;
+    let (seen_in, seen) = glue::eyes(&started).await;
+    let (actions_in, actions) = mpsc::channel(DEEDS);
+    let (truth_in, truth) = mpsc::channel::<Truth>(DEEDS);
+    let hands = tokio::spawn(glue::hands(actions, started.commands.clone()));
+    let notes = tokio::spawn(write_truth(truth, arguments.truth.clone()));
+    let watching = tokio::spawn(glue::watch(started.clone(), seen_in, stop.clone()));
+
+    let (instant, at_us) = clock.origin();
+    let simulated_clock = SimulatedClock::from_origin(arguments.pace, instant, at_us);
+    let mut simulation = Simulation::new(ports, simulated_clock, arguments.seed);
+    simulation.plan = Some(plan::order_plans(&orders));
+    simulation.tickets = Tickets {
+        step: Arc::new(|step: &str| Step::parse(step).map_or_else(|| step.to_owned(), |step| Ticket::Step(step).code())),
+    };
+    simulation.eyes = Some(Eyes(seen));
+    simulation.actions = Some(actions_in);
+    simulation.truth = Some(truth_in);
+    let mut simulated = SimulatedBench::start(simulation)?;
+
+    let report = tokio::select! {
+        report = simulated.wait_builder() => Some(report),
+        () = stop.cancelled() => None,
+    };
+    let clubs: Vec<String> = orders.iter().flat_map(|order| order.clubs.iter().map(|club| club.id.clone())).collect();
+    let mut all_finished = false;
+    if let Some(report) = report {
+        print::say(&format!(
+            "built {} clubs in {} placements, {} laid down again",
+            report.clubs.len(),
+            report.placements,
+            report.laid_again
+        ));
+        for club in &report.given_up {
+            print::say(&format!("gave up: {club}"));
+        }
+        if arguments.once {
+            all_finished = print_records(&started, &clubs).await?;
+        } else {
+            print::say("the page stays up; Ctrl-C ends it");
+            stop.cancelled().await;
+        }
+    }
+    // The bench first: an orderly end is no lost instrument.
+    stop.cancel();
+    daemon.await??;
+    simulated.stop();
+    // The simulation has ended and dropped its senders, so these have nothing left to wait for.
+    for task in [hands, watching] {
+        task.abort();
+    }
+    notes.await??;
+    Ok(if all_finished || !arguments.once { ExitCode::SUCCESS } else { ExitCode::FAILURE })
+}
+
+/// Prints the record of each club; true when all are finished.
+async fn print_records(started: &Started, clubs: &[String]) -> anyhow::Result<bool> {
+    let mut all_finished = true;
+    for club in clubs {
+        let id = club.clone();
+        let found = ask(&started.questions, move |state| state.clubs.get(&id).cloned()).await.flatten();
+        let club = found.with_context(|| format!("the bench does not know {club}"))?;
+        let chain = started.journal.hash_of(club.last_seq).await?.unwrap_or_default();
+        let record: Record = record(&club, chain, crate::output::text::Lengths::Inches);
+        all_finished &= record.state == "finished";
+        print::line(&json!(record).to_string())?;
+    }
+    Ok(all_finished)
+}
+
+/// Writes what was really laid down, if a file is wanted.
+async fn write_truth(mut truth: mpsc::Receiver<Truth>, file: Option<PathBuf>) -> anyhow::Result<()> {
+    let mut opened = match &file {
+        Some(file) => {
+            let opened = std::fs::File::create(file).with_context(|| format!("{} cannot be written", file.display()))?;
+            Some(std::io::BufWriter::new(opened))
+        }
+        None => None,
+    };
+    while let Some(truth) = truth.recv().await {
+        if let Some(opened) = &mut opened {
+            writeln!(opened, "{}", json!(truth))?;
+        }
+    }
+    if let Some(opened) = &mut opened {
+        opened.flush()?;
+    }
+    Ok(())
+}

@@ -1,0 +1,62 @@
+//! Records as a table after RFC 4180, without formula injection.
+
+use super::record::Record;
+
+const HEAD: [&str; 19] = [
+    "order", "club", "name", "state", "characteristic", "stage", "value", "unit", "text", "u", "target", "lower",
+    "upper", "deviation", "verdict", "method", "captured_at", "event", "voided",
+];
+
+/// All entries of all records, one a line, CRLF ends, header first.
+///
+/// # Errors
+/// When a value cannot be written as text, which does not happen.
+pub fn csv(records: &[Record]) -> Result<String, csv::Error> {
+    let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
+    writer.write_record(HEAD)?;
+    for record in records {
+        for entry in &record.entries {
+            let number = |value: Option<f64>| value.map(|value| value.to_string()).unwrap_or_default();
+            writer.write_record([
+                &text(&record.order),
+                &text(&record.club),
+                &text(&record.name),
+                record.state,
+                entry.characteristic,
+                entry.stage,
+                &entry.value.to_string(),
+                entry.unit,
+                &text(&entry.text),
+                &entry.u.to_string(),
+                &number(entry.target),
+                &number(entry.lower),
+                &number(entry.upper),
+                &number(entry.deviation),
+                entry.verdict,
+                &text(&entry.instrument),
+                &entry.captured_at,
+                &entry.event,
+                &entry.voided.to_string(),
+            ])?;
+        }
+    }
+    let bytes = writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))?;
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+/// Text that a spreadsheet would take for a formula gets an apostrophe. Numbers are written by type, not through here.
+fn text(written: &str) -> String {
+    if written.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{written}") } else { written.to_owned() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn text_is_never_a_formula() {
+        assert_eq!(text("=1+1"), "'=1+1");
+        assert_eq!(text("@x"), "'@x");
+        assert_eq!(text("driver, \"long\""), "driver, \"long\"");
+    }
+}

@@ -1,0 +1,149 @@
+//! Proves an archived reading: from its raw frames, by the calibration in force, to the last digit. Pure.
+
+use std::sync::Arc;
+
+use crate::instrument::format::{Decoder, Format, Item};
+use crate::instrument::indication::{Indication, Wiring, read};
+use crate::measurement::calibration::settling_limits;
+use crate::measurement::evidence::Evidence;
+use crate::measurement::quantity::Target;
+use crate::measurement::settling::{Capture, recompute};
+use crate::measurement::unit::Grams;
+use crate::work_order::event::{CapturedReading, Change, FiledValue};
+use crate::work_order::judging::judge;
+
+/// What an archived value does not agree with.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum Doubt {
+    /// The event that should hold the calibration is of another kind.
+    #[error("its calibration event holds no calibration")]
+    NoCalibration,
+    /// The wire format is not known any more.
+    #[error("its wire format cannot be used: {0}")]
+    Format(String),
+    /// A stored frame does not decode to a value.
+    #[error("stored frame {index} does not decode to a value")]
+    Frame {
+        /// Which, from 0.
+        index: usize,
+    },
+    /// A stored sample is not what the frame and the calibration give.
+    #[error("stored sample {index} is not what its frame gives")]
+    Sample {
+        /// Which, from 0.
+        index: usize,
+    },
+    /// The stored samples do not hold the window of the capture.
+    #[error("the stored samples do not hold the window of the capture")]
+    Window,
+    /// The level is not the mean of the stored samples.
+    #[error("the stored samples give another level than the record says")]
+    Level,
+    /// The quantities are not what level and calibration give.
+    #[error("level and calibration give another reading than the record says")]
+    Reading,
+    /// A filed value is not one of the reading's.
+    #[error("the filed {0} is not a value of its reading")]
+    Filed(&'static str),
+    /// A verdict or deviation is not what value and target give.
+    #[error("the verdict of the filed {0} is not what value and limits give")]
+    Verdict(&'static str),
+}
+
+/// Recomputes a captured reading from its frames.
+///
+/// # Errors
+/// What it does not agree with.
+pub fn prove(captured: &CapturedReading, calibrated: &Change, evidence: &Evidence) -> Result<(), Doubt> {
+    let Change::Calibrated { format, format_settings, channels, resolution, rate_hz, capacity_g, calibration, .. } =
+        calibrated
+    else {
+        return Err(Doubt::NoCalibration);
+    };
+    let mut format = Format::built_in(format).map_err(|error| Doubt::Format(error.to_string()))?;
+    for (key, value) in format_settings {
+        format.set(key, value).map_err(|error| Doubt::Format(error.to_string()))?;
+    }
+    let format = Arc::new(format);
+    let capacity = capacity_g.map(Grams);
+    let wiring = Wiring { kind: captured.kind, channels: channels.clone(), resolution: *resolution, capacity };
+    if evidence.frames.len() != evidence.samples.len() {
+        return Err(Doubt::Window);
+    }
+    for (index, (frame, stored)) in evidence.frames.iter().zip(&evidence.samples).enumerate() {
+        let values = values_of(&format, &wiring, &frame.bytes).ok_or(Doubt::Frame { index })?;
+        let sample = calibration.sample(frame.t_s, values);
+        if !same_bits(&[sample.t_s], &[stored.t_s]) || !same_bits(&sample.values, &stored.values) {
+            return Err(Doubt::Sample { index });
+        }
+    }
+    let limits = settling_limits(captured.kind, *resolution, *rate_hz, capacity);
+    let window = (captured.window_s[0], captured.window_s[1]);
+    let levels = recompute(&limits, &evidence.samples, window, captured.zero).ok_or(Doubt::Window)?;
+    if !same_bits(&levels, &captured.levels) {
+        return Err(Doubt::Level);
+    }
+    let capture = Capture {
+        t_s: captured.t_s,
+        values: levels,
+        u: captured.u_levels,
+        window,
+        zero: captured.zero,
+        u_zero: [0.0, 0.0],
+        n: 0,
+    };
+    let reading = calibration.reading(&capture).ok_or(Doubt::Reading)?;
+    let same = reading.measured.len() == captured.measured.len()
+        && reading.measured.iter().zip(&captured.measured).all(|(computed, stored)| {
+            computed.quantity == stored.quantity && same_bits(&[computed.value, computed.u], &[stored.value, stored.u])
+        });
+    if same { Ok(()) } else { Err(Doubt::Reading) }
+}
+
+/// Checks that a filed value comes from its reading and that its verdict follows from its limits.
+///
+/// # Errors
+/// What it does not agree with.
+pub fn prove_filed(captured: Option<&CapturedReading>, filed: &FiledValue) -> Result<(), Doubt> {
+    let name = filed.characteristic.name();
+    let from_reading = captured.is_none_or(|captured| {
+        captured.measured.iter().any(|m| same_bits(&[m.value, m.u], &[filed.value, filed.u]))
+    });
+    if !from_reading {
+        return Err(Doubt::Filed(name));
+    }
+    let target = Target { value: filed.target, lower: filed.lower, upper: filed.upper };
+    let judged = judge(&target, filed.value, filed.u);
+    let same_deviation = match (judged.deviation, filed.deviation) {
+        (Some(computed), Some(stored)) => same_bits(&[computed], &[stored]),
+        (None, None) => true,
+        _ => false,
+    };
+    if same_deviation && judged.verdict == filed.verdict && judged.marginal == filed.marginal {
+        Ok(())
+    } else {
+        Err(Doubt::Verdict(name))
+    }
+}
+
+fn values_of(format: &Arc<Format>, wiring: &Wiring, bytes: &[u8]) -> Option<[f64; 2]> {
+    let mut decoder = Decoder::new(Arc::clone(format));
+    let mut found = None;
+    let mut take = |item: Item<'_>| {
+        if let Item::Frame(frame, _) = item {
+            found = Some(frame);
+        }
+    };
+    decoder.push(bytes, &mut take);
+    decoder.finish(&mut take);
+    match read(wiring, &found?) {
+        Indication::Values(values) => Some(values),
+        _ => None,
+    }
+}
+
+/// Equal to the last bit. The journal's canonical JSON (RFC 8785) knows no negative zero, so both zeros are one.
+fn same_bits(a: &[f64], b: &[f64]) -> bool {
+    let bits = |x: &f64| (x + 0.0).to_bits();
+    a.len() == b.len() && a.iter().zip(b).all(|(a, b)| bits(a) == bits(b))
+}
