@@ -163,6 +163,10 @@ impl Core {
                 }
                 Outcome::default()
             }
+            PortEvent::Ready => {
+                let found = self.found(instrument);
+                self.number(stamp, found)
+            }
             PortEvent::Frame(frame, raw) => self.frame(instrument, stamp, &frame, &raw),
         }
     }
@@ -180,17 +184,23 @@ impl Core {
         }
     }
 
-    fn frame(&mut self, instrument: usize, stamp: Stamp, frame: &Frame, raw: &[u8]) -> Outcome {
-        let Some(channel) = self.channels.get_mut(instrument) else { return Outcome::default() };
-        let mut found = Vec::new();
-        if channel.link != Link::Sending {
-            channel.found(self.state.last_capture.get(&channel.settings.id));
-            found.push(Change::InstrumentFound {
-                instrument: channel.settings.id.clone(),
-                port: channel.settings.port.display().to_string(),
-                format: channel.settings.format.family.clone(),
-            });
+    /// The instrument sends: the event of it, if that is news.
+    fn found(&mut self, instrument: usize) -> Vec<Change> {
+        let Some(channel) = self.channels.get_mut(instrument) else { return Vec::new() };
+        if channel.link == Link::Sending {
+            return Vec::new();
         }
+        channel.found(self.state.last_capture.get(&channel.settings.id));
+        vec![Change::InstrumentFound {
+            instrument: channel.settings.id.clone(),
+            port: channel.settings.port.display().to_string(),
+            format: channel.settings.format.family.clone(),
+        }]
+    }
+
+    fn frame(&mut self, instrument: usize, stamp: Stamp, frame: &Frame, raw: &[u8]) -> Outcome {
+        let found = self.found(instrument);
+        let Some(channel) = self.channels.get_mut(instrument) else { return Outcome::default() };
         let expected = expectations(self.state.club(), channel.settings.wiring.kind);
         let seen = channel.frame(stamp, frame, raw, &expected);
         let mut outcome = self.number(stamp, found);

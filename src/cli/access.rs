@@ -19,7 +19,7 @@ use crate::work_order::state::State;
 #[derive(clap::Args)]
 pub(crate) struct Where {
     /// The configuration of the bench
-    #[arg(long, required_unless_present = "data", global = true)]
+    #[arg(long, global = true)]
     config: Option<PathBuf>,
     /// The data folder of the bench, instead of the configuration
     #[arg(long, conflicts_with = "config", global = true)]

@@ -60,7 +60,7 @@ pub(crate) struct Arguments {
     seed: u64,
 }
 
-fn pace(text: &str) -> Result<f64, String> {
+pub(super) fn pace(text: &str) -> Result<f64, String> {
     let pace: f64 = text.parse().map_err(|_| format!("\"{text}\" is not a number"))?;
     if (0.5..=50.0).contains(&pace) { Ok(pace) } else { Err("a pace from 0.5 to 50 can be simulated".to_owned()) }
 }

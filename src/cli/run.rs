@@ -15,6 +15,9 @@ pub(crate) struct Arguments {
     /// The configuration
     #[arg(long)]
     config: PathBuf,
+    /// How much faster than real time the ports run; for simulated ports only
+    #[arg(long, default_value_t = 1.0, value_parser = super::demo::pace)]
+    pace: f64,
 }
 
 pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
@@ -28,7 +31,7 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 announce(&started);
             }
         });
-        bench::run(settings, Clock::start(1.0), ready, stop).await?;
+        bench::run(settings, Clock::start(arguments.pace), ready, stop).await?;
         Ok(ExitCode::SUCCESS)
     })
 }

@@ -64,7 +64,9 @@ impl Framing {
                 self.of_length(waiting, length, silent)
             }
             Limit::Silence if silent => Step::Candidate(waiting.len()),
-            Limit::Silence if waiting.len() > self.longest => Step::Discard(waiting.len(), Refusal::TooLong(self.longest)),
+            Limit::Silence if waiting.len() > self.longest => {
+                Step::Discard(waiting.len(), Refusal::TooLong(self.longest))
+            }
             Limit::Silence => Step::Wait,
         }
     }

@@ -137,7 +137,9 @@ pub fn identify(observations: &[Observation<'_>]) -> Identification {
         });
         for format in variants() {
             let Some(candidate) = score(format, &bytes, line, stripped) else { continue };
-            let same = ranked.iter_mut().find(|other| other.family == candidate.family && other.settings == candidate.settings);
+            let same = ranked
+                .iter_mut()
+                .find(|other| other.family == candidate.family && other.settings == candidate.settings);
             match same {
                 Some(other) if other.explained_bytes >= candidate.explained_bytes => {}
                 Some(other) => *other = candidate,
@@ -176,7 +178,8 @@ fn variants() -> Vec<Format> {
                 let mut format = format.clone();
                 format.set(&key, value).ok().map(|()| format)
             };
-            combined = combined.iter().flat_map(|format| allowed.iter().filter_map(move |value| set(format, value))).collect();
+            combined =
+                combined.iter().flat_map(|format| allowed.iter().filter_map(move |value| set(format, value))).collect();
         }
         all.extend(combined);
     }
@@ -212,7 +215,18 @@ fn score(format: Format, bytes: &[u8], line: Option<LineSettings>, stripped: Opt
     let total_bytes = bytes.len() - lead - trail;
     let bits_per_byte = decoder.pinned_bits() as f64 / explained_bytes.max(1) as f64;
     let mean_length = length as f64 / numbers.max(1) as f64;
-    Some(Candidate { family, settings, line, stripped, frames, explained_bytes, total_bytes, bits_per_byte, mean_length, off_assumed })
+    Some(Candidate {
+        family,
+        settings,
+        line,
+        stripped,
+        frames,
+        explained_bytes,
+        total_bytes,
+        bits_per_byte,
+        mean_length,
+        off_assumed,
+    })
 }
 
 fn judge(ranked: &[Candidate], bytes: usize) -> Verdict {
@@ -220,7 +234,9 @@ fn judge(ranked: &[Candidate], bytes: usize) -> Verdict {
         return Verdict::NotSure(if bytes == 0 {
             "no byte came: the instrument may have to be asked, or its print key pressed".to_owned()
         } else {
-            format!("{bytes} bytes came and no wire format explains any: the baud rate, the parity or the ground wire may be wrong")
+            format!(
+                "{bytes} bytes came and no wire format explains any: the baud rate, the parity or the ground wire may be wrong"
+            )
         });
     };
     let found = format!("the best is {}", best.family);
@@ -236,7 +252,11 @@ fn judge(ranked: &[Candidate], bytes: usize) -> Verdict {
             let settings = |one: &Candidate| {
                 one.settings.iter().map(|(key, value)| format!("{key} {value}")).collect::<Vec<_>>().join(", ")
             };
-            Verdict::NotSure(format!("{found}, but {} and {} explain the bytes as well: compare with the display", settings(best), settings(other)))
+            Verdict::NotSure(format!(
+                "{found}, but {} and {} explain the bytes as well: compare with the display",
+                settings(best),
+                settings(other)
+            ))
         }
         Some(other) => Verdict::NotSure(format!("{found}, but {} explains the bytes as well", other.family)),
     }
@@ -252,8 +272,7 @@ fn is_clearly_behind(other: &Candidate, best: &Candidate) -> bool {
     }
     // The same family with other settings: the right byte order makes shorter numbers; else the default is assumed
     // where the description allows it.
-    other.family == best.family
-        && (other.mean_length > best.mean_length + 1.5 || other.off_assumed > best.off_assumed)
+    other.family == best.family && (other.mean_length > best.mean_length + 1.5 || other.off_assumed > best.off_assumed)
 }
 
 #[cfg(test)]
@@ -311,7 +330,9 @@ mod tests {
             (b"\x02+    0250     0\r", "check", "none"),
         ] {
             match of_file(&frame.repeat(8)) {
-                Verdict::Sure(candidate) => assert!(candidate.settings.contains(&(key.to_owned(), value.to_owned())), "{candidate:?}"),
+                Verdict::Sure(candidate) => {
+                    assert!(candidate.settings.contains(&(key.to_owned(), value.to_owned())), "{candidate:?}")
+                }
                 Verdict::NotSure(why) => assert_eq!(key, "", "{why}"),
             }
         }

@@ -62,6 +62,8 @@ pub enum PortEvent {
         /// The reason in words.
         reason: String,
     },
+    /// The port is open and its instrument sends only when somebody uses it.
+    Ready,
     /// The port cannot be opened, was closed by the other side, or is silent.
     Lost {
         /// Why and what to do.
@@ -184,6 +186,9 @@ impl<'a> Link<'a> {
         let gap_ms = self.settings.format.idle_gap_ms();
         let gap = Duration::from_millis(if gap_ms == 0 { 200 } else { gap_ms.into() });
         let watched = self.settings.format.mode != Mode::OnKey;
+        if !watched && self.out.send(self.message(self.clock.now(), PortEvent::Ready)).await.is_err() {
+            return Ended::Stopped;
+        }
         let mut buffer = [0u8; 1024];
         let mut heard_s = self.clock.now().t_s;
         let mut silence_told = false;

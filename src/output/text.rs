@@ -31,14 +31,18 @@ pub fn value(characteristic: Characteristic, value: f64, lengths: Lengths) -> St
 /// A deviation with its sign.
 #[must_use]
 pub fn deviation(characteristic: Characteristic, deviation: f64, lengths: Lengths) -> String {
-    let sign = if deviation < 0.0 { "\u{2212}" } else { "+" };
     let size = deviation.abs();
-    match characteristic.dimension() {
-        Dimension::SwingWeight => format!("{sign}{} points", number(size, 1)),
-        Dimension::Length if characteristic == Characteristic::Length && lengths == Lengths::Inches => {
-            format!("{sign}{}", inches(size))
-        }
-        dimension => format!("{sign}{} {}", number(size, characteristic.decimals()), unit_word(dimension)),
+    let shown = match characteristic.dimension() {
+        Dimension::SwingWeight => format!("{} points", number(size, 1)),
+        Dimension::Length if characteristic == Characteristic::Length && lengths == Lengths::Inches => inches(size),
+        dimension => format!("{} {}", number(size, characteristic.decimals()), unit_word(dimension)),
+    };
+    // What rounds to nothing has no sign.
+    let is_zero = !shown.bytes().any(|byte| (b'1'..=b'9').contains(&byte));
+    match (is_zero, deviation < 0.0) {
+        (true, _) => shown,
+        (false, true) => format!("\u{2212}{shown}"),
+        (false, false) => format!("+{shown}"),
     }
 }
 
@@ -140,6 +144,7 @@ mod tests {
         assert_eq!(shown(Characteristic::Length, 1144.6), "45 1/16 in");
         assert_eq!(value(Characteristic::Length, 1149.35, Lengths::Millimetres), "1149.4 mm");
         assert_eq!(deviation(Characteristic::SwingWeight, -1.04, Lengths::Inches), "\u{2212}1.0 points");
+        assert_eq!(deviation(Characteristic::HeadMass, -0.02, Lengths::Inches), "0.0 g");
         assert_eq!(deviation(Characteristic::Length, 1.5875, Lengths::Inches), "+1/16 in");
     }
 

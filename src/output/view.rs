@@ -12,7 +12,7 @@ use crate::measurement::stamp::Stamp;
 use crate::work_order::advice;
 use crate::work_order::event::Place;
 use crate::work_order::judging::judge;
-use crate::work_order::order::Order;
+use crate::work_order::order::{Order, Stage};
 use crate::work_order::record::{ClubRecord, Entry, Method};
 use crate::work_order::routing::{Routing, route};
 use crate::work_order::state::{CaptureLine, Fate, State};
@@ -273,6 +273,9 @@ pub struct PlaceView {
     pub characteristic: &'static str,
     /// Its words.
     pub label: &'static str,
+    /// The stage it was filed at.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stage: Option<&'static str>,
 }
 
 /// What an instrument shows, with target and verdict where it is clear what it is.
@@ -424,16 +427,17 @@ pub fn method(entry: &Entry) -> &'static str {
 }
 
 fn capture(line: &CaptureLine) -> CaptureView {
-    let place = |place: &Place| PlaceView {
+    let place = |place: &Place, stage: Option<Stage>| PlaceView {
         club: place.club.clone(),
         characteristic: place.characteristic.name(),
         label: place.characteristic.label(),
+        stage: stage.map(Stage::name),
     };
     let (filed, reason, choices) = match &line.fate {
         Fate::Open => (Vec::new(), None, Vec::new()),
-        Fate::Filed(places) => (places.iter().map(place).collect(), None, Vec::new()),
+        Fate::Filed(places) => (places.iter().map(|(p, stage)| place(p, Some(*stage))).collect(), None, Vec::new()),
         Fate::Unfiled { reason, choices } => {
-            (Vec::new(), Some(reason.clone()), choices.iter().map(place).collect())
+            (Vec::new(), Some(reason.clone()), choices.iter().map(|p| place(p, None)).collect())
         }
         Fate::Voided { why } => (Vec::new(), Some(format!("taken back: {why}")), Vec::new()),
     };

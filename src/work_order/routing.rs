@@ -161,9 +161,10 @@ fn route_beam(club: &ClubRecord, reading: &Reading) -> Routing {
     match (is_club, is_shaft) {
         (true, false) if possible.contains(balance.value) => Routing::File {
             values: vec![
+                // What the builder came for first.
+                place(Characteristic::SwingWeight, swing),
                 place(Characteristic::TotalMass, mass),
                 place(Characteristic::BalancePoint, balance),
-                place(Characteristic::SwingWeight, swing),
             ],
         },
         (true, false) => refuse(&format!(
@@ -374,7 +375,7 @@ mod tests {
         let routing = route(Some(&usual()), InstrumentKind::Beam, &beam(322.0, 860.0));
         assert_eq!(
             filed(&routing),
-            [("total_mass", "dry_fit"), ("balance_point", "dry_fit"), ("swing_weight", "dry_fit")]
+            [("swing_weight", "dry_fit"), ("total_mass", "dry_fit"), ("balance_point", "dry_fit")]
         );
         let routing = route(Some(&usual()), InstrumentKind::Beam, &beam(65.0, 560.0));
         assert_eq!(filed(&routing), [("shaft_mass", "part"), ("shaft_balance", "part")]);

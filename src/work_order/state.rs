@@ -2,8 +2,8 @@
 
 use std::collections::{BTreeMap, HashMap, VecDeque};
 
-use super::event::{CapturedReading, Change, Event, EventId, Place};
-use super::order::Order;
+use super::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
+use super::order::{Order, Stage};
 use super::record::{ClubRecord, ClubState, Entry, Method, StepRecord};
 
 /// How many captured readings stay at hand for the display and for filing by hand.
@@ -15,7 +15,7 @@ pub enum Fate {
     /// Captured, and nothing more is known.
     Open,
     /// In the record of a club.
-    Filed(Vec<Place>),
+    Filed(Vec<(Place, Stage)>),
     /// Shown with its reason, waiting for a person.
     Unfiled {
         /// Why.
@@ -97,8 +97,8 @@ impl State {
             Change::ClubOpened { club } => self.open_club(club, event.seq),
             Change::ReadingCaptured(captured) => self.capture(event, captured),
             Change::ReadingFiled { reading, club, instrument, calibration, values, .. } => {
-                let places =
-                    values.iter().map(|v| Place { club: club.clone(), characteristic: v.characteristic }).collect();
+                let place = |v: &FiledValue| Place { club: club.clone(), characteristic: v.characteristic };
+                let places = values.iter().map(|v| (place(v), v.stage)).collect();
                 // A reading filed again by hand leaves its former place.
                 if let Some(former) = self.place_of.get(reading).filter(|former| *former != club) {
                     let former = former.clone();

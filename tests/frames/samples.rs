@@ -27,10 +27,13 @@ fn prepared(sample: &Value) -> (String, String, Vec<u8>) {
     let mut bytes = hex(text(sample, "frame_bytes_hex"));
     let mut family = sample["decode_as"].as_str().unwrap_or(text(sample, "family")).to_owned();
     let settings = sample["settings"].as_object().into_iter().flatten();
-    let settings = settings.map(|(key, value)| format!("{key}={}", value.as_str().unwrap())).collect::<Vec<_>>().join(",");
+    let settings =
+        settings.map(|(key, value)| format!("{key}={}", value.as_str().unwrap())).collect::<Vec<_>>().join(",");
     if family == "auto" {
         let many = bytes.repeat(8);
-        let Verdict::Sure(found) = identify(&[Observation { line: None, bytes: &many }]).verdict else { panic!("{sample}") };
+        let Verdict::Sure(found) = identify(&[Observation { line: None, bytes: &many }]).verdict else {
+            panic!("{sample}")
+        };
         family = found.family;
         bytes = strip_parity(&bytes, found.stripped.unwrap());
     }

@@ -155,7 +155,11 @@ fn a_line_of_named_members_needs_only_a_description() {
         fields = [{{ text = '{{\"w\":' }}, {{ number = \"1-10\", pad = \"zero\", minus = \"adjacent\" }}, {{ text = ',\"u\":\"' }}, {{ unit = \"1-3\" }},
         {{ text = '\",\"s\":' }}, {{ letters = {{ 1 = \"stable\", 0 = \"moving\" }} }}]"
     );
-    check(&toml, b"{\"w\":-12.5,\"u\":\"g\",\"s\":1}\n{\"w\":3,\"u\":\"kg\",\"s\":0}\n", "-12.5 g stable - -; 3 kg moving - -");
+    check(
+        &toml,
+        b"{\"w\":-12.5,\"u\":\"g\",\"s\":1}\n{\"w\":3,\"u\":\"kg\",\"s\":0}\n",
+        "-12.5 g stable - -; 3 kg moving - -",
+    );
 }
 
 #[test]
@@ -189,18 +193,21 @@ fn silence_alone_can_end_a_frame() {
 
 #[test]
 fn a_mistake_in_a_description_names_its_line_and_what_is_allowed() {
-    let good = format!("description = \"d\"\n{LINE}[framing]\nend = \"\\n\"\nlongest = 20\nidle_ms = 50\n[[layout]]\nname = \"n\"\nfields = [\n  { FIELD },\n]\n", FIELD = "{ number = 8 }");
+    let good = format!(
+        "description = \"d\"\n{LINE}[framing]\nend = \"\\n\"\nlongest = 20\nidle_ms = 50\n[[layout]]\nname = \"n\"\nfields = [\n  {FIELD},\n]\n",
+        FIELD = "{ number = 8 }"
+    );
     assert!(Format::from_toml(&good, "mine.toml").is_ok());
     for (from, to, line, part) in [
-        ("end", "ending", 8, "expected one of"),
-        ("baud = 9600", "baud = 3", 1, "50 to 4000000"),
+        ("end", "ending", 9, "expected one of"),
+        ("baud = 9600", "baud = 3", 3, "50 to 4000000"),
         ("parity = \"none\"", "parity = \"mark\"", 6, "`odd`"),
-        ("{ number = 8 }", "{ number = 8, signed = true }", 14, "point_needed"),
-        ("{ number = 8 }", "{ letters = { A = \"steady\" } }", 14, "stable"),
-        ("{ number = 8 }", "{ width = 8 }", 14, "one of text"),
-        ("{ number = 8 }", "{ number = \"8-4\" }", 14, "range"),
-        ("longest = 20", "longest = 0", 7, "4096"),
-        ("idle_ms = 50\n", "", 7, "idle_ms"),
+        ("{ number = 8 }", "{ number = 8, signed = true }", 15, "point_needed"),
+        ("{ number = 8 }", "{ letters = { A = \"steady\" } }", 15, "stable"),
+        ("{ number = 8 }", "{ width = 8 }", 15, "one of text"),
+        ("{ number = 8 }", "{ number = \"8-4\" }", 15, "range"),
+        ("longest = 20", "longest = 0", 8, "4096"),
+        ("idle_ms = 50\n", "", 8, "idle_ms"),
     ] {
         let error = Format::from_toml(&good.replace(from, to), "mine.toml").unwrap_err().to_string();
         assert!(error.contains(&format!("mine.toml, line {line}:")) && error.contains(part), "{to}: {error}");

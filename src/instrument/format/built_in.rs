@@ -22,7 +22,10 @@ pub(crate) const TEXTS: &[(&str, &str)] = &[
     ("scanner", include_str!("../../../config/formats/scanner.toml")),
     ("scpi-nr3", include_str!("../../../config/formats/scpi-nr3.toml")),
     ("sign-adjacent-dot-flags4", include_str!("../../../config/formats/sign-adjacent-dot-flags4.toml")),
-    ("sign-value8-unit3-blank-if-moving", include_str!("../../../config/formats/sign-value8-unit3-blank-if-moving.toml")),
+    (
+        "sign-value8-unit3-blank-if-moving",
+        include_str!("../../../config/formats/sign-value8-unit3-blank-if-moving.toml"),
+    ),
     ("stx-binary-status-words", include_str!("../../../config/formats/stx-binary-status-words.toml")),
     ("stx-polarity-w7-unit-mode-status", include_str!("../../../config/formats/stx-polarity-w7-unit-mode-status.toml")),
     ("stx-sign-6digits-dp-xor2-etx", include_str!("../../../config/formats/stx-sign-6digits-dp-xor2-etx.toml")),

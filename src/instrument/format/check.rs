@@ -34,7 +34,8 @@ impl Check {
 
     /// The check that was sent in these bytes; `None` when they are not written as they should be.
     pub(crate) fn sent(&self, bytes: &[u8]) -> Option<u32> {
-        let big_endian = |bytes: &mut dyn Iterator<Item = &u8>| bytes.fold(0, |sum, byte| (sum << 8) | u32::from(*byte));
+        let big_endian =
+            |bytes: &mut dyn Iterator<Item = &u8>| bytes.fold(0, |sum, byte| (sum << 8) | u32::from(*byte));
         match self.written_as {
             WrittenAs::Byte | WrittenAs::HighFirst => Some(big_endian(&mut bytes.iter())),
             WrittenAs::LowFirst => Some(big_endian(&mut bytes.iter().rev())),
@@ -46,9 +47,7 @@ impl Check {
 
 /// Digits of a base, without sign or space.
 fn radix(bytes: &[u8], base: u32) -> Option<u32> {
-    bytes.iter().try_fold(0_u32, |sum, byte| {
-        sum.checked_mul(base)?.checked_add(char::from(*byte).to_digit(base)?)
-    })
+    bytes.iter().try_fold(0_u32, |sum, byte| sum.checked_mul(base)?.checked_add(char::from(*byte).to_digit(base)?))
 }
 
 fn compute(method: Method, bytes: &[u8]) -> u32 {

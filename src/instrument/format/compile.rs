@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use super::FormatError;
 use super::compile_field::{Wrong, byte_text, compile_field};
 use super::field::ByteClass;
-use super::file::{FormatFile, FramingFile, LayoutFile, RequestFile};
+use super::file::{FormatFile, FramingFile, LayoutFile, LineFile, RequestFile};
 use super::layout::Layout;
 use super::{Handshake, Request};
 use crate::instrument::framer::{Framing, Limit};
@@ -47,7 +47,8 @@ impl Source<'_> {
 /// Compiles a whole file.
 pub(crate) fn compile(file: &FormatFile, settings: &Settings, source: &Source<'_>) -> Result<Compiled, FormatError> {
     let whole = |wrong| source.wrong(0, wrong);
-    check_line_and_settings(file).map_err(whole)?;
+    check_line(file.line.get_ref()).map_err(|wrong| source.wrong(file.line.span().start, wrong))?;
+    check_settings(file).map_err(whole)?;
     let framing = compile_framing(file.framing.get_ref(), settings)
         .map_err(|wrong| source.wrong(file.framing.span().start, wrong))?;
     let mut layouts = Vec::new();
@@ -55,7 +56,9 @@ pub(crate) fn compile(file: &FormatFile, settings: &Settings, source: &Source<'_
         let LayoutFile { says, when, value_from_channels, fields, .. } = layout.get_ref();
         for key in when.keys().filter(|key| !settings.contains_key(*key)) {
             let known = settings.keys().cloned().collect::<Vec<_>>().join(", ");
-            return Err(source.wrong(layout.span().start, Wrong::new("when", format!("`{key}`"), format!("settings: {known}"))));
+            return Err(
+                source.wrong(layout.span().start, Wrong::new("when", format!("`{key}`"), format!("settings: {known}")))
+            );
         }
         if !applies(when, settings) {
             continue;
@@ -71,7 +74,11 @@ pub(crate) fn compile(file: &FormatFile, settings: &Settings, source: &Source<'_
     }
     let mut alphabet = ByteClass::default();
     layouts.iter().flat_map(|layout| &layout.fields).for_each(|field| field.add_alphabet(&mut alphabet));
-    let request = file.request.as_ref().map(compile_request).transpose().map_err(whole)?;
+    let request = file
+        .request
+        .as_ref()
+        .map(|request| compile_request(request.get_ref()).map_err(|wrong| source.wrong(request.span().start, wrong)));
+    let request = request.transpose()?;
     Ok(Compiled { framing, layouts, alphabet, request })
 }
 
@@ -79,8 +86,7 @@ fn applies(when: &BTreeMap<String, String>, settings: &Settings) -> bool {
     when.iter().all(|(key, value)| settings.get(key) == Some(value))
 }
 
-fn check_line_and_settings(file: &FormatFile) -> Result<(), Wrong> {
-    let line = &file.line;
+fn check_line(line: &LineFile) -> Result<(), Wrong> {
     if !(50..=4_000_000).contains(&line.baud) {
         return Err(Wrong::new("baud", line.baud, "50 to 4000000"));
     }
@@ -90,9 +96,17 @@ fn check_line_and_settings(file: &FormatFile) -> Result<(), Wrong> {
     if !(1..=2).contains(&line.stop_bits) {
         return Err(Wrong::new("stop_bits", line.stop_bits, "1, 2"));
     }
+    Ok(())
+}
+
+fn check_settings(file: &FormatFile) -> Result<(), Wrong> {
     for (key, setting) in &file.settings {
         if !setting.allowed.contains(&setting.default) {
-            return Err(Wrong::new(&format!("settings.{key}.default"), format!("`{}`", setting.default), setting.allowed.join(", ")));
+            return Err(Wrong::new(
+                &format!("settings.{key}.default"),
+                format!("`{}`", setting.default),
+                setting.allowed.join(", "),
+            ));
         }
     }
     Ok(())
@@ -126,7 +140,13 @@ fn compile_framing(file: &FramingFile, settings: &Settings) -> Result<Framing, W
         (None, Some(length), None) => Limit::Length(length),
         (None, None, Some(at)) => Limit::LengthAt { byte: at.byte, plus: at.plus },
         (None, None, None) => Limit::Silence,
-        _ => return Err(Wrong::new("framing", "more than one limit", "one of `end`, `length`, `length_at`, or none: silence")),
+        _ => {
+            return Err(Wrong::new(
+                "framing",
+                "more than one limit",
+                "one of `end`, `length`, `length_at`, or none: silence",
+            ));
+        }
     };
     let shortest = match &limit {
         Limit::End { mark, .. } => mark.len(),

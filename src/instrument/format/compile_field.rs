@@ -28,7 +28,9 @@ impl Wrong {
 /// The bytes of a text: each character up to U+00FF is the byte of that number.
 pub(crate) fn byte_text(key: &str, text: &str) -> Result<Vec<u8>, Wrong> {
     let bytes = text.chars().map(|character| u8::try_from(u32::from(character)));
-    bytes.collect::<Result<_, _>>().map_err(|_| Wrong::new(key, format!("`{text}`"), "characters up to U+00FF, one byte each"))
+    bytes
+        .collect::<Result<_, _>>()
+        .map_err(|_| Wrong::new(key, format!("`{text}`"), "characters up to U+00FF, one byte each"))
 }
 
 /// Checks that keys belong to the kind, then builds the field.
@@ -89,7 +91,11 @@ pub(crate) fn compile_field(file: &FieldFile, settings: &Settings) -> Result<Fie
             })
         }
         "symbology" => Field::Symbology(
-            file.symbology.iter().flatten().map(|(key, name)| Ok((byte_text(kind, key)?, name.clone()))).collect::<Result<_, _>>()?,
+            file.symbology
+                .iter()
+                .flatten()
+                .map(|(key, name)| Ok((byte_text(kind, key)?, name.clone())))
+                .collect::<Result<_, _>>()?,
         ),
         "gs1" => Field::Gs1(file.gs1.ok_or_else(missing)?),
         _ => Field::CodeText { width: file.code_text.ok_or_else(missing)?, class: class(file, " -~")? },
@@ -107,8 +113,24 @@ fn kinds(file: &FieldFile) -> [(&'static str, bool, &'static [&'static str]); 19
             "number",
             file.number.is_some(),
             &[
-                "to", "times", "below", "implied", "sentinels", "pad", "align", "minus", "point", "point_needed", "places",
-                "brackets", "reversed", "exponent", "base", "composite", "instead", "blank",
+                "to",
+                "times",
+                "below",
+                "implied",
+                "sentinels",
+                "pad",
+                "align",
+                "minus",
+                "point",
+                "point_needed",
+                "places",
+                "brackets",
+                "reversed",
+                "exponent",
+                "base",
+                "composite",
+                "instead",
+                "blank",
             ],
         ),
         ("unit", file.unit.is_some(), &["align", "blank", "present", "also"]),
@@ -185,7 +207,11 @@ fn check_keys(file: &FieldFile, kind: &str) -> Result<(), Wrong> {
 }
 
 /// A table of words, the longest first, with meanings added to each.
-fn word_table(key: &str, words: &BTreeMap<String, Meanings>, more: &[Meaning]) -> Result<Vec<(Vec<u8>, Vec<Meaning>)>, Wrong> {
+fn word_table(
+    key: &str,
+    words: &BTreeMap<String, Meanings>,
+    more: &[Meaning],
+) -> Result<Vec<(Vec<u8>, Vec<Meaning>)>, Wrong> {
     let mut table = Vec::new();
     for (word, meanings) in words {
         let meanings = meanings.0.iter().chain(more).copied().collect();
@@ -210,7 +236,8 @@ fn unit(file: &FieldFile, width: Width) -> Result<Field, Wrong> {
     let present = file.present.clone().unwrap_or_default().0;
     let mut words = BTreeMap::new();
     for (spelling, meaning) in UNIT_SPELLINGS {
-        let capitalised = spelling.get(..1).unwrap_or_default().to_ascii_uppercase() + spelling.get(1..).unwrap_or_default();
+        let capitalised =
+            spelling.get(..1).unwrap_or_default().to_ascii_uppercase() + spelling.get(1..).unwrap_or_default();
         for word in [(*spelling).to_owned(), spelling.to_ascii_uppercase(), capitalised] {
             words.insert(word, Meanings(vec![*meaning]));
         }
@@ -267,7 +294,8 @@ fn quantity(file: &FieldFile) -> Result<Quantity, Wrong> {
     };
     let mut sentinels = Vec::new();
     for (text, meanings) in file.sentinels.iter().flatten() {
-        let number = sentinel(text).ok_or_else(|| Wrong::new("sentinels", format!("`{text}`"), "numbers such as 9.9E37"))?;
+        let number =
+            sentinel(text).ok_or_else(|| Wrong::new("sentinels", format!("`{text}`"), "numbers such as 9.9E37"))?;
         sentinels.push((number, meanings.0.clone()));
     }
     let (times, implied) = (file.times.unwrap_or(1), file.implied.unwrap_or(0));
@@ -289,7 +317,11 @@ fn check(file: &FieldFile, method: Method) -> Result<Field, Wrong> {
         WrittenAs::Hex => true,
     };
     if !fits {
-        return Err(Wrong::new("as", format!("{written_as:?}"), if two_bytes { "hex, low first, high first" } else { "byte, hex, digits" }));
+        return Err(Wrong::new(
+            "as",
+            format!("{written_as:?}"),
+            if two_bytes { "hex, low first, high first" } else { "byte, hex, digits" },
+        ));
     }
     Ok(Field::Check(Check { method, from: file.from.unwrap_or(0), less: file.less.unwrap_or(0), written_as }))
 }
@@ -330,7 +362,13 @@ fn bit_part(file: &BitPartFile) -> Result<BitPart, Wrong> {
         (None, None, Some(list), None, None) => BitRole::Decimals(list.clone()),
         (None, None, None, Some(true), None) => BitRole::Digit,
         (None, None, None, None, Some(true)) => BitRole::Any,
-        _ => return Err(Wrong::new("parts", "a part with none or several roles", "one of must, is, decimals, digit, any")),
+        _ => {
+            return Err(Wrong::new(
+                "parts",
+                "a part with none or several roles",
+                "one of must, is, decimals, digit, any",
+            ));
+        }
     };
     Ok(BitPart { shift, mask: u32::MAX >> (32 - count), role })
 }
@@ -342,7 +380,13 @@ fn places(file: &FieldFile, width: usize, settings: &Settings) -> Result<Vec<u8>
         Some(setting) => settings.get(setting).map_or(given, String::as_str),
         None => given,
     };
-    let wrong = || Wrong::new("order", format!("`{given}`"), "each of the letters A to H once for the bytes there are, or $SETTING");
+    let wrong = || {
+        Wrong::new(
+            "order",
+            format!("`{given}`"),
+            "each of the letters A to H once for the bytes there are, or $SETTING",
+        )
+    };
     let highest = u8::try_from(width).ok().filter(|width| (1..=8).contains(width)).ok_or_else(wrong)?;
     let places = order.bytes().map(|letter| letter.checked_sub(b'A').and_then(|rank| (highest - 1).checked_sub(rank)));
     let places: Vec<u8> = places.collect::<Option<_>>().ok_or_else(wrong)?;

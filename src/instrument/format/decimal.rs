@@ -267,7 +267,7 @@ mod tests {
         assert_eq!(text(Float::Single(1e38)), None);
         assert_eq!(text(Float::Single(1e-30)), None);
         assert_eq!(text(Float::Single(0.0)).as_deref(), Some("0"));
-        assert_eq!(text(Float::Double(-5.551_115_123_125_783e-17)).as_deref(), Some("-0.00000000000000005551115123"));
+        assert_eq!(text(Float::Double(-5.551_115_123_125_783e-17)).as_deref(), Some("-0.000000000000000055511151231"));
     }
 
     #[test]

@@ -162,7 +162,9 @@ impl Decoder {
     fn may_begin(&self, bytes: &[u8], place: usize) -> bool {
         let framing = &self.format.framing;
         let marked = !framing.starts.is_empty();
-        let Some(before) = place.checked_sub(1) else { return self.clean || marked };
+        // What is found by its length slides along until it fits.
+        let slides = matches!(framing.limit, Limit::Length(_) | Limit::LengthAt { .. });
+        let Some(before) = place.checked_sub(1) else { return self.clean || marked || slides };
         if !matches!(framing.limit, Limit::End { .. }) {
             return false;
         }

@@ -79,13 +79,22 @@ impl Reading {
             Field::Bits { parts, .. } => parts.iter().try_for_each(|part| self.bits(part, status_word(bytes))),
             Field::Bcd { low_first, quantity, .. } => {
                 let mut number = Some(Decimal::ZERO);
-                let mut append = |byte: &u8| number = number.and_then(|number| number.append(byte >> 4)?.append(byte & 15));
-                if *low_first { bytes.iter().rev().for_each(&mut append) } else { bytes.iter().for_each(&mut append) }
+                let mut append =
+                    |byte: &u8| number = number.and_then(|number| number.append(byte >> 4)?.append(byte & 15));
+                if *low_first {
+                    bytes.iter().rev().for_each(&mut append)
+                } else {
+                    bytes.iter().for_each(&mut append)
+                }
                 self.quantity(number.ok_or(Refusal::NotANumber)?, quantity)
             }
             Field::Integer { places, signed, quantity } => {
                 let raw = assemble(bytes, places);
-                let number = if *signed { Decimal::whole(sign_extended(raw, places.len())) } else { Decimal { mantissa: raw, ..Decimal::ZERO } };
+                let number = if *signed {
+                    Decimal::whole(sign_extended(raw, places.len()))
+                } else {
+                    Decimal { mantissa: raw, ..Decimal::ZERO }
+                };
                 self.quantity(number, quantity)
             }
             Field::Float { places, quantity } => {
@@ -113,7 +122,11 @@ impl Reading {
                     .ok_or(Refusal::NotANumber)
             }
             Field::CodeText { .. } => {
-                self.code().text = Some(bytes.iter().map(|byte| char::from(*byte)).collect());
+                let read = match std::str::from_utf8(bytes) {
+                    Ok(text) => text.to_owned(),
+                    Err(_) => bytes.iter().map(|byte| char::from(*byte)).collect(),
+                };
+                self.code().text.get_or_insert_default().push_str(&read);
                 Ok(())
             }
         }
@@ -156,7 +169,9 @@ impl Reading {
             Destination::Value => {
                 self.number = Some(match self.number {
                     None => number,
-                    Some(larger) => larger.plus_part(number).ok_or(Refusal::Contradiction("two signs in one number"))?,
+                    Some(larger) => {
+                        larger.plus_part(number).ok_or(Refusal::Contradiction("two signs in one number"))?
+                    }
                 });
             }
             Destination::Channel(name) => {

@@ -5,7 +5,7 @@
 //! adds a variant here.
 
 use super::check::Check;
-use super::file::{Align, WrittenAs, Width};
+use super::file::{Align, Width, WrittenAs};
 use super::gs1;
 use super::meaning::Meaning;
 use super::number::{NumberSpec, Parsed};
@@ -107,20 +107,52 @@ pub(crate) struct Repeat {
 pub(crate) enum Field {
     Literal(Vec<u8>),
     Words(Words),
-    Number { width: Width, spec: NumberSpec, instead: Vec<(Vec<u8>, Vec<Meaning>)>, quantity: Quantity },
-    Skip { width: Width, class: ByteClass },
-    Bits { width: usize, parts: Vec<BitPart> },
-    Bcd { width: usize, low_first: bool, quantity: Quantity },
+    Number {
+        width: Width,
+        spec: NumberSpec,
+        instead: Vec<(Vec<u8>, Vec<Meaning>)>,
+        quantity: Quantity,
+    },
+    Skip {
+        width: Width,
+        class: ByteClass,
+    },
+    Bits {
+        width: usize,
+        parts: Vec<BitPart>,
+    },
+    Bcd {
+        width: usize,
+        low_first: bool,
+        quantity: Quantity,
+    },
     /// `places[i]` is the significance of byte `i`, 0 the lowest.
-    Integer { places: Vec<u8>, signed: bool, quantity: Quantity },
-    Float { places: Vec<u8>, quantity: Quantity },
-    Decimals { width: usize, written_as: WrittenAs, highest: i16 },
+    Integer {
+        places: Vec<u8>,
+        signed: bool,
+        quantity: Quantity,
+    },
+    Float {
+        places: Vec<u8>,
+        quantity: Quantity,
+    },
+    Decimals {
+        width: usize,
+        written_as: WrittenAs,
+        highest: i16,
+    },
     PowerOfTen,
-    Name { width: Width, class: ByteClass },
+    Name {
+        width: Width,
+        class: ByteClass,
+    },
     Check(Check),
     Symbology(Vec<(Vec<u8>, String)>),
     Gs1(Width),
-    CodeText { width: Width, class: ByteClass },
+    CodeText {
+        width: Width,
+        class: ByteClass,
+    },
     Repeat(Repeat),
 }
 
@@ -155,7 +187,11 @@ pub(crate) enum Column<'f> {
 }
 
 /// Reads a number's column: a state that stands in its place, or the number.
-pub(crate) fn column<'f>(bytes: &[u8], spec: &NumberSpec, instead: &'f [(Vec<u8>, Vec<Meaning>)]) -> Option<Column<'f>> {
+pub(crate) fn column<'f>(
+    bytes: &[u8],
+    spec: &NumberSpec,
+    instead: &'f [(Vec<u8>, Vec<Meaning>)],
+) -> Option<Column<'f>> {
     let word = trim(bytes, Align::Any);
     let state = instead.iter().find(|(key, _)| match key.strip_suffix(b"..") {
         // "-.." stands for any run of dashes that is longer than a sign could be.
@@ -216,7 +252,9 @@ impl Field {
             Self::Bits { width, parts } => {
                 fixed(*width, &|bytes| parts.iter().all(|part| part_fits(part, status_word(bytes))), found)
             }
-            Self::Bcd { width, .. } => fixed(*width, &|bytes| bytes.iter().all(|byte| byte >> 4 <= 9 && byte & 15 <= 9), found),
+            Self::Bcd { width, .. } => {
+                fixed(*width, &|bytes| bytes.iter().all(|byte| byte >> 4 <= 9 && byte & 15 <= 9), found)
+            }
             Self::Integer { places, .. } | Self::Float { places, .. } => fixed(places.len(), &|_| true, found),
             Self::Decimals { width, written_as, highest } => {
                 fixed(*width, &|bytes| decimals(bytes, *written_as).is_some_and(|count| count <= *highest), found)
@@ -273,7 +311,9 @@ impl Field {
                 if width.least == width.most { class_bits * bytes } else { class_bits.saturating_sub(2) * bytes }
             }
             Self::Bits { parts, .. } => {
-                let fixed = parts.iter().map(|part| if matches!(part.role, BitRole::Must(_)) { part.mask.count_ones() } else { 0 });
+                let fixed = parts
+                    .iter()
+                    .map(|part| if matches!(part.role, BitRole::Must(_)) { part.mask.count_ones() } else { 0 });
                 fixed.sum()
             }
             Self::Bcd { .. } => bytes,
@@ -293,7 +333,9 @@ pub(crate) fn decimals(bytes: &[u8], written_as: WrittenAs) -> Option<i16> {
     match written_as {
         WrittenAs::Digits | WrittenAs::Hex => std::str::from_utf8(bytes).ok()?.parse::<u8>().ok().map(i16::from),
         WrittenAs::Byte | WrittenAs::HighFirst => i16::try_from(status_word(bytes)).ok(),
-        WrittenAs::LowFirst => i16::try_from(bytes.iter().rev().fold(0_u32, |sum, byte| (sum << 8) | u32::from(*byte))).ok(),
+        WrittenAs::LowFirst => {
+            i16::try_from(bytes.iter().rev().fold(0_u32, |sum, byte| (sum << 8) | u32::from(*byte))).ok()
+        }
     }
 }
 

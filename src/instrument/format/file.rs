@@ -17,8 +17,8 @@ use super::{Mode, Parity};
 pub(crate) struct FormatFile {
     pub(crate) description: String,
     pub(crate) mode: Mode,
-    pub(crate) line: LineFile,
-    pub(crate) request: Option<RequestFile>,
+    pub(crate) line: Spanned<LineFile>,
+    pub(crate) request: Option<Spanned<RequestFile>>,
     #[serde(default)]
     pub(crate) settings: BTreeMap<String, SettingFile>,
     pub(crate) framing: Spanned<FramingFile>,
@@ -272,7 +272,8 @@ impl TryFrom<NumberOrRange> for Width {
         let (least, most) = match &given {
             NumberOrRange::Number(width) => (*width, *width),
             NumberOrRange::Range(text) => {
-                let ends = text.split_once('-').and_then(|(least, most)| Some((least.parse().ok()?, most.parse().ok()?)));
+                let ends =
+                    text.split_once('-').and_then(|(least, most)| Some((least.parse().ok()?, most.parse().ok()?)));
                 ends.ok_or_else(|| format!("`{text}` is no range; a range is written like \"4-12\""))?
             }
         };
@@ -296,6 +297,9 @@ impl TryFrom<String> for HexBytes {
             2 => u8::from_str_radix(pair, 16).map_err(|_| ()),
             _ => Err(()),
         });
-        pairs.collect::<Result<_, _>>().map(Self).map_err(|()| format!("`{text}` is not bytes; write them like \"ff 03\""))
+        pairs
+            .collect::<Result<_, _>>()
+            .map(Self)
+            .map_err(|()| format!("`{text}` is not bytes; write them like \"ff 03\""))
     }
 }

@@ -115,7 +115,8 @@ const RULES: &[(&str, &str, Rule)] = &[
 ];
 
 /// Identifiers whose content ends in a check digit: shipping unit, trade item, contained trade item, and locations.
-const CHECKED: &[&str] = &["00", "01", "02", "03", "402", "410", "411", "412", "413", "414", "415", "416", "417", "8017", "8018"];
+const CHECKED: &[&str] =
+    &["00", "01", "02", "03", "402", "410", "411", "412", "413", "414", "415", "416", "417", "8017", "8018"];
 
 /// Calls `found` with each identifier and its content, in order. `None`, perhaps after some calls, when the data
 /// is not a whole GS1 element string.
@@ -169,9 +170,11 @@ fn fits(byte: u8, rule: Rule) -> bool {
 
 /// The GS1 check digit: from the right, weights 3 and 1 in turn; the whole is a multiple of ten.
 pub(crate) fn check_digit_agrees(digits: &[u8]) -> bool {
-    let weighted = digits.iter().rev().enumerate().map(|(place, digit)| {
-        u32::from(digit.wrapping_sub(b'0')) * if place % 2 == 1 { 3 } else { 1 }
-    });
+    let weighted = digits
+        .iter()
+        .rev()
+        .enumerate()
+        .map(|(place, digit)| u32::from(digit.wrapping_sub(b'0')) * if place % 2 == 1 { 3 } else { 1 });
     digits.iter().all(u8::is_ascii_digit) && weighted.sum::<u32>() % 10 == 0
 }
 

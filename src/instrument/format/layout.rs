@@ -116,7 +116,8 @@ impl<'f> Matcher<'f, '_> {
                 Some((field, tail)) => self.field(field, &Rest::Fields(tail, next), at),
             },
             Rest::Again(repeat, count, next) => {
-                let more = *count < repeat.count.most && self.bytes.get(at..).unwrap_or_default().starts_with(&repeat.separator);
+                let more = *count < repeat.count.most
+                    && self.bytes.get(at..).unwrap_or_default().starts_with(&repeat.separator);
                 (more && self.group(repeat, *count, next, at + repeat.separator.len()))
                     || (*count >= repeat.count.least && self.run(next, at))
             }

@@ -160,12 +160,9 @@ impl Format {
         })?;
         let settings = file.settings.iter().map(|(key, setting)| (key.clone(), setting.default.clone())).collect();
         let Compiled { framing, layouts, alphabet, request } = compile::compile(&file, &settings, &source)?;
-        let line = LineSettings {
-            baud: file.line.baud,
-            data_bits: file.line.data_bits,
-            parity: file.line.parity,
-            stop_bits: file.line.stop_bits,
-        };
+        let line = file.line.get_ref();
+        let (baud, data_bits, parity, stop_bits) = (line.baud, line.data_bits, line.parity, line.stop_bits);
+        let line = LineSettings { baud, data_bits, parity, stop_bits };
         Ok(Self {
             family: name.to_owned(),
             description: file.description.clone(),

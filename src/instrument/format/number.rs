@@ -128,7 +128,12 @@ impl NumberSpec {
                 point_seen = true;
             } else if self.brackets && !bracket_open && rest.take(|byte| byte == b'[').is_some() {
                 bracket_open = true;
-            } else if self.composite && pounds.is_none() && !point_seen && whole_digits > 0 && rest.take(|byte| byte == b':').is_some() {
+            } else if self.composite
+                && pounds.is_none()
+                && !point_seen
+                && whole_digits > 0
+                && rest.take(|byte| byte == b':').is_some()
+            {
                 pounds = Some(number);
                 number = Decimal::ZERO;
                 whole_digits = 0;
@@ -233,7 +238,9 @@ mod tests {
     #[test]
     fn what_is_not_one_number_is_none() {
         let spec = plain();
-        for bad in ["", "   ", "-", ".", "1 2", "12.3 ", " - 12", "1.2.3", "12a", "--1", "+-1", "1-", "99999999999999999999"] {
+        for bad in
+            ["", "   ", "-", ".", "1 2", "12.3 ", " - 12", "1.2.3", "12a", "--1", "+-1", "1-", "99999999999999999999"]
+        {
             check(&spec, bad, None);
         }
     }

@@ -56,6 +56,14 @@ pub struct SettlingLimits {
     pub swap_p: [f64; 8],
     /// x
     pub near: [f64; 2],
+    /// x
+    pub trust_rung: usize,
+    /// x
+    pub su: f64,
+    /// x
+    pub zmax: f64,
+    /// x
+    pub zk: [f64; 3],
     /// Largest unrest of the empty instrument, in tolerances, with which a window is trusted.
     pub trust: f64,
     /// x
@@ -180,11 +188,15 @@ impl SettlingLimits {
             zero_band: 0.0,
             zero_drift: 0.3,
             near: [0.3, 0.3],
-            trust: 9.0,
+            trust_rung: 4,
+            su: 0.5,
+            zmax: 5.5,
+            zk: [0.12, 0.15, 2.5],
+            trust: 0.3,
             swap_p: [0.12, 0.6, 99.0, 0.06, 0.9, 0.2, 0.07, 0.12],
             trust_d: 0.3,
             sure: 9.0,
-            zero_scatter: 0.25,
+            zero_scatter: 0.0,
             windows_s: [1.0, 1.4, 2.0, 3.0, 4.5, 6.5],
             agree_tolerances: [0.15, 0.15, 0.2, 0.3, 0.5, 0.7],
             agree_resolutions: AGREE,

@@ -427,10 +427,11 @@ impl Settling {
         let level = ladder::level(self.ladder.newest(n, 0)?, self.limits.channels)?;
         let window_s = level.window.1 - level.window.0;
         let agrees = (0..self.limits.channels).all(|c| {
+            let unrest = self.zero.unrest(c, window_s);
             let trusted = self.limits.trust * at(&self.limits.tolerance, c) + self.limits.trust_d * at(&self.limits.resolution, c);
             at(&level.disagreement, c) <= self.limits.agreement(rung, c)
-                && self.zero.unrest(c, window_s) <= trusted
-                && (at(&level.disagreement, c) / 2.0).hypot(self.zero.unrest(c, window_s)/2.0).hypot(at(&self.zero.u, c)) <= self.limits.sure * at(&self.limits.tolerance, c)
+                && (rung >= self.limits.trust_rung || unrest <= trusted)
+                && (at(&level.disagreement, c) / 2.0).hypot(self.limits.su * unrest).hypot(at(&self.zero.u, c)) <= self.limits.sure * at(&self.limits.tolerance, c)
         });
         agrees.then_some(level)
     }

@@ -71,7 +71,7 @@ impl Zero {
     fn u_of(&self, limits: &SettlingLimits, level: &Level, channel: usize) -> f64 {
         let window_s = (level.window.1 - level.window.0).max(0.1);
         let noise = limits.zero_scatter * at(&level.scatter, channel) / window_s;
-        (at(&level.disagreement, channel) / 2.0).hypot(noise).hypot(at(&limits.resolution, channel) / 6.0)
+        (at(&level.disagreement, channel).max(self.unrest(channel, window_s)) / 2.0).hypot(noise).hypot(at(&limits.resolution, channel) / 6.0)
     }
 
     /// Looks at the newest samples of an empty instrument. `band` is how far a new zero may lie from the old one.
@@ -92,9 +92,13 @@ impl Zero {
                     *square += (s * s - *square) / *looks;
                 }
             }
-            let u = self.u_of(limits, &level, 0);
-            if best.is_none_or(|(best, _)| u < best) {
-                best = Some((u, level));
+            if *window_s > limits.zmax { break; }
+            let acceptable = (0..limits.channels).all(|c| {
+                let usual = limits.zk[0] * at(&limits.tolerance, c) + limits.zk[1] * at(&limits.resolution, c);
+                at(&level.disagreement, c) <= usual.max(limits.zk[2] * self.unrest(c, *window_s))
+            });
+            if acceptable || self.u.first().is_some_and(|u| u.is_infinite()) {
+                best = Some((0.0, level));
             }
         }
         let best = best?.1;
@@ -102,8 +106,7 @@ impl Zero {
         let (mut value, mut u) = ([0.0; 2], [0.0; 2]);
         for c in 0..limits.channels {
             let (z, u_z) = (at(&best.mean, c), self.u_of(limits, &best, c));
-            let now_u = self.u_at(limits, c, t_s);
-            if c == 0 && !((z - at(&self.value, c)).abs() < limits.zero_band.max(0.0) && u_z <= now_u) {
+            if c == 0 && (z - at(&self.value, c)).abs() >= limits.zero_band {
                 return None;
             }
             *value.get_mut(c)? = z;

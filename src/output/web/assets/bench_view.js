@@ -57,6 +57,8 @@ export function ageMs(entry, now_ms) {
 
 /** `fresh`, `aged` (grey) or `gone` (dashes). An instrument that is not connected is gone at once. */
 export function freshness(entry, now_ms) {
+  // A scanner speaks when it is used; its silence is no age.
+  if (entry.reading.kind === "scanner") return entry.reading.connected ? "fresh" : "gone";
   if (!entry.reading.connected || entry.reading.phase === "lost") return "gone";
   const age = ageMs(entry, now_ms);
   if (age > GONE_AFTER_MS) return "gone";

@@ -40,7 +40,9 @@ function drawTile(tile, entry, focused, fresh) {
   setText(tile.querySelector(".tile-text"), fresh === "gone" ? "– – –" : signed(reading?.text ?? "") || "–");
   const word =
     fresh === "fresh"
-      ? (PHASES[phase] ?? phase)
+      ? instrument.kind === "scanner"
+        ? "ready"
+        : (PHASES[phase] ?? phase)
       : fresh === "aged"
         ? "old"
         : (instrument.error ?? (instrument.connected ? "no readings" : "not connected"));
