@@ -378,7 +378,7 @@ fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
         name: record.spec.name.clone(),
         hand: record.spec.hand.name(),
         state: record.state.name(),
-        stage: record.stage().name(),
+        stage: if record.is_assembled() { record.stage() } else { Stage::Part }.name(),
         next_step: next_step.map(|step| step.name()),
         next_step_label: next_step.map(|step| step.label()),
         next: advice::next_action(record),

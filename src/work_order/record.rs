@@ -207,6 +207,12 @@ impl ClubRecord {
         self.steps.iter().map(|step| step.step).max()
     }
 
+    /// Whether anything says that the parts were put together.
+    #[must_use]
+    pub fn is_assembled(&self) -> bool {
+        !self.steps.is_empty() || self.valid().any(|entry| entry.filed.stage != Stage::Part)
+    }
+
     /// Whether something was measured on the assembled club or a step was done.
     #[must_use]
     pub fn is_begun(&self) -> bool {

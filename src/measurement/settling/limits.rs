@@ -64,6 +64,8 @@ pub struct SettlingLimits {
     pub zmax: f64,
     /// x
     pub zk: [f64; 3],
+    /// x
+    pub umed: f64,
     /// Largest unrest of the empty instrument, in tolerances, with which a window is trusted.
     pub trust: f64,
     /// x
@@ -183,7 +185,7 @@ impl SettlingLimits {
             on: 0.0,
             off: 0.0,
             capacity: f64::INFINITY,
-            swap: 0.38,
+            swap: 0.43,
             zeroing: Zeroing::TakenOff,
             zero_band: 0.0,
             zero_drift: 0.3,
@@ -192,13 +194,14 @@ impl SettlingLimits {
             su: 0.5,
             zmax: 5.5,
             zk: [0.12, 0.15, 2.5],
+            umed: 0.15,
             trust: 0.3,
             swap_p: [0.12, 0.6, 99.0, 0.06, 0.9, 0.2, 0.07, 0.12],
             trust_d: 0.3,
             sure: 9.0,
             zero_scatter: 0.0,
             windows_s: [1.0, 1.4, 2.0, 3.0, 4.5, 6.5],
-            agree_tolerances: [0.15, 0.15, 0.2, 0.3, 0.5, 0.7],
+            agree_tolerances: [0.15, 0.15, 0.15, 0.2, 0.5, 0.7],
             agree_resolutions: AGREE,
             hold_s: 0.4,
             strict_s: 1.4,

@@ -134,6 +134,9 @@ impl Settling {
     /// Samples must come in order of time; one that does not, or is not finite, is ignored. `expected` are the bands
     /// the work order has open on this instrument now; empty, the full patience applies.
     pub fn push(&mut self, sample: &Sample, expected: &[Expectation]) -> Changes {
+        if let State::Held { captured, .. } | State::Disturbed { captured } = self.state {
+            self.dip.dip(sample.t_s, self.load(sample), at(&captured.values, 0));
+        }
         let mut certain: [Option<Sample>; 4] = [None; 4];
         let mut slots = certain.iter_mut();
         self.intake.push(sample, |sample| {
@@ -244,8 +247,6 @@ impl Settling {
     }
 
     fn held(&mut self, sample: &Sample, now_s: f64, captured: Capture, off_level: u8, changes: &mut Changes) {
-        let load = self.load(sample);
-        self.dip.dip(sample.t_s, load, captured.values[0]);
         if self.left(sample, &captured) {
             self.remove(sample, now_s, changes);
             return;
@@ -265,8 +266,6 @@ impl Settling {
     }
 
     fn disturbed(&mut self, sample: &Sample, now_s: f64, captured: Capture, changes: &mut Changes) {
-        let load = self.load(sample);
-        self.dip.dip(sample.t_s, load, captured.values[0]);
         if self.left(sample, &captured) {
             self.remove(sample, now_s, changes);
             return;

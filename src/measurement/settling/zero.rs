@@ -64,7 +64,8 @@ impl Zero {
     /// none was seen. Longer windows than were seen are quieter with the root of their length.
     pub(super) fn unrest(&self, channel: usize, window_s: f64) -> f64 {
         let seen = WINDOWS_S.iter().zip(&self.unrest).filter(|(w, (_, looks))| *looks > 2.0 && **w <= window_s + 0.31);
-        seen.last().map_or(0.0, |(w, (square, _))| (at(square, channel) * (w / window_s).min(1.0)).sqrt())
+        let least = seen.map(|(w, (median, _))| at(median, channel) * (w / window_s).min(1.0).sqrt()).fold(f64::INFINITY, f64::min);
+        if least.is_finite() { least } else { 0.0 }
     }
 
     /// How well the mean of a window is known: its halves disagree, its samples scatter, it was not seen for long.
@@ -87,9 +88,10 @@ impl Zero {
             if n + skip + limits.samples(TAIL_S, 1) <= ladder.since()
                 && let Some((unrest, looks)) = self.unrest.get_mut(i)
             {
-                *looks = (*looks + 1.0).min(MEMORY_S * limits.rate_hz);
-                for (square, s) in unrest.iter_mut().zip(level.disagreement) {
-                    *square += (s * s - *square) / *looks;
+                *looks += 1.0;
+                for (median, s) in unrest.iter_mut().zip(level.disagreement) {
+                    let step = if *looks < 1.5 { 1.0 } else { limits.umed };
+                    if *looks < 1.5 { *median = s; } else if s > *median { *median += step * (*median + 1e-9); if *median > s {*median = s;} } else { *median -= step * *median; if *median < s {*median = s;} }
                 }
             }
             if *window_s > limits.zmax { break; }

@@ -5,14 +5,14 @@ use std::future::Future;
 use std::pin::Pin;
 use std::time::Duration;
 
-use bytes::Bytes;
 use futures_util::StreamExt as _;
 use futures_util::stream::FuturesUnordered;
+use rumqttc::PublishProperties;
 use tokio::sync::{mpsc, oneshot};
 use tokio::time::timeout;
 use tracing::{info, warn};
 
-use super::connection::{Channel, FlowEnd, Received};
+use super::connection::{self, Channel, FlowEnd, Received};
 use super::topics::Topics;
 use crate::output::command::CommandRequest;
 use crate::output::payload;
@@ -25,7 +25,7 @@ const PATIENCE: Duration = Duration::from_secs(10);
 /// Where an answer goes.
 struct ReturnPath {
     topic: String,
-    correlation: Option<Bytes>,
+    properties: PublishProperties,
 }
 
 type Answer = Pin<Box<dyn Future<Output = (Option<ReturnPath>, Result<(), String>)> + Send>>;
@@ -41,9 +41,11 @@ pub(super) struct CommandFlow {
 }
 
 impl CommandFlow {
-    /// Takes commands until the connection ends.
-    pub(super) async fn run(mut self) -> FlowEnd {
-        match self.follow().await {
+    /// Takes commands until the connection ends; when they are not `allowed`, an earlier subscription of the same
+    /// session is taken back and nothing is taken.
+    pub(super) async fn run(mut self, allowed: bool) -> FlowEnd {
+        let end = if allowed { self.follow().await } else { self.channel.unsubscribe(&self.topics.command()).await };
+        match end {
             Ok(()) => std::future::pending().await,
             Err(end) => end,
         }
@@ -70,8 +72,8 @@ impl CommandFlow {
                     if let Err(reason) = &result {
                         info!(reason, "a command over MQTT is refused");
                     }
-                    if let Some(ReturnPath { topic, correlation }) = path {
-                        self.channel.answer(&topic, correlation, payload::answer(&result)).await?;
+                    if let Some(ReturnPath { topic, properties }) = path {
+                        self.channel.answer(&topic, properties, payload::answer(&result)).await?;
                     }
                 }
             }
@@ -80,9 +82,9 @@ impl CommandFlow {
 
     fn take(&self, received: Received, at_work: &mut FuturesUnordered<Answer>) {
         let Received { publish, stale } = received;
-        let properties = publish.properties.unwrap_or_default();
-        let correlation = properties.correlation_data;
-        let path = properties.response_topic.map(|topic| ReturnPath { topic, correlation });
+        let request = publish.properties.unwrap_or_default();
+        let properties = connection::reply_properties(&request);
+        let path = request.response_topic.map(|topic| ReturnPath { topic, properties });
         if let Some(path) = path.as_ref().filter(|path| !self.topics.allows_answer(&path.topic)) {
             warn!(topic = path.topic, "a command is dropped: its answer would go to a topic of the bench");
             return;

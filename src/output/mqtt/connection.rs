@@ -11,6 +11,7 @@ use rumqttc::{
     SessionStoreKey, StateError,
 };
 use tokio::sync::mpsc;
+use tokio::sync::mpsc::error::TrySendError;
 use tracing::warn;
 
 use super::MqttSettings;
@@ -72,10 +73,9 @@ impl Channel {
     pub(super) async fn answer(
         &self,
         topic: &str,
-        correlation: Option<bytes::Bytes>,
+        properties: PublishProperties,
         payload: Vec<u8>,
     ) -> Result<(), FlowEnd> {
-        let properties = PublishProperties { correlation_data: correlation, ..properties() };
         let options = PublishOptions::at_least_once().properties(properties);
         self.client.publish(topic, payload, options).await.map_err(|_| FlowEnd::Gone)
     }
@@ -128,6 +128,11 @@ impl Channel {
 
 fn properties() -> PublishProperties {
     PublishProperties { content_type: Some(CONTENT_TYPE.to_owned()), ..PublishProperties::default() }
+}
+
+/// The properties of the answer to a request: its correlation data goes back unchanged.
+pub(super) fn reply_properties(request: &PublishProperties) -> PublishProperties {
+    PublishProperties { correlation_data: request.correlation_data.clone(), ..properties() }
 }
 
 /// Connects. The event loop must then be driven by [`drive`] while the channel is used.
@@ -220,7 +225,8 @@ pub(super) async fn drive(connection: &mut EventLoop, received: mpsc::Sender<Rec
             // The broker answers in order: what came before the answer to our subscription had been waiting.
             Ok(Event::Incoming(Packet::SubAck(_))) => stale = false,
             Ok(Event::Incoming(Packet::Publish(publish))) => {
-                if received.try_send(Received { publish, stale }).is_err() {
+                // Closed when no commands are taken.
+                if let Err(TrySendError::Full(_)) = received.try_send(Received { publish, stale }) {
                     warn!("a command is dropped: too many at once");
                 }
             }

@@ -166,18 +166,77 @@ impl Follower {
         let ended = {
             let flows = self.flows(channel, received, &mut cursor, trouble, stop);
             tokio::select! {
-                ended = flows => Some(ended),
-                error = connection::drive(&mut connection, received_in) => {
-                    if stop.is_cancelled() { Some(Ended::Stopped) } else { Some(Ended::Away(String::new())) }
-                        .map(|ended| (ended, error))
-                        .map(|(ended, error)| match ended {
-                            Ended::Away(_) => Ended::Away(connection::words(&self.settings, &error)),
-                            Ended::Stopped => Ended::Stopped,
-                        })
-                }
+                ended = flows => Ok(ended),
+                error = connection::drive(&mut connection, received_in) => Err(error),
             }
         };
         cursor.write().await;
-        ended.unwrap_or(Ended::Stopped)
+        match ended {
+            Ok(ended) => ended,
+            Err(_) if stop.is_cancelled() => Ended::Stopped,
+            Err(error) => Ended::Away(connection::words(&self.settings, &error)),
+        }
     }
+
+    /// Everything that goes over one connection, until the bench stops or the broker refuses something.
+    async fn flows(
+        &mut self,
+        channel: Channel,
+        received: mpsc::Receiver<Received>,
+        cursor: &mut Cursor,
+        trouble: &watch::Sender<Option<String>>,
+        stop: &CancellationToken,
+    ) -> Ended {
+        let (online, offline) = (self.status(true), self.status(false));
+        let Self { settings, sources, topics, index, quiet_until, .. } = self;
+        let mut events = EventFlow::new(channel.clone(), topics.event(), sources.journal.clone(), cursor);
+        let mut standing = Standing::new(channel.clone(), topics.clone());
+        let records = RecordFlow {
+            channel: channel.clone(),
+            topics: topics.clone(),
+            journal: sources.journal.clone(),
+            records: Arc::clone(&sources.records),
+            index,
+        };
+        let commands = CommandFlow {
+            channel: channel.clone(),
+            topics: topics.clone(),
+            received,
+            bench: sources.commands.clone(),
+        };
+        let end = tokio::select! {
+            end = events.run(*quiet_until) => Some(end),
+            end = standing.run(online, sources.snapshots.clone(), trouble) => Some(end),
+            end = records.run() => Some(end),
+            end = commands.run(settings.commands) => Some(end),
+            () = stop.cancelled() => None,
+        };
+        match end {
+            Some(FlowEnd::Refused(words)) => Ended::Away(words),
+            // The connection is about to say why.
+            Some(FlowEnd::Gone) => std::future::pending().await,
+            None => {
+                // What is not acknowledged in time goes again in the next session.
+                let _in_time = timeout(LAST_EVENTS, events.finish()).await;
+                farewell(&channel, &topics.status(), offline).await;
+                Ended::Stopped
+            }
+        }
+    }
+
+    fn status(&self, online: bool) -> Vec<u8> {
+        let MqttSettings { session, version, .. } = &self.settings;
+        Status { online, since: &self.since, session, version }.payload()
+    }
+}
+
+/// Says that the bench goes, and ends the connection in order; the broker then sends no will.
+async fn farewell(channel: &Channel, topic: &str, offline: Vec<u8>) {
+    if let Ok(notice) = channel.publish(topic, offline, true).await {
+        // If the broker does not take it, its will says the same.
+        let _in_time = timeout(FAREWELL, notice.wait_completion_async()).await;
+    }
+    channel.disconnect(FAREWELL).await;
+    // The connection ends under us once the broker has been told.
+    sleep(FAREWELL).await;
 }
