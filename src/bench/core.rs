@@ -15,7 +15,7 @@ use crate::measurement::stamp::Stamp;
 use crate::work_order::desk::{self, Command, Refusal};
 use crate::work_order::event::{Change, Event, Numbering};
 use crate::work_order::routing::expectations;
-use crate::work_order::state::State;
+use crate::work_order::state::{CaptureLine, Fate, State};
 
 /// Everything that can happen to the bench.
 #[derive(Debug)]
@@ -143,7 +143,10 @@ impl Core {
 
     fn command(&mut self, stamp: Stamp, command: &Command) -> Outcome {
         match desk::answer(&self.state, command) {
-            Ok(changes) => self.number(stamp, changes),
+            Ok(mut changes) => {
+                changes.extend(self.waiting(&changes));
+                self.number(stamp, changes)
+            }
             Err(refusal) => {
                 if let Command::Scan(_) = command {
                     self.tell(stamp.t_s, refusal.0.clone());
@@ -151,6 +154,22 @@ impl Core {
                 Outcome { refused: Some(refusal), ..Outcome::default() }
             }
         }
+    }
+
+    /// A part that was laid down before its club was opened gets its place now, if it still lies there.
+    fn waiting(&self, changes: &[Change]) -> Vec<Change> {
+        let opened = changes.iter().rev().find_map(|change| match change {
+            Change::ClubOpened { club } => Some(club),
+            _ => None,
+        });
+        let Some(club) = opened else { return Vec::new() };
+        let held = self.channels.iter().filter(|channel| channel.held.is_some()).filter_map(|channel| {
+            let of_channel = |line: &&CaptureLine| line.captured.instrument == channel.settings.id;
+            self.state.captures.iter().rev().find(of_channel)
+        });
+        held.filter(|line| matches!(line.fate, Fate::Unfiled { .. }))
+            .flat_map(|line| desk::place_waiting(&self.state, club, line))
+            .collect()
     }
 
     fn port(&mut self, message: PortMessage) -> Outcome {

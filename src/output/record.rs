@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::text::{self, Lengths};
-use super::view::method;
+use super::view::{SuspectView, method, suspect_views};
 use crate::journal::event::rfc3339;
 use crate::work_order::record::{ClubRecord, ClubState, Entry, Method, Standing};
 
@@ -35,6 +35,8 @@ pub struct Record {
     pub entries: Vec<RecordEntry>,
     /// Values that newer ones of the same key took the place of.
     pub superseded: Vec<RecordEntry>,
+    /// Readings that cannot all be right.
+    pub suspects: Vec<SuspectView>,
     /// Steps done.
     pub steps: Vec<RecordStep>,
     /// Hash of the last event of this club.
@@ -114,6 +116,7 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
         finished_at: club.finished_at_us.filter(|_| club.state == ClubState::Finished).map(rfc3339),
         entries: entries(&|standing| standing != Standing::Superseded),
         superseded: entries(&|standing| standing == Standing::Superseded),
+        suspects: suspect_views(club),
         steps: club
             .steps
             .iter()

@@ -10,6 +10,7 @@ use crate::journal::event::rfc3339;
 use crate::measurement::reading::{InstrumentKind, Reading};
 use crate::measurement::stamp::Stamp;
 use crate::work_order::advice;
+use crate::work_order::crosscheck::{Suspect, suspects};
 use crate::work_order::event::Place;
 use crate::work_order::judging::judge;
 use crate::work_order::order::{Order, Stage};
@@ -192,10 +193,23 @@ pub struct ClubView {
     pub advice: Vec<String>,
     /// Grams to add at the head, where that is the advice.
     pub advice_head_g: Option<f64>,
+    /// Readings that cannot all be right, with what to repeat.
+    pub suspects: Vec<SuspectView>,
     /// What can hurt at the next step.
     pub cautions: Vec<&'static str>,
     /// Every characteristic asked for or measured.
     pub characteristics: Vec<CharacteristicView>,
+}
+
+/// Two readings that do not agree.
+#[derive(Debug, Clone, Serialize)]
+pub struct SuspectView {
+    /// The reading to repeat first.
+    pub event: String,
+    /// What it does not agree with.
+    pub partner: String,
+    /// Why, and what to do.
+    pub reason: String,
 }
 
 /// A characteristic of the open club.
@@ -369,6 +383,7 @@ pub fn work(state: &State, lengths: Lengths) -> WorkView {
 fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
     let swing_advice = advice::swing_weight(record);
     let next_step = advice::next_step(record);
+    let suspects = suspect_views(record);
     let shown = Characteristic::all()
         .filter(|c| record.spec.target(*c).is_some() || record.latest(*c).is_some())
         .map(|c| characteristic(record, c, lengths))
@@ -382,11 +397,28 @@ fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
         next_step: next_step.map(|step| step.name()),
         next_step_label: next_step.map(|step| step.label()),
         next: advice::next_action(record),
-        advice: swing_advice.iter().map(|advice| advice.text.clone()).collect(),
+        // What may be wrong comes before what to change: nobody should add weight to a leaning club.
+        advice: suspects
+            .iter()
+            .map(|suspect| suspect.reason.clone())
+            .chain(swing_advice.iter().map(|advice| advice.text.clone()))
+            .collect(),
+        suspects,
         advice_head_g: swing_advice.map(|advice| advice.head_g).filter(|grams| *grams > 0.0),
         cautions: next_step.map(|step| step.cautions().to_vec()).unwrap_or_default(),
         characteristics: shown,
     }
+}
+
+/// Readings of a club that cannot all be right.
+#[must_use]
+pub fn suspect_views(record: &ClubRecord) -> Vec<SuspectView> {
+    let view = |suspect: Suspect| SuspectView {
+        event: suspect.reading.to_string(),
+        partner: suspect.partner.to_string(),
+        reason: suspect.reason,
+    };
+    suspects(record).into_iter().map(view).collect()
 }
 
 fn characteristic(record: &ClubRecord, characteristic: Characteristic, lengths: Lengths) -> CharacteristicView {

@@ -5,7 +5,7 @@ use super::judging::{Verdict, judge};
 use super::order::{Order, Stage};
 use super::record::{ClubRecord, ClubState, Entry, Method, Standing};
 use super::routing::{Routed, Routing, route};
-use super::state::{Fate, State};
+use super::state::{CaptureLine, Fate, State};
 use super::steps::Step;
 use super::ticket::Ticket;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
@@ -64,8 +64,19 @@ fn refused<T>(reason: impl Into<String>) -> Result<T, Refusal> {
 /// What a captured reading leads to: filed or not, and a club finished by it.
 #[must_use]
 pub fn place(state: &State, reading: EventId, captured: &CapturedReading) -> Vec<Change> {
+    place_in(state, state.club(), reading, captured)
+}
+
+/// What a reading that lies unfiled on an instrument leads to when `club` is opened: filed, or nothing new.
+#[must_use]
+pub fn place_waiting(state: &State, club: &str, line: &CaptureLine) -> Vec<Change> {
+    let placed = place_in(state, state.clubs.get(club), line.event, &line.captured);
+    let is_filed = placed.iter().any(|change| matches!(change, Change::ReadingFiled { .. }));
+    if is_filed { placed } else { Vec::new() }
+}
+
+fn place_in(state: &State, club: Option<&ClubRecord>, reading: EventId, captured: &CapturedReading) -> Vec<Change> {
     let measured = Reading { measured: captured.measured.clone() };
-    let club = state.club();
     let routing = match club.and_then(|club| finished_club_again(state, club, &measured)) {
         Some(refusal) => refusal,
         None => route(club, captured.kind, &measured),

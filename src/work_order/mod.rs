@@ -4,6 +4,7 @@
 //! its verdict; an [`event`] says what happened; [`state`] is the fold of all events; [`desk`] answers commands.
 
 pub mod advice;
+pub mod crosscheck;
 pub mod desk;
 pub mod event;
 pub mod judging;
