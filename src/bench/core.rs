@@ -81,6 +81,8 @@ impl Core {
         let numbering = Numbering::after(epoch, state.seq);
         let channels = settings.instruments.iter().cloned().map(Channel::new).collect();
         let mut core = Self { state, channels, notices: VecDeque::new(), numbering };
+        // A calibration that is already in force gets no new event: its readings point to the one it has.
+        core.note_calibrations();
         let mut changes = vec![Change::SessionStarted {
             version: env!("CARGO_PKG_VERSION").to_owned(),
             clock_synchronised,
@@ -111,9 +113,13 @@ impl Core {
             self.state.apply(event);
         }
         if events.iter().any(|event| matches!(event.change, Change::Calibrated { .. })) {
-            for channel in &mut self.channels {
-                channel.calibration_event = self.state.calibrations.get(&channel.settings.id).map(|c| c.event);
-            }
+            self.note_calibrations();
+        }
+    }
+
+    fn note_calibrations(&mut self) {
+        for channel in &mut self.channels {
+            channel.calibration_event = self.state.calibrations.get(&channel.settings.id).map(|c| c.event);
         }
     }
 
@@ -182,6 +188,7 @@ impl Core {
                 }
                 Outcome::default()
             }
+            PortEvent::Passed(_) => Outcome::default(),
             PortEvent::Ready => {
                 let found = self.found(instrument);
                 self.number(stamp, found)

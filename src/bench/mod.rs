@@ -4,6 +4,9 @@
 
 pub mod channel;
 pub mod core;
+pub mod playback;
+pub mod recorded;
+pub mod recording;
 pub mod show;
 
 use std::net::SocketAddr;
@@ -19,6 +22,8 @@ use tokio_util::task::TaskTracker;
 use tracing::{error, info, warn};
 
 use self::core::{Core, Input, Outcome};
+use self::recorded::Header;
+use self::recording::Recorder;
 use self::show::Show;
 use crate::clock::Clock;
 use crate::config::bench_file::{BenchSettings, LengthUnit};
@@ -71,6 +76,14 @@ pub enum BenchError {
         /// Why.
         reason: String,
     },
+    /// The recording cannot begin.
+    #[error("a recording cannot be begun in {folder}; choose a folder that can be written, or run without --record")]
+    Recording {
+        /// The folder of recordings.
+        folder: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
     /// A file of the data folder failed.
     #[error("{file} cannot be read or written")]
     File {
@@ -112,14 +125,23 @@ pub async fn run(
     let journal = Journal::open(&settings.data, &settings.bench, random_epoch()).await?;
     let state = fold(&journal.reader()).await?;
     let epoch = journal.reader().epoch();
-    let (core, first) = Core::start(&settings, state, epoch, clock.now(), clock_is_synchronised());
+    let (before, start, clock_synchronised) = (state.seq, clock.now(), clock_is_synchronised());
+    let recorder = match &settings.recording {
+        Some(to) => {
+            let header = Header::new(&to.configuration, epoch, before, start, clock_synchronised);
+            Some(recording::begin(to, &header, &journal.reader()).await?)
+        }
+        None => None,
+    };
+    let (core, first) = Core::start(&settings, state, epoch, start, clock_synchronised);
     let lengths = lengths(&settings);
     let show = Show::new(&core, lengths);
     let (commands_in, commands) = mpsc::channel(COMMANDS);
     let (questions_in, questions) = mpsc::channel(QUESTIONS);
     let (inbox_in, inbox) = mpsc::channel(INBOX);
     let (journal_trouble, journal_trouble_seen) = watch::channel(None);
-    let mut desk = Desk { core, show, journal, clock, journal_trouble, snapshots: watch::Sender::default() };
+    let mut desk =
+        Desk { core, show, journal, clock, journal_trouble, snapshots: watch::Sender::default(), recorder };
     let mut snapshots = desk.snapshots.subscribe();
     desk.store(first, &stop).await?;
 
@@ -218,6 +240,7 @@ struct Desk {
     clock: Clock,
     journal_trouble: watch::Sender<Option<Banner>>,
     snapshots: watch::Sender<Arc<Snapshot>>,
+    recorder: Option<Recorder>,
 }
 
 impl Desk {
@@ -247,12 +270,20 @@ impl Desk {
         while let Ok(Some(message)) = timeout(GRACE, inbox.recv()).await {
             self.port(message, stop).await?;
         }
-        let last = self.core.end(self.clock.now());
-        self.store(last, stop).await
+        let now = self.clock.now();
+        let last = self.core.end(now);
+        self.store(last, stop).await?;
+        if let Some(recorder) = self.recorder.take() {
+            recorder.end(now, GRACE).await;
+        }
+        Ok(())
     }
 
     async fn port(&mut self, message: PortMessage, stop: &CancellationToken) -> Result<(), BenchError> {
         let instrument = message.instrument;
+        if let Some(recorder) = &mut self.recorder {
+            recorder.port(&message);
+        }
         let outcome = self.core.step(Input::Port(message));
         if outcome.events.is_empty() {
             self.show.refresh_instrument(&self.core, instrument);
@@ -267,7 +298,11 @@ impl Desk {
         let CommandRequest { json, reply } = request;
         let answer = match command::parse(&json) {
             Ok(command) => {
-                let mut outcome = self.core.step(Input::Command { stamp: self.clock.now(), command });
+                let stamp = self.clock.now();
+                if let Some(recorder) = &mut self.recorder {
+                    recorder.command(stamp, &json);
+                }
+                let mut outcome = self.core.step(Input::Command { stamp, command });
                 let refused = outcome.refused.take();
                 self.store(outcome, stop).await?;
                 refused.map_or(Ok(()), |refusal| Err(refusal.0))
@@ -284,7 +319,8 @@ impl Desk {
     async fn store(&mut self, outcome: Outcome, stop: &CancellationToken) -> Result<(), BenchError> {
         let Outcome { events, evidence, .. } = outcome;
         while let Err(error) = self.journal.append(&events, &evidence).await {
-            error!(%error, "journal write failed");
+            let cause = std::error::Error::source(&error).map(ToString::to_string);
+            error!(%error, cause, "journal write failed");
             self.journal_trouble.send_replace(Some(Banner {
                 level: "fault",
                 text: "the journal cannot be written, so nothing is captured".to_owned(),

@@ -1,17 +1,21 @@
 //! `decode`: bytes of a line in, one line of JSON for each reading and each refusal out.
 //!
-//! In: a file or standard input. Out: the lines on standard output, everything else on standard error. Absent:
-//! any decision about the bytes, which is the format's and, for `auto`, identification's.
+//! In: a file, standard input, or the bytes of one instrument of a recorded session. Out: the lines on standard
+//! output; everything else, with the refusals counted by reason, on standard error. Absent: any decision about the bytes, which is the format's and, for `auto`, identification's.
 
+use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{self, BufWriter, Read, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 
 use anyhow::{Context, Result, anyhow};
 use serde_json::{Map, Value, json};
 
+use super::print;
+use super::replay_session::Session;
+use crate::bench::recorded::Line;
 use crate::instrument::format::{Code, Decoder, Format, Frame, Item, NetGross, Parity, UnitCode};
 use crate::instrument::identify::{Observation, Verdict, identify, strip_parity};
 
@@ -21,15 +25,22 @@ const MOST_BYTES_IDENTIFIED: usize = 64 * 1024;
 /// Decode the bytes of an instrument's line to one JSON line a reading.
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
-    /// Family of the wire format, or `auto` to let the bytes decide (five frames or more).
-    #[arg(long, value_name = "FAMILY|auto", required_unless_present = "format_file", conflicts_with = "format_file")]
+    /// Family of the wire format, or `auto` to let the bytes decide (five frames or more); a name that ends in `.toml`
+    /// is a file, as with `--format-file`.
+    #[arg(long, value_name = "FAMILY|auto", required_unless_present_any = ["format_file", "recording"], conflicts_with = "format_file")]
     format: Option<String>,
-    /// A wire format of your own, described in TOML.
+    /// A wire format of your own, described in TOML; `config/formats/README.md` explains the keys.
     #[arg(long, value_name = "FILE")]
     format_file: Option<PathBuf>,
     /// A setting of the format, such as `word_order=CDAB`; may be given several times.
     #[arg(long, value_name = "KEY=VALUE")]
     set: Vec<String>,
+    /// A session recorded by `run --record`, instead of a file; without a format, that of its configuration.
+    #[arg(long, value_name = "DIR", requires = "instrument", conflicts_with = "file")]
+    recording: Option<PathBuf>,
+    /// Which instrument of the recording.
+    #[arg(long, value_name = "ID", requires = "recording")]
+    instrument: Option<String>,
     /// The bytes; standard input without it.
     #[arg(value_name = "FILE")]
     file: Option<PathBuf>,
@@ -57,11 +68,14 @@ fn is_broken_pipe(error: &anyhow::Error) -> bool {
 }
 
 fn decode(arguments: Arguments) -> Result<ExitCode> {
+    if let (Some(folder), Some(instrument)) = (&arguments.recording, &arguments.instrument) {
+        return decode_recording(&arguments, folder, instrument);
+    }
     let mut input: Box<dyn Read> = match &arguments.file {
         Some(path) => Box::new(File::open(path).with_context(|| format!("cannot read {}", path.display()))?),
         None => Box::new(io::stdin().lock()),
     };
-    let mut output = Lines { writer: BufWriter::new(io::stdout().lock()), failure: None };
+    let mut output = Lines::new(BufWriter::new(io::stdout().lock()));
     if arguments.format.as_deref() == Some("auto") {
         return decode_auto(&arguments, &mut input, &mut output);
     }
@@ -83,16 +97,59 @@ fn decode(arguments: Arguments) -> Result<ExitCode> {
     }
     decoder.finish(&mut |item| output.write(&format.family, None, item));
     output.flush()?;
+    output.sum_up();
+    Ok(ExitCode::SUCCESS)
+}
+
+/// The bytes of one instrument of a recorded session, with the silences they had.
+fn decode_recording(arguments: &Arguments, folder: &Path, instrument: &str) -> Result<ExitCode> {
+    let session = Session::open(folder)?;
+    let ids: Vec<&str> = session.settings.instruments.iter().map(|settings| settings.id.as_str()).collect();
+    let wanted = ids.iter().position(|id| *id == instrument);
+    let wanted = wanted.ok_or_else(|| anyhow!("the recording has no instrument {instrument}; it has {}", ids.join(", ")))?;
+    let runs = session.lines()?.filter_map(|line| {
+        let line = line.and_then(|line| serde_json::from_str::<Line>(&line).context("a recorded input is not readable"));
+        line.map(|line| line.what.bytes().filter(|(i, _)| *i == wanted).map(|(_, raw)| (line.stamp.t, raw.to_vec()))).transpose()
+    });
+    let mut output = Lines::new(BufWriter::new(io::stdout().lock()));
+    if arguments.format.as_deref() == Some("auto") {
+        let bytes = runs.map(|run| run.map(|(_, raw)| raw)).collect::<Result<Vec<_>>>()?.concat();
+        return decode_auto(arguments, &mut bytes.as_slice(), &mut output);
+    }
+    let own = session.settings.instruments.get(wanted).map(|settings| settings.format.clone());
+    let mut format = match own {
+        Some(own) if arguments.format.is_none() && arguments.format_file.is_none() => own,
+        _ => chosen_format(arguments)?,
+    };
+    apply_settings(&mut format, &arguments.set)?;
+    let format = Arc::new(format);
+    let mut decoder = Decoder::new(Arc::clone(&format));
+    let gap_s = f64::from(format.idle_gap_ms().max(1)) / 1000.0;
+    let mut heard_s = f64::NEG_INFINITY;
+    for run in runs {
+        let (t_s, raw) = run?;
+        let length = f64::from(u32::try_from(raw.len()).unwrap_or(u32::MAX));
+        if t_s - length * format.line.byte_s() - heard_s > gap_s {
+            decoder.idle(&mut |item| output.write(&format.family, None, item));
+        }
+        heard_s = t_s;
+        decoder.push(&raw, &mut |item| output.write(&format.family, None, item));
+    }
+    decoder.finish(&mut |item| output.write(&format.family, None, item));
+    output.flush()?;
+    output.sum_up();
     Ok(ExitCode::SUCCESS)
 }
 
 fn chosen_format(arguments: &Arguments) -> Result<Format> {
-    if let Some(path) = &arguments.format_file {
+    let named = arguments.format.as_deref().unwrap_or_default();
+    let file = named.ends_with(".toml").then(|| PathBuf::from(named));
+    if let Some(path) = arguments.format_file.as_ref().or(file.as_ref()) {
         let text = std::fs::read_to_string(path).with_context(|| format!("cannot read {}", path.display()))?;
         let name = path.file_stem().map_or_else(|| "user".to_owned(), |stem| stem.to_string_lossy().into_owned());
         return Ok(Format::from_toml(&text, &name)?);
     }
-    Ok(Format::built_in(arguments.format.as_deref().unwrap_or_default())?)
+    Ok(Format::built_in(named)?)
 }
 
 fn apply_settings(format: &mut Format, settings: &[String]) -> Result<()> {
@@ -126,6 +183,7 @@ fn decode_auto(arguments: &Arguments, input: &mut dyn Read, output: &mut Lines<i
     decoder.push(&bytes, &mut |item| output.write(&format.family, best.stripped, item));
     decoder.finish(&mut |item| output.write(&format.family, best.stripped, item));
     output.flush()?;
+    output.sum_up();
     Ok(ExitCode::SUCCESS)
 }
 
@@ -133,13 +191,25 @@ fn decode_auto(arguments: &Arguments, input: &mut dyn Read, output: &mut Lines<i
 struct Lines<W: Write> {
     writer: W,
     failure: Option<io::Error>,
+    frames: u64,
+    refused: BTreeMap<&'static str, u64>,
 }
 
 impl<W: Write> Lines<W> {
+    fn new(writer: W) -> Self {
+        Self { writer, failure: None, frames: 0, refused: BTreeMap::new() }
+    }
+
     fn write(&mut self, family: &str, stripped: Option<Parity>, item: Item<'_>) {
         let line = match item {
-            Item::Frame(frame, _) => reading(family, stripped, &frame),
-            Item::Refused { reason, at_byte, .. } => json!({ "refused": reason.to_string(), "at_byte": at_byte }),
+            Item::Frame(frame, _) => {
+                self.frames += 1;
+                reading(family, stripped, &frame)
+            }
+            Item::Refused { reason, at_byte, .. } => {
+                *self.refused.entry(reason.label()).or_default() += 1;
+                json!({ "refused": reason.to_string(), "at_byte": at_byte })
+            }
         };
         self.line(&line);
     }
@@ -147,6 +217,14 @@ impl<W: Write> Lines<W> {
     fn line(&mut self, line: &Value) {
         if self.failure.is_none() {
             self.failure = writeln!(self.writer, "{line}").err();
+        }
+    }
+
+    /// Refusals by reason, for a person.
+    fn sum_up(&self) {
+        if !self.refused.is_empty() {
+            let counts: Vec<String> = self.refused.iter().map(|(label, count)| format!("{count} {label}")).collect();
+            print::say(&format!("decode: {} frames; runs of bytes refused: {}", self.frames, counts.join(", ")));
         }
     }
 

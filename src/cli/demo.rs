@@ -8,6 +8,7 @@ use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
+use std::time::Duration;
 
 use anyhow::{Context as _, bail};
 use serde_json::json;
@@ -21,6 +22,7 @@ use crate::clock::Clock;
 use crate::config::bench_file::{BenchSettings, read_bench};
 use crate::output::command::ask;
 use crate::output::record::{Record, record};
+use crate::work_order::state::State;
 use crate::work_order::steps::Step;
 use crate::work_order::ticket::Ticket;
 
@@ -28,6 +30,8 @@ use crate::work_order::ticket::Ticket;
 const BENCH: &str = include_str!("../../config/demo.toml");
 /// What the builder may do beyond the ports on its way to the bench; he waits when it is full.
 const DEEDS: usize = 16;
+/// Longest time, of the bench, that the last card takes from the builder's hand to the record.
+const LAST_CARD: Duration = Duration::from_secs(5);
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
@@ -130,6 +134,11 @@ async fn build(arguments: Arguments, settings: BenchSettings, ports: PathBuf) ->
             print::say(&format!("gave up: {club}"));
         }
         if arguments.once {
+            // The builder is done when the display says so; his last card may still be on the scanner's line.
+            let last_card = wait_for_last_card(&started, &clubs);
+            if tokio::time::timeout(clock.real(LAST_CARD), last_card).await.is_err() {
+                print::say("the last club was not handed over");
+            }
             all_finished = print_records(&started, &clubs).await?;
         } else {
             print::say("the page stays up; Ctrl-C ends it");
@@ -146,6 +155,24 @@ async fn build(arguments: Arguments, settings: BenchSettings, ports: PathBuf) ->
     }
     notes.await??;
     Ok(if all_finished || !arguments.once { ExitCode::SUCCESS } else { ExitCode::FAILURE })
+}
+
+/// Waits until the last club is handed over.
+async fn wait_for_last_card(started: &Started, clubs: &[String]) {
+    let mut snapshots = started.snapshots.clone();
+    let Some(last) = clubs.last() else { return };
+    let handed_over = |state: &State, club: &str| {
+        state.clubs.get(club).is_some_and(|record| record.steps.iter().any(|step| step.step == Step::HandOver))
+    };
+    loop {
+        let club = last.clone();
+        if ask(&started.questions, move |state| handed_over(state, &club)).await != Some(false) {
+            return;
+        }
+        if snapshots.changed().await.is_err() {
+            return;
+        }
+    }
 }
 
 /// Prints the record of each club; true when all are finished.

@@ -12,6 +12,7 @@ mod orders;
 mod print;
 mod records;
 pub mod replay;
+mod replay_session;
 mod run;
 mod verify;
 
@@ -39,7 +40,7 @@ enum Command {
     Check(check::Arguments),
     /// Bytes of an instrument to one JSON line a reading
     Decode(decode::Arguments),
-    /// Recorded traces through calibration and capture
+    /// Recorded traces through calibration and capture, or a whole recorded session through the bench
     Replay(replay::Arguments),
     /// One JSON request a line, one JSON answer a line
     Compute(compute::Arguments),

@@ -1,4 +1,5 @@
-//! `replay`: recorded traces through calibration and capture, one JSON line a trace.
+//! `replay`: recorded traces through calibration and capture, one JSON line a trace. A whole recorded session is
+//! `replay_session`'s.
 //!
 //! A file that describes the instruments and a folder of CSV traces come in; events go to stdout. Mistakes in
 //! either go to stderr with file and line, the other traces are still replayed, and the exit code is 2.
@@ -24,10 +25,20 @@ const WRONG_INPUT: u8 = 2;
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// JSON file: trace name to {kind, rate, d, flag, cell_positions_mm?, expect_g?}
-    #[arg(long, value_name = "FILE.json")]
-    instruments: PathBuf,
+    #[arg(long, value_name = "FILE.json", required_unless_present = "session", requires = "folder")]
+    instruments: Option<PathBuf>,
     /// Folder that holds the traces
-    folder: PathBuf,
+    #[arg(requires = "instruments", conflicts_with = "session")]
+    folder: Option<PathBuf>,
+    /// Plays a session recorded by `run --record`: its folder, or that of the recordings for the newest one
+    #[arg(long, value_name = "DIR", conflicts_with = "instruments")]
+    session: Option<PathBuf>,
+    /// Writes the journal of the played session into this new folder
+    #[arg(long, value_name = "FOLDER", requires = "session")]
+    out: Option<PathBuf>,
+    /// Compares, byte for byte, with the journal of this data folder
+    #[arg(long, value_name = "DATA", requires = "session")]
+    against: Option<PathBuf>,
 }
 
 /// The instrument that recorded a trace.
@@ -124,12 +135,23 @@ impl Instrument {
 }
 
 pub(crate) fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
+    if let Some(session) = &arguments.session {
+        let (out, against) = (arguments.out.as_deref(), arguments.against.as_deref());
+        return super::runtime()?.block_on(super::replay_session::run(session, out, against));
+    }
+    match (&arguments.instruments, &arguments.folder) {
+        (Some(instruments), Some(folder)) => traces(instruments, folder),
+        _ => bail!("give --instruments FILE.json and the folder of the traces, or --session DIR"),
+    }
+}
+
+fn traces(instruments: &Path, folder: &Path) -> anyhow::Result<ExitCode> {
     let mut code = ExitCode::SUCCESS;
     let mut complain = |error: &anyhow::Error| {
         code = ExitCode::from(WRONG_INPUT);
         writeln!(io::stderr(), "replay: {error:#}")
     };
-    let instruments = match read_instruments(&arguments.instruments) {
+    let instruments = match read_instruments(instruments) {
         Ok(instruments) => instruments,
         Err(error) => {
             complain(&error)?;
@@ -138,7 +160,7 @@ pub(crate) fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     };
     let mut out = io::stdout().lock();
     for (name, instrument) in instruments {
-        let path = arguments.folder.join(&name);
+        let path = folder.join(&name);
         let events = fs::read_to_string(&path)
             .map_err(anyhow::Error::from)
             .with_context(|| path.display().to_string())

@@ -9,6 +9,7 @@ use tokio_util::sync::CancellationToken;
 use super::{check, print, runtime};
 use crate::bench;
 use crate::clock::Clock;
+use crate::config::bench_file::RecordingSettings;
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
@@ -18,10 +19,27 @@ pub(crate) struct Arguments {
     /// How much faster than real time the ports run; for simulated ports only
     #[arg(long, default_value_t = 1.0, value_parser = super::demo::pace)]
     pace: f64,
+    /// Records every input of the bench into this folder, one session a start, for `replay --session` and `decode --recording`
+    #[arg(long, value_name = "DIR")]
+    record: Option<PathBuf>,
+    /// Size of one file of a recording
+    #[arg(long, value_name = "MIB", default_value_t = 16, value_parser = clap::value_parser!(u64).range(1..=4096), requires = "record")]
+    record_mib: u64,
+    /// The most files that all recordings in the folder may take together; the oldest go
+    #[arg(long, value_name = "COUNT", default_value_t = 64, value_parser = clap::value_parser!(u32).range(2..=100_000), requires = "record")]
+    record_files: u32,
 }
 
 pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
-    let settings = check::read_settings(&arguments.config)?;
+    let mut settings = check::read_settings(&arguments.config)?;
+    if let Some(folder) = arguments.record {
+        settings.recording = Some(RecordingSettings {
+            folder,
+            configuration: check::read_text(&arguments.config)?,
+            most_bytes: arguments.record_mib << 20,
+            most_files: usize::try_from(arguments.record_files)?,
+        });
+    }
     runtime()?.block_on(async {
         let stop = CancellationToken::new();
         tokio::spawn(stop_on_signal(stop.clone()));

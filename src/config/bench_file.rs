@@ -31,6 +31,21 @@ pub struct BenchSettings {
     pub length_unit: LengthUnit,
     /// The instruments.
     pub instruments: Vec<InstrumentSettings>,
+    /// Where the session is recorded, if it is: asked for on the command line.
+    pub recording: Option<RecordingSettings>,
+}
+
+/// A recording of all inputs of the bench.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RecordingSettings {
+    /// Folder of the recordings.
+    pub folder: PathBuf,
+    /// The configuration as written, for the header.
+    pub configuration: String,
+    /// A file of inputs that has reached this is followed by the next one, in bytes.
+    pub most_bytes: u64,
+    /// The most files of inputs that all sessions together may take, at least 2; the oldest go.
+    pub most_files: usize,
 }
 
 /// Page and API.
@@ -119,6 +134,7 @@ pub fn read_bench(file: &str, text: &str) -> Result<BenchSettings, Mistakes> {
             mqtt: mqtt?,
             length_unit: length_unit.unwrap_or(LengthUnit::Inch),
             instruments,
+            recording: None,
         })
     })
 }

@@ -3,7 +3,7 @@
 //! In: bytes, each lot with the line settings it was read with. Out: the formats ranked, a proved parity bit, and a
 //! verdict that would rather be unsure than wrong. Absent: ports, asking an instrument, the clock.
 
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 use crate::instrument::format::{Decoder, Format, Item, LineSettings, Parity};
 
@@ -123,6 +123,12 @@ pub fn strip_parity(bytes: &[u8], parity: Parity) -> Vec<u8> {
 /// Ranks all built-in formats over what was read and gives a verdict.
 #[must_use]
 pub fn identify(observations: &[Observation<'_>]) -> Identification {
+    identify_among(built_in_variants(), observations)
+}
+
+/// Ranks these formats over what was read and gives a verdict.
+#[must_use]
+pub fn identify_among(formats: &[Arc<Format>], observations: &[Observation<'_>]) -> Identification {
     let mut ranked: Vec<Candidate> = Vec::new();
     for observation in observations {
         let seven_bits = observation.line.is_some_and(|line| line.data_bits < 8);
@@ -135,7 +141,7 @@ pub fn identify(observations: &[Observation<'_>]) -> Identification {
             Some(parity) => LineSettings { data_bits: 7, parity, ..line },
             None => line,
         });
-        for format in variants() {
+        for format in formats {
             let Some(candidate) = score(format, &bytes, line, stripped) else { continue };
             let same = ranked
                 .iter_mut()
@@ -165,34 +171,45 @@ fn percent(candidate: &Candidate) -> u32 {
     (candidate.explained() * 100.0).round() as u32
 }
 
-/// Each identifiable family with each combination of its settings.
-fn variants() -> Vec<Format> {
-    let mut all = Vec::new();
-    let families = Format::families();
-    let formats = families.iter().filter_map(|family| Format::built_in(family).ok());
-    for format in formats.filter(Format::is_identifiable) {
-        let settings: Vec<_> = format.settings().map(|(key, _, allowed)| (key.to_owned(), allowed.to_vec())).collect();
-        let mut combined = vec![format];
-        for (key, allowed) in settings {
-            let set = |format: &Format, value: &String| {
-                let mut format = format.clone();
-                format.set(&key, value).ok().map(|()| format)
-            };
-            combined =
-                combined.iter().flat_map(|format| allowed.iter().filter_map(move |value| set(format, value))).collect();
-        }
-        all.extend(combined);
+/// Each built-in family that can be an answer, with each combination of its settings.
+#[must_use]
+pub fn built_in_variants() -> &'static [Arc<Format>] {
+    /// Compiled once.
+    static VARIANTS: LazyLock<Vec<Arc<Format>>> = LazyLock::new(|| {
+        let formats = Format::families().into_iter().filter_map(|family| Format::built_in(family).ok());
+        formats.filter(Format::is_identifiable).flat_map(variants_of).collect()
+    });
+    &VARIANTS
+}
+
+/// A format with each combination of its settings.
+#[must_use]
+pub fn variants_of(format: Format) -> Vec<Arc<Format>> {
+    let settings: Vec<_> = format.settings().map(|(key, _, allowed)| (key.to_owned(), allowed.to_vec())).collect();
+    let mut combined = vec![format];
+    for (key, allowed) in settings {
+        let set = |format: &Format, value: &String| {
+            let mut format = format.clone();
+            format.set(&key, value).ok().map(|()| format)
+        };
+        combined =
+            combined.iter().flat_map(|format| allowed.iter().filter_map(move |value| set(format, value))).collect();
     }
-    all
+    combined.into_iter().map(Arc::new).collect()
 }
 
 #[expect(clippy::cast_precision_loss, reason = "counts of bytes and bits of a short recording")]
-fn score(format: Format, bytes: &[u8], line: Option<LineSettings>, stripped: Option<Parity>) -> Option<Candidate> {
+fn score(
+    format: &Arc<Format>,
+    bytes: &[u8],
+    line: Option<LineSettings>,
+    stripped: Option<Parity>,
+) -> Option<Candidate> {
     let settings: Vec<_> = format.settings().map(|(key, value, _)| (key.to_owned(), value.to_owned())).collect();
     let off_assumed = format.off_assumed_default();
     let cut = format.framing.longest;
     let family = format.family.clone();
-    let mut decoder = Decoder::new(Arc::new(format));
+    let mut decoder = Decoder::new(Arc::clone(format));
     let (mut frames, mut explained_bytes, mut first, mut last) = (0_usize, 0_usize, None, 0_usize);
     let (mut numbers, mut length) = (0_usize, 0_usize);
     let mut take = |item: Item<'_>| {
@@ -352,6 +369,7 @@ mod tests {
     #[test]
     fn a_frame_cut_at_either_end_of_the_recording_is_no_fault() {
         let bytes = b"ST,+00123.45  g\r\n".repeat(8);
-        assert!(matches!(of_file(&bytes[5..bytes.len() - 4]), Verdict::Sure(_)));
+        let cut = bytes.get(5..bytes.len() - 4).unwrap();
+        assert!(matches!(of_file(cut), Verdict::Sure(_)));
     }
 }

@@ -3,17 +3,18 @@
 //! Bytes go through a decoder; frames and refusals leave with the time of their last byte. No meaning is read from
 //! them here.
 
-use std::io;
-use std::path::{Path, PathBuf};
+mod line;
+
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
-use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::sync::mpsc;
 use tokio::time::{MissedTickBehavior, interval, sleep, timeout};
-use tokio_serial::{ClearBuffer, DataBits, SerialPort as _, SerialPortBuilderExt as _, SerialStream, StopBits};
 use tokio_util::sync::CancellationToken;
 use tracing::{info, warn};
+
+pub use line::{Line, PortError};
 
 use super::format::{Decoder, Format, Frame, Item, Mode, Parity};
 use crate::clock::Clock;
@@ -61,7 +62,12 @@ pub enum PortEvent {
         label: &'static str,
         /// The reason in words.
         reason: String,
+        /// The bytes.
+        raw: Box<[u8]>,
     },
+    /// Bytes before the first whole frame: the rest of one that began before we listened, or none of this family.
+    /// Not counted, kept by a recording.
+    Passed(Box<[u8]>),
     /// The port is open and its instrument sends only when somebody uses it.
     Ready,
     /// The port cannot be opened, was closed by the other side, or is silent.
@@ -79,7 +85,7 @@ pub async fn run(settings: PortSettings, clock: Clock, out: mpsc::Sender<PortMes
     let mut wait = FIRST_WAIT;
     let mut told: Option<String> = None;
     while !stop.is_cancelled() {
-        let reason = match open(&settings) {
+        let reason = match Line::open(&settings.path, &settings.format.line) {
             Ok(port) => {
                 info!(instrument = settings.instrument, port = %settings.path.display(), "port opened");
                 wait = FIRST_WAIT;
@@ -89,7 +95,7 @@ pub async fn run(settings: PortSettings, clock: Clock, out: mpsc::Sender<PortMes
                     Ended::Lost(reason) => reason,
                 }
             }
-            Err(error) => explain(&settings.path, &error),
+            Err(error) => error.to_string(),
         };
         if told.as_ref() != Some(&reason) {
             warn!(instrument = settings.instrument, reason, "port lost");
@@ -110,42 +116,11 @@ pub async fn run(settings: PortSettings, clock: Clock, out: mpsc::Sender<PortMes
     }
 }
 
-fn open(settings: &PortSettings) -> tokio_serial::Result<SerialStream> {
-    let line = &settings.format.line;
-    let port = tokio_serial::new(settings.path.to_string_lossy(), line.baud)
-        .data_bits(match line.data_bits {
-            5 => DataBits::Five,
-            6 => DataBits::Six,
-            7 => DataBits::Seven,
-            _ => DataBits::Eight,
-        })
-        .parity(match line.parity {
-            Parity::None => tokio_serial::Parity::None,
-            Parity::Even => tokio_serial::Parity::Even,
-            Parity::Odd => tokio_serial::Parity::Odd,
-        })
-        .stop_bits(if line.stop_bits == 2 { StopBits::Two } else { StopBits::One })
-        .open_native_async()?;
-    // What stood in the buffer is from before: nobody knows how old it is.
-    port.clear(ClearBuffer::Input)?;
-    Ok(port)
-}
-
-/// Why a port does not open, and what to do.
-fn explain(path: &Path, error: &tokio_serial::Error) -> String {
-    let path = path.display();
-    match error.kind() {
-        tokio_serial::ErrorKind::NoDevice => {
-            format!("port {path} is in use by another program; close it (benchscribe doctor names the usual ones)")
-        }
-        tokio_serial::ErrorKind::Io(io::ErrorKind::NotFound) => {
-            format!("port {path} is not there; plug the instrument in or correct `port`")
-        }
-        tokio_serial::ErrorKind::Io(io::ErrorKind::PermissionDenied) => {
-            format!("port {path} may not be opened; add the user to the group dialout and log in again")
-        }
-        _ => format!("port {path} does not open ({error}); check the cable and the adapter"),
-    }
+/// What wakes an open port.
+enum Turn {
+    Ask,
+    Heard(Result<usize, PortError>),
+    Quiet,
 }
 
 enum Ended {
@@ -158,7 +133,7 @@ struct Link<'a> {
     settings: &'a PortSettings,
     clock: Clock,
     out: &'a mpsc::Sender<PortMessage>,
-    port: SerialStream,
+    port: Line,
     decoder: Decoder,
     received: u64,
     last: Stamp,
@@ -167,12 +142,7 @@ struct Link<'a> {
 }
 
 impl<'a> Link<'a> {
-    fn new(
-        settings: &'a PortSettings,
-        clock: Clock,
-        out: &'a mpsc::Sender<PortMessage>,
-        port: SerialStream,
-    ) -> Self {
+    fn new(settings: &'a PortSettings, clock: Clock, out: &'a mpsc::Sender<PortMessage>, port: Line) -> Self {
         let mut decoder = Decoder::new(Arc::clone(&settings.format));
         decoder.join_midway();
         Self { settings, clock, out, port, decoder, received: 0, last: clock.now(), synchronised: false }
@@ -189,37 +159,51 @@ impl<'a> Link<'a> {
         if !watched && self.out.send(self.message(self.clock.now(), PortEvent::Ready)).await.is_err() {
             return Ended::Stopped;
         }
+        let answer_s = request.as_ref().map_or(0.0, |r| f64::from(r.timeout_ms) / 1000.0);
         let mut buffer = [0u8; 1024];
         let mut heard_s = self.clock.now().t_s;
+        let mut byte_s = heard_s;
         let mut silence_told = false;
+        // When the question was asked that has no answer yet.
+        let mut asked_s: Option<f64> = None;
         loop {
-            let read = tokio::select! {
+            let turn = tokio::select! {
                 () = stop.cancelled() => return Ended::Stopped,
-                _ = asking.tick(), if request.is_some() => {
-                    let bytes = request.as_ref().map(|r| r.bytes.as_slice()).unwrap_or_default();
-                    if let Err(error) = self.port.write_all(bytes).await {
-                        return Ended::Lost(self.gone(&error.to_string()));
-                    }
-                    continue;
-                }
-                read = timeout(self.clock.real(gap), self.port.read(&mut buffer)) => read,
+                _ = asking.tick(), if request.is_some() => Turn::Ask,
+                read = timeout(self.clock.real(gap), self.port.read(&mut buffer)) => read.map_or(Turn::Quiet, Turn::Heard),
             };
             let mut messages = Vec::new();
-            match read {
-                // At the end of file a read answers at once with nothing, for ever: the other side is gone.
-                Ok(Ok(0)) => return Ended::Lost(self.gone("the line was closed")),
-                Ok(Ok(count)) => {
+            let turn_s = self.clock.now().t_s;
+            match turn {
+                // A slow instrument is not asked again before it had its time: its answers would pile up and grow old.
+                Turn::Ask if asked_s.is_some_and(|asked_s| turn_s - asked_s < answer_s) => {}
+                Turn::Ask => {
+                    let bytes = request.as_ref().map(|r| r.bytes.as_slice()).unwrap_or_default();
+                    if let Err(error) = self.port.write(bytes).await {
+                        return Ended::Lost(error.to_string());
+                    }
+                    asked_s = Some(turn_s);
+                }
+                Turn::Heard(Ok(count)) => {
+                    byte_s = turn_s;
                     let bytes = buffer.get(..count).unwrap_or_default();
                     self.decode(bytes, &mut messages);
                     let second_step = request.as_ref().and_then(|request| request.handshake.as_ref());
                     if let Some(step) = second_step.filter(|step| bytes.ends_with(&step.answer))
-                        && let Err(error) = self.port.write_all(&step.then).await
+                        && let Err(error) = self.port.write(&step.then).await
                     {
-                        return Ended::Lost(self.gone(&error.to_string()));
+                        return Ended::Lost(error.to_string());
                     }
                 }
-                Ok(Err(error)) => return Ended::Lost(self.gone(&error.to_string())),
-                Err(_quiet) => self.quiet(&mut messages),
+                Turn::Heard(Err(error)) => return Ended::Lost(error.to_string()),
+                Turn::Quiet => {}
+            }
+            // Questions come more often than the gap is long, so it is not enough to wait for a read that finds nothing.
+            if turn_s - byte_s >= gap.as_secs_f64() {
+                self.quiet(&mut messages);
+            }
+            if !messages.is_empty() {
+                asked_s = None;
             }
             let now_s = self.clock.now().t_s;
             if messages.iter().any(|message| matches!(message.event, PortEvent::Frame(..))) {
@@ -240,10 +224,6 @@ impl<'a> Link<'a> {
                 return Ended::Lost(self.silent());
             }
         }
-    }
-
-    fn gone(&self, what: &str) -> String {
-        format!("port {} is gone ({what}); plug the instrument in again", self.settings.path.display())
     }
 
     fn silent(&self) -> String {
@@ -287,15 +267,23 @@ impl<'a> Link<'a> {
     }
 
     /// Gives each item the time its last byte came: those that stood before others in one read came earlier.
-    fn stamp_items(&mut self, items: Vec<(u64, PortEvent)>, now: Stamp, received: u64, messages: &mut Vec<PortMessage>) {
+    fn stamp_items(
+        &mut self,
+        items: Vec<(u64, PortEvent)>,
+        now: Stamp,
+        received: u64,
+        messages: &mut Vec<PortMessage>,
+    ) {
         let line = &self.settings.format.line;
         let bits = 1 + u32::from(line.data_bits) + u32::from(line.parity != Parity::None) + u32::from(line.stop_bits);
         let byte_s = f64::from(bits) / f64::from(line.baud.max(1));
-        for (end, event) in items {
+        for (end, mut event) in items {
             if matches!(event, PortEvent::Frame(..)) {
                 self.synchronised = true;
-            } else if !self.synchronised {
-                continue;
+            } else if let PortEvent::Refused { raw, .. } = &mut event
+                && !self.synchronised
+            {
+                event = PortEvent::Passed(std::mem::take(raw));
             }
             let behind = u32::try_from(received.saturating_sub(end)).unwrap_or(u32::MAX);
             let mut stamp = self.clock.before(now, f64::from(behind) * byte_s);
@@ -318,7 +306,7 @@ fn kept(item: Item<'_>) -> (u64, PortEvent) {
         }
         Item::Refused { reason, at_byte, raw } => {
             let end = at_byte + u64::try_from(raw.len()).unwrap_or(0);
-            (end, PortEvent::Refused { label: reason.label(), reason: reason.to_string() })
+            (end, PortEvent::Refused { label: reason.label(), reason: reason.to_string(), raw: raw.into() })
         }
     }
 }

@@ -12,6 +12,7 @@ use crate::measurement::stamp::Stamp;
 use crate::work_order::advice;
 use crate::work_order::crosscheck::{Suspect, suspects};
 use crate::work_order::event::Place;
+use crate::work_order::forecast::{Forecast, forecast};
 use crate::work_order::judging::judge;
 use crate::work_order::order::{Order, Stage};
 use crate::work_order::record::{ClubRecord, Entry, Method};
@@ -193,12 +194,33 @@ pub struct ClubView {
     pub advice: Vec<String>,
     /// Grams to add at the head, where that is the advice.
     pub advice_head_g: Option<f64>,
+    /// Where the finished club will land, while it is not measured yet.
+    pub forecast: Vec<ForecastView>,
     /// Readings that cannot all be right, with what to repeat.
     pub suspects: Vec<SuspectView>,
     /// What can hurt at the next step.
     pub cautions: Vec<&'static str>,
     /// Every characteristic asked for or measured.
     pub characteristics: Vec<CharacteristicView>,
+}
+
+/// A forecast value of the finished club.
+#[derive(Debug, Clone, Serialize)]
+pub struct ForecastView {
+    /// What it is.
+    pub characteristic: &'static str,
+    /// Its words.
+    pub label: &'static str,
+    /// The value.
+    pub value: f64,
+    /// The value for people.
+    pub text: String,
+    /// Its standard uncertainty.
+    pub u: f64,
+    /// Unit of the numbers.
+    pub unit: &'static str,
+    /// Forecast less target.
+    pub deviation: Option<f64>,
 }
 
 /// Two readings that do not agree.
@@ -403,10 +425,25 @@ fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
             .map(|suspect| suspect.reason.clone())
             .chain(swing_advice.iter().map(|advice| advice.text.clone()))
             .collect(),
+        forecast: forecast(record).iter().map(|f| forecast_view(record, f, lengths)).collect(),
         suspects,
         advice_head_g: swing_advice.map(|advice| advice.head_g).filter(|grams| *grams > 0.0),
         cautions: next_step.map(|step| step.cautions().to_vec()).unwrap_or_default(),
         characteristics: shown,
+    }
+}
+
+fn forecast_view(record: &ClubRecord, forecast: &Forecast, lengths: Lengths) -> ForecastView {
+    let characteristic = forecast.characteristic;
+    let target = record.spec.target(characteristic).and_then(|row| row.target.value);
+    ForecastView {
+        characteristic: characteristic.name(),
+        label: characteristic.label(),
+        value: forecast.value,
+        text: text::value(characteristic, forecast.value, lengths),
+        u: forecast.u,
+        unit: characteristic.unit(),
+        deviation: target.map(|target| forecast.value - target),
     }
 }
 

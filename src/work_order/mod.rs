@@ -7,6 +7,7 @@ pub mod advice;
 pub mod crosscheck;
 pub mod desk;
 pub mod event;
+pub mod forecast;
 pub mod judging;
 pub mod order;
 pub mod record;

@@ -62,6 +62,7 @@ fn status_and_mode_pairs() {
             ("ST,nt,+  1.234kg\r\n", "1.234 kg stable in-range net"),
             ("ST,GS,+001.240kg\r\n", "1.240 kg stable in-range gross"),
             ("ST,GS,+   1240 g\r\n", "1240 g stable in-range gross"),
+            ("ST,GS,+  1.240,kg\r\n", "1.240 kg stable in-range gross"),
             ("ST,TR,+  0.500kg\r\n", "0.500 kg stable in-range -"),
             ("OL,GS,+  9.999kg\r\n", "- - - over gross"),
             ("OL,NT,-------kg\r\n", "- - - over net"),

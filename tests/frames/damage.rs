@@ -1,6 +1,6 @@
 //! Splits, noise, cuts and flipped bits: what damage may cost, and that it never gives another number.
 
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 use proptest::prelude::*;
 
@@ -8,8 +8,10 @@ use benchscribe::instrument::format::Format;
 
 use super::support::{Got, decode, decode_pieces, format, hex, samples};
 
+type GoodFrame = (Arc<Format>, Vec<u8>);
+
 /// Good frames of each family, from the samples, with the settings they want.
-fn good_frames() -> Vec<(Arc<Format>, Vec<u8>)> {
+static GOOD: LazyLock<Vec<GoodFrame>> = LazyLock::new(|| {
     let good = samples().into_iter().filter(|sample| sample["reject"].is_null() && sample["decode_as"].is_null());
     good.map(|sample| {
         let settings = sample["settings"].as_object().into_iter().flatten();
@@ -18,17 +20,21 @@ fn good_frames() -> Vec<(Arc<Format>, Vec<u8>)> {
         (format, hex(sample["frame_bytes_hex"].as_str().unwrap()))
     })
     .collect()
-}
+});
 
 /// The good frames of families whose frames carry a check of their own.
-fn checked_frames() -> Vec<(Arc<Format>, Vec<u8>)> {
-    const CHECKED: [&str; 4] = ["stx-binary-status-words", "stx-sign-6digits-dp-xor2-etx", "nmea-xdr", "modbus-float"];
-    let unchecked = ("check", "none");
+static CHECKED: LazyLock<Vec<GoodFrame>> = LazyLock::new(|| {
+    let families = ["stx-binary-status-words", "stx-sign-6digits-dp-xor2-etx", "nmea-xdr", "modbus-float"];
     let keep = |format: &Format| {
-        CHECKED.contains(&format.family.as_str()) && !format.settings().any(|(key, value, _)| (key, value) == unchecked)
+        let unchecked = format.settings().any(|(key, value, _)| (key, value) == ("check", "none"));
+        families.contains(&format.family.as_str()) && !unchecked
     };
-    good_frames().into_iter().filter(|(format, _)| keep(format)).collect()
-}
+    GOOD.iter().filter(|(format, _)| keep(format)).cloned().collect()
+});
+
+/// Every built-in family at its defaults.
+static FAMILIES: LazyLock<Vec<Arc<Format>>> =
+    LazyLock::new(|| Format::families().into_iter().map(|family| format(family, "")).collect());
 
 /// The numbers of what came out, in order.
 fn numbers(got: &[Got]) -> Vec<String> {
@@ -47,12 +53,12 @@ fn numbers(got: &[Got]) -> Vec<String> {
 
 #[test]
 fn one_flipped_bit_never_gives_another_number_where_there_is_a_check() {
-    for (format, frame) in checked_frames() {
-        let good = numbers(&decode(&format, &frame));
+    for (format, frame) in CHECKED.iter() {
+        let good = numbers(&decode(format, &frame));
         for bit in 0..frame.len() * 8 {
             let mut bytes = frame.clone();
             bytes[bit / 8] ^= 1 << (bit % 8);
-            for number in numbers(&decode(&format, &[&frame, &bytes[..], &frame].concat())) {
+            for number in numbers(&decode(format, &[&frame, &bytes[..], &frame].concat())) {
                 assert!(good.contains(&number), "{} bit {bit}: {number}", format.family);
             }
         }
@@ -61,8 +67,8 @@ fn one_flipped_bit_never_gives_another_number_where_there_is_a_check() {
 
 #[test]
 fn a_cut_frame_costs_only_itself_where_a_start_is_marked() {
-    for (format, frame) in good_frames() {
-        let good = decode(&format, &frame);
+    for (format, frame) in GOOD.iter() {
+        let good = decode(format, &frame);
         let marked = ["hdr2", "echo", "cmd2", "stx", "lf-", "ww-", "nmea", "ff-", "scanner"];
         let is_marked = marked.iter().any(|start| format.family.starts_with(start))
             && format.family != "scanner-without-identifier";
@@ -71,7 +77,7 @@ fn a_cut_frame_costs_only_itself_where_a_start_is_marked() {
             continue;
         }
         for cut in 1..frame.len() {
-            let got = decode(&format, &[&frame[..cut], &frame, &frame].concat());
+            let got = decode(format, &[&frame[..cut], &frame, &frame].concat());
             let found = numbers(&got);
             let whole = numbers(&good);
             assert!(found.len() >= 2 * whole.len(), "{} cut at {cut}: {got:?}", format.family);
@@ -82,10 +88,10 @@ fn a_cut_frame_costs_only_itself_where_a_start_is_marked() {
 
 #[test]
 fn a_frame_cut_at_its_end_of_the_stream_is_refused() {
-    for (format, frame) in good_frames() {
+    for (format, frame) in GOOD.iter() {
         // A line feed behind the CR, or the blanks before it, may be missing without harm to the number.
         for cut in 1..frame.len() {
-            let got = decode(&format, &frame[..cut]);
+            let got = decode(format, &frame[..cut]);
             assert!(numbers(&got).is_empty() && !got.is_empty(), "{} cut at {cut}: {got:?}", format.family);
         }
     }
@@ -102,14 +108,14 @@ fn a_damaged_end_costs_no_other_frame() {
 
 #[test]
 fn memory_is_bounded_and_a_late_end_gives_no_number() {
-    for family in Format::families() {
-        let format = format(family, "");
+    for format in FAMILIES.iter() {
+        let family = &format.family;
         let mut endless = vec![b'7'; 100_000];
         endless.extend(b"12.3 g\r\n");
         if family == "scanner-without-identifier" {
             continue;
         }
-        let got = decode(&format, &endless);
+        let got = decode(format, &endless);
         assert!(numbers(&got).is_empty() && !got.is_empty(), "{family}");
     }
 }
@@ -118,10 +124,10 @@ fn memory_is_bounded_and_a_late_end_gives_no_number() {
 fn every_byte_is_told_once_and_in_order() {
     let noise: Vec<u8> =
         (0..4000_u32).map(|place| u8::try_from(place.wrapping_mul(2_654_435_761) >> 13 & 0xff).unwrap()).collect();
-    for (format, frame) in good_frames() {
+    for (format, frame) in GOOD.iter() {
         let stream = [&noise[..500], &frame, &noise[500..700], &frame, &frame, &noise[700..]].concat();
         let mut told = Vec::new();
-        for got in decode(&format, &stream) {
+        for got in decode(format, &stream) {
             let (at, raw) = match got {
                 Got::Frame(frame, raw) => (frame.at_byte, raw),
                 Got::Refused(_, at, raw) => (at, raw),
@@ -146,8 +152,7 @@ proptest! {
         noise in prop::collection::vec(any::<u8>(), 0..40),
         splits in prop::collection::vec(any::<prop::sample::Index>(), 0..12),
     ) {
-        let all = good_frames();
-        let (format, frame) = &all[choice.index(all.len())];
+        let (format, frame) = &GOOD[choice.index(GOOD.len())];
         let stream = [frame, &noise[..], frame, frame, &noise[..noise.len() / 2]].concat();
         let mut places: Vec<_> = splits.iter().map(|split| split.index(stream.len() + 1)).collect();
         places.extend([0, stream.len()]);
@@ -161,8 +166,7 @@ proptest! {
         choice in any::<prop::sample::Index>(),
         noise in prop::collection::vec(any::<u8>(), 1..30),
     ) {
-        let all = good_frames();
-        let (format, frame) = &all[choice.index(all.len())];
+        let (format, frame) = &GOOD[choice.index(GOOD.len())];
         let good = numbers(&decode(format, frame));
         // Frames found by their length alone can be led astray by noise that looks like a beginning, for one more frame.
         let stream = [frame, &noise[..], frame, frame, frame].concat();
@@ -175,8 +179,8 @@ proptest! {
 
     #[test]
     fn random_bytes_never_give_a_number_where_there_is_a_check(bytes in prop::collection::vec(any::<u8>(), 0..600)) {
-        for (format, _) in checked_frames() {
-            prop_assert!(numbers(&decode(&format, &bytes)).is_empty(), "{}", format.family);
+        for (format, _) in CHECKED.iter() {
+            prop_assert!(numbers(&decode(format, &bytes)).is_empty(), "{}", format.family);
         }
     }
 
@@ -185,13 +189,13 @@ proptest! {
         first in any::<prop::sample::Index>(),
         second in any::<prop::sample::Index>(),
     ) {
-        for (format, frame) in checked_frames().into_iter().filter(|(format, _)| format.family == "modbus-float") {
-            let good = numbers(&decode(&format, &frame));
+        for (format, frame) in CHECKED.iter().filter(|(format, _)| format.family == "modbus-float") {
+            let good = numbers(&decode(format, &frame));
             let mut bytes = frame.clone();
             for bit in [first.index(frame.len() * 8), second.index(frame.len() * 8)] {
                 bytes[bit / 8] ^= 1 << (bit % 8);
             }
-            for number in numbers(&decode(&format, &bytes)) {
+            for number in numbers(&decode(format, &bytes)) {
                 prop_assert!(good.contains(&number), "{}", number);
             }
         }
@@ -199,8 +203,8 @@ proptest! {
 
     #[test]
     fn no_bytes_upset_any_family(bytes in prop::collection::vec(prop_oneof![any::<u8>(), Just(2_u8), Just(3_u8), Just(b'\r'), Just(b'\n'), Just(0xff_u8), b'0'..=b'9'], 0..400)) {
-        for family in Format::families() {
-            decode(&format(family, ""), &bytes);
+        for format in FAMILIES.iter() {
+            decode(format, &bytes);
         }
     }
 }

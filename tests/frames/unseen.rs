@@ -218,3 +218,23 @@ fn a_mistake_in_a_description_names_its_line_and_what_is_allowed() {
     assert!(format.set("word_order", "XYZ").unwrap_err().to_string().contains("DCBA"));
     assert!(format.set("check", "sum").unwrap_err().to_string().contains("word_order"));
 }
+
+#[test]
+fn the_example_of_the_guide_works_as_it_stands() {
+    let guide = include_str!("../../config/formats/README.md");
+    let (_, rest) = guide.split_once("```toml\n").unwrap();
+    let (example, _) = rest.split_once("```").unwrap();
+    check(example, b"ST,NT,-  12.34 g\r\nOL,NT,\r\n", "-12.34 g stable in-range net; - - - over -");
+}
+
+#[test]
+fn every_description_in_the_folder_is_part_of_the_program() {
+    let folder = std::fs::read_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/config/formats")).unwrap();
+    let names = folder.map(|entry| entry.unwrap().file_name().into_string().unwrap());
+    let mut names: Vec<_> = names.filter_map(|name| name.strip_suffix(".toml").map(str::to_owned)).collect();
+    names.sort();
+    assert_eq!(names, Format::families());
+    for family in names {
+        assert_eq!(Format::built_in(&family).unwrap().family, family);
+    }
+}

@@ -6,9 +6,10 @@
 use std::collections::BTreeMap;
 
 use super::FormatError;
-use super::compile_field::{Wrong, byte_text, compile_field};
+use super::compile_field::{byte_text, compile_field};
 use super::field::ByteClass;
 use super::file::{FormatFile, FramingFile, LayoutFile, LineFile, RequestFile};
+use super::keys::Wrong;
 use super::layout::Layout;
 use super::{Handshake, Request};
 use crate::instrument::framer::{Framing, Limit};
@@ -54,11 +55,10 @@ pub(crate) fn compile(file: &FormatFile, settings: &Settings, source: &Source<'_
     let mut layouts = Vec::new();
     for layout in &file.layout {
         let LayoutFile { says, when, value_from_channels, fields, .. } = layout.get_ref();
-        for key in when.keys().filter(|key| !settings.contains_key(*key)) {
+        if let Some(key) = when.keys().find(|key| !settings.contains_key(*key)) {
             let known = settings.keys().cloned().collect::<Vec<_>>().join(", ");
-            return Err(
-                source.wrong(layout.span().start, Wrong::new("when", format!("`{key}`"), format!("settings: {known}")))
-            );
+            let wrong = Wrong::new("when", format!("`{key}`"), format!("settings: {known}"));
+            return Err(source.wrong(layout.span().start, wrong));
         }
         if !applies(when, settings) {
             continue;

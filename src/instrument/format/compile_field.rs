@@ -7,23 +7,11 @@ use std::collections::BTreeMap;
 use super::check::Check;
 use super::compile::Settings;
 use super::decimal::Decimal;
-use super::field::{BitPart, BitRole, ByteClass, Destination, Field, Quantity, Repeat, Words};
+use super::field::{BitPart, BitRole, ByteClass, Destination, Field, Quantity, Repeat, WordTable, Words};
 use super::file::{Align, BitPartFile, FieldFile, Method, Pad, Point, SignPlace, Width, WrittenAs};
+use super::keys::{Wrong, check_keys, kind};
 use super::meaning::{Meaning, Meanings, UNIT_SPELLINGS};
 use super::number::NumberSpec;
-
-/// A key that is wrong, what it holds and what it may hold.
-pub(crate) struct Wrong {
-    pub(crate) key: String,
-    pub(crate) found: String,
-    pub(crate) allowed: String,
-}
-
-impl Wrong {
-    pub(crate) fn new(key: &str, found: impl ToString, allowed: impl ToString) -> Self {
-        Self { key: key.to_owned(), found: found.to_string(), allowed: allowed.to_string() }
-    }
-}
 
 /// The bytes of a text: each character up to U+00FF is the byte of that number.
 pub(crate) fn byte_text(key: &str, text: &str) -> Result<Vec<u8>, Wrong> {
@@ -102,116 +90,8 @@ pub(crate) fn compile_field(file: &FieldFile, settings: &Settings) -> Result<Fie
     })
 }
 
-/// Each kind of field, whether the field has it, and the keys that may stand beside it.
-fn kinds(file: &FieldFile) -> [(&'static str, bool, &'static [&'static str]); 19] {
-    [
-        ("text", file.text.is_some(), &[]),
-        ("bytes", file.bytes.is_some(), &[]),
-        ("letters", file.letters.is_some(), &["width", "align"]),
-        ("sign", file.sign.is_some(), &[]),
-        (
-            "number",
-            file.number.is_some(),
-            &[
-                "to",
-                "times",
-                "below",
-                "implied",
-                "sentinels",
-                "pad",
-                "align",
-                "minus",
-                "point",
-                "point_needed",
-                "places",
-                "brackets",
-                "reversed",
-                "exponent",
-                "base",
-                "composite",
-                "instead",
-                "blank",
-            ],
-        ),
-        ("unit", file.unit.is_some(), &["align", "blank", "present", "also"]),
-        ("skip", file.skip.is_some(), &["of"]),
-        ("bits", file.bits.is_some(), &["parts"]),
-        ("bcd", file.bcd.is_some(), &["to", "times", "below", "implied", "sentinels", "order"]),
-        ("integer", file.integer.is_some(), &["to", "times", "below", "implied", "sentinels", "order", "signed"]),
-        ("float", file.float.is_some(), &["to", "times", "below", "implied", "sentinels", "order"]),
-        ("decimals", file.decimals.is_some(), &["as", "highest"]),
-        ("power_of_ten", file.power_of_ten.is_some(), &[]),
-        ("name", file.name.is_some(), &["of"]),
-        ("check", file.check.is_some(), &["from", "less", "as"]),
-        ("repeat", file.repeat.is_some(), &["separator", "count"]),
-        ("symbology", file.symbology.is_some(), &[]),
-        ("gs1", file.gs1.is_some(), &[]),
-        ("code_text", file.code_text.is_some(), &["of"]),
-    ]
-}
-
-fn kind(file: &FieldFile) -> Result<&'static str, Wrong> {
-    let kinds = kinds(file);
-    let mut present = kinds.iter().filter(|(_, present, _)| *present).map(|(name, ..)| *name);
-    let all = || kinds.map(|(name, ..)| name).join(", ");
-    let kind = present.next().ok_or_else(|| Wrong::new("field", "of no kind", format!("one of {}", all())))?;
-    match present.next() {
-        Some(other) => Err(Wrong::new(kind, format!("beside `{other}`"), "one kind a field")),
-        None => Ok(kind),
-    }
-}
-
-fn check_keys(file: &FieldFile, kind: &str) -> Result<(), Wrong> {
-    let given = [
-        ("width", file.width.is_some()),
-        ("align", file.align.is_some()),
-        ("pad", file.pad.is_some()),
-        ("minus", file.minus.is_some()),
-        ("point", file.point.is_some()),
-        ("point_needed", file.point_needed.is_some()),
-        ("places", file.places.is_some()),
-        ("brackets", file.brackets.is_some()),
-        ("reversed", file.reversed.is_some()),
-        ("exponent", file.exponent.is_some()),
-        ("base", file.base.is_some()),
-        ("composite", file.composite.is_some()),
-        ("instead", file.instead.is_some()),
-        ("sentinels", file.sentinels.is_some()),
-        ("to", file.to.is_some()),
-        ("times", file.times.is_some()),
-        ("below", file.below.is_some()),
-        ("implied", file.implied.is_some()),
-        ("blank", file.blank.is_some()),
-        ("present", file.present.is_some()),
-        ("also", file.also.is_some()),
-        ("of", file.of.is_some()),
-        ("parts", file.parts.is_some()),
-        ("order", file.order.is_some()),
-        ("signed", file.signed.is_some()),
-        ("highest", file.highest.is_some()),
-        ("from", file.from.is_some()),
-        ("less", file.less.is_some()),
-        ("as", file.written_as.is_some()),
-        ("separator", file.separator.is_some()),
-        ("count", file.count.is_some()),
-    ];
-    let kinds = kinds(file);
-    let allowed = kinds.iter().find(|(name, ..)| *name == kind).map_or(&[][..], |(_, _, keys)| *keys);
-    match given.iter().find(|(key, given)| *given && !allowed.contains(key)) {
-        Some((key, _)) => {
-            let keys = if allowed.is_empty() { "no other key".to_owned() } else { allowed.join(", ") };
-            Err(Wrong::new(key, format!("beside `{kind}`"), keys))
-        }
-        None => Ok(()),
-    }
-}
-
 /// A table of words, the longest first, with meanings added to each.
-fn word_table(
-    key: &str,
-    words: &BTreeMap<String, Meanings>,
-    more: &[Meaning],
-) -> Result<Vec<(Vec<u8>, Vec<Meaning>)>, Wrong> {
+fn word_table(key: &str, words: &BTreeMap<String, Meanings>, more: &[Meaning]) -> Result<WordTable, Wrong> {
     let mut table = Vec::new();
     for (word, meanings) in words {
         let meanings = meanings.0.iter().chain(more).copied().collect();
@@ -266,7 +146,7 @@ fn number(file: &FieldFile, width: Width) -> Result<Field, Wrong> {
         pad: file.pad.unwrap_or(Pad::Space),
         align: file.align.unwrap_or(Align::Right),
         minus: file.minus.unwrap_or(SignPlace::None),
-        point: file.point.unwrap_or(Point::Point),
+        point: file.point.unwrap_or(Point::Dot),
         point_needed: file.point_needed.unwrap_or(false),
         places: file.places.unwrap_or(Width { least: 0, most: 9 }),
         brackets: file.brackets.unwrap_or(false),

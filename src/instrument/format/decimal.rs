@@ -132,7 +132,7 @@ impl Decimal {
 
     /// The same number without zeros at its end, so that equal numbers compare equal.
     pub(crate) fn normalised(mut self) -> Self {
-        while self.mantissa != 0 && self.mantissa % 10 == 0 {
+        while self.mantissa != 0 && self.mantissa.is_multiple_of(10) {
             self.mantissa /= 10;
             self.decimals -= 1;
         }

@@ -30,6 +30,7 @@ pub struct Decoder {
 }
 
 /// What a candidate turned out to be.
+#[expect(clippy::large_enum_variant, reason = "a frame is handed on without allocating")]
 enum Tried {
     Frame { skipped: usize, frame: Frame, pinned_bits: u32 },
     Refused(Refusal),

@@ -65,10 +65,13 @@ pub(crate) struct Quantity {
     pub(crate) sentinels: Vec<(super::decimal::Decimal, Vec<Meaning>)>,
 }
 
-/// Words with their meanings, longest first.
+/// Words and what each says, the longest word first.
+pub(crate) type WordTable = Vec<(Vec<u8>, Vec<Meaning>)>;
+
+/// Words that may stand in a place.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Words {
-    pub(crate) table: Vec<(Vec<u8>, Vec<Meaning>)>,
+    pub(crate) table: WordTable,
     /// Width of the column; `None` when words stand without padding.
     pub(crate) width: Option<usize>,
     pub(crate) align: Align,
@@ -110,7 +113,7 @@ pub(crate) enum Field {
     Number {
         width: Width,
         spec: NumberSpec,
-        instead: Vec<(Vec<u8>, Vec<Meaning>)>,
+        instead: WordTable,
         quantity: Quantity,
     },
     Skip {

@@ -213,7 +213,7 @@ pub(crate) enum SignPlace {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
 pub(crate) enum Point {
     #[serde(rename = ".")]
-    Point,
+    Dot,
     #[serde(rename = ",")]
     Comma,
     #[serde(rename = "either")]

@@ -187,6 +187,7 @@ pub struct Frame {
 
 /// What comes out of a decoder.
 #[derive(Debug, Clone, PartialEq)]
+#[expect(clippy::large_enum_variant, reason = "a frame is handed on without allocating")]
 pub enum Item<'a> {
     /// A whole, good frame and its bytes.
     Frame(Frame, &'a [u8]),

@@ -15,6 +15,7 @@ mod field;
 mod file;
 mod frame;
 mod gs1;
+mod keys;
 mod layout;
 mod meaning;
 mod number;

@@ -163,7 +163,7 @@ impl NumberSpec {
 
     fn is_point(&self, byte: u8) -> bool {
         match self.point {
-            Point::Point => byte == b'.',
+            Point::Dot => byte == b'.',
             Point::Comma => byte == b',',
             Point::Either => byte == b'.' || byte == b',',
         }
@@ -207,7 +207,7 @@ mod tests {
             pad: Pad::Space,
             align: Align::Right,
             minus: SignPlace::Either,
-            point: Point::Point,
+            point: Point::Dot,
             point_needed: false,
             places: Width { least: 0, most: 9 },
             brackets: false,

@@ -47,7 +47,22 @@ pub enum Refusal {
 }
 
 impl Refusal {
-    /// A short label for metrics.
+    /// All labels there are.
+    pub const LABELS: [&str; 11] = [
+        "cut",
+        "glued",
+        "too_long",
+        "foreign_byte",
+        "no_layout",
+        "unknown_unit",
+        "check_failed",
+        "not_followed",
+        "contradiction",
+        "no_reading",
+        "not_a_number",
+    ];
+
+    /// A short label for metrics, one of [`Self::LABELS`].
     #[must_use]
     pub fn label(&self) -> &'static str {
         match self {
