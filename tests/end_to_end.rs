@@ -256,9 +256,11 @@ fn values_are_typed_and_taken_back_with_and_without_a_daemon() {
         let (code, out, err) = on_data(data, arguments);
         assert_eq!(code, Some(0), "{out}{err}");
     };
-    let entries = || {
+    let entry = |characteristic: &str| {
         let (_, out, _) = on_data(data, &["records", "show", "W-7/1", "--json"]);
-        json_lines(&out)[0]["entries"].as_array().unwrap().clone()
+        let record = json_lines(&out).remove(0);
+        let found = record["entries"].as_array().unwrap().iter().rev().find(|e| e["characteristic"] == characteristic);
+        found.unwrap_or_else(|| panic!("no {characteristic} in {record}")).clone()
     };
     done(&["orders", "import", order.to_str().unwrap()]);
     done(&["orders", "open", "W-7"]);
@@ -267,26 +269,30 @@ fn values_are_typed_and_taken_back_with_and_without_a_daemon() {
     // While it runs: through the daemon, by its own interface and by the command line.
     let typed = daemon.command(&json!({"command": "enter", "characteristic": "length", "quantity": "45 1/16 in"}));
     assert_eq!((typed.status, typed.json()), (200, json!({"ok": true})));
-    assert_eq!(entries()[0]["value"], 1144.5875, "45 1/16 in of 25.4 mm, exact");
+    assert_eq!(entry("length")["value"], 1144.5875, "45 1/16 in of 25.4 mm, exact");
     done(&["records", "enter", "W-7/1", "head_mass", "200.4 g"]);
     let shown = daemon.state()["club"]["characteristics"][0].clone();
     assert_eq!((&shown["characteristic"], &shown["value"], &shown["method"]), (&json!("head_mass"), &json!(200.4), &json!("typed")));
-    let head = entries()[0]["event"].as_str().unwrap().to_owned();
+    let head = entry("head_mass")["event"].as_str().unwrap().to_owned();
     done(&["records", "void", &head, "--why", "wrong head"]);
-    assert_eq!(entries()[0]["voided"], true);
-    let (code, _, err) = on_data(data, &["records", "void", &head, "--why", "again"]);
-    assert_eq!(code, Some(2), "{err}");
-    assert!(err.contains("already taken back"), "{err}");
+    assert_eq!(entry("head_mass")["voided"], true);
+    assert_eq!(entry("length")["voided"], false);
+    let nothing = on_data(data, &["records", "void", "01890000-0000-7000-8000-000000000000", "--why", "not there"]);
+    assert_eq!((nothing.0, nothing.2.contains("there is no reading")), (Some(2), true), "{nothing:?}");
     daemon.command(&json!({"command": "enter", "characteristic": "length", "quantity": "45"})).assert_problem(422, "45");
     assert!(daemon.terminate().success());
 
     // While it is stopped: under the lock of the folder.
     done(&["records", "enter", "W-7/1", "head_mass", "199.9 g"]);
-    let now = entries();
-    let head = now.iter().find(|e| e["characteristic"] == "head_mass" && e["voided"] == false).unwrap();
-    assert_eq!(head["value"], 199.9);
-    done(&["records", "void", head["event"].as_str().unwrap(), "--why", "typed by mistake"]);
-    assert!(entries().iter().all(|e| e["characteristic"] != "head_mass" || e["voided"] == true));
+    let head = entry("head_mass");
+    assert_eq!((&head["value"], &head["voided"]), (&json!(199.9), &json!(false)));
+    let head = head["event"].as_str().unwrap();
+    done(&["records", "void", head, "--why", "typed by mistake"]);
+    assert_eq!(entry("head_mass")["voided"], true, "a value that was taken back counts again");
+    // Taken back is taken back: once more is refused, and leaves no event.
+    let (code, _, err) = on_data(data, &["records", "void", head, "--why", "again"]);
+    assert_eq!(code, Some(2), "taken back twice: {err}");
+    assert!(err.contains("already taken back"), "{err}");
     let (code, _, err) = on_data(data, &["records", "enter", "W-7/1", "head_mass", "199,9 g"]);
     assert_eq!(code, Some(2), "{err}");
     assert!(err.contains("199,9"), "{err}");

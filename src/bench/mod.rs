@@ -4,6 +4,7 @@
 
 pub mod channel;
 pub mod core;
+mod messages;
 pub mod playback;
 pub mod recorded;
 pub mod recording;
@@ -171,14 +172,15 @@ pub async fn run(
         questions: questions_in.clone(),
         journal: desk.journal.reader(),
     };
-    let (broker, mqtt_trouble) = start_mqtt(&settings, &started, clock, lengths, &tasks, &followers_stop).await?;
+    let (broker, broker_trouble) = messages::start(&settings, &started, clock, lengths, &tasks, &followers_stop).await?;
     let web = Web {
         site: settings.site.clone(),
         bench: settings.bench.clone(),
         hosts: Arc::new(settings.http.hosts.clone()),
         token: Arc::new(token),
         snapshots: started.snapshots.clone(),
-        troubles: vec![journal_trouble_seen, mqtt_trouble],
+        journal_trouble: journal_trouble_seen,
+        broker_trouble,
         journal: started.journal.clone(),
         commands: commands_in,
         questions: questions_in,
@@ -349,20 +351,6 @@ impl Desk {
         let snapshot = self.show.snapshot(&self.core, self.clock.now());
         self.snapshots.send_replace(Arc::new(snapshot));
     }
-}
-
-/// Starts the follower that publishes to a broker, and the embedded broker where none is configured.
-async fn start_mqtt(
-    settings: &BenchSettings,
-    started: &Started,
-    clock: Clock,
-    lengths: Lengths,
-    tasks: &TaskTracker,
-    stop: &CancellationToken,
-) -> Result<(Option<String>, watch::Receiver<Option<Banner>>), BenchError> {
-    let (_trouble, trouble_seen) = watch::channel(None);
-    let _ = (settings, started, clock, lengths, tasks, stop);
-    Ok((None, trouble_seen))
 }
 
 /// The token that allows writing from another machine; drawn once for a data folder.

@@ -75,9 +75,13 @@ impl Show {
         let readings = channel
             .showing()
             .filter(|_| sending && settings.wiring.kind != InstrumentKind::Scanner)
-            .map(|reading| {
-                // An empty pan is nothing of the club; its digits are shown all the same.
-                let club = core.state.club().filter(|_| phase != "empty" && phase != "unknown");
+            .map(|mut reading| {
+                // An empty pan is nothing of the club; its mass is shown all the same, its balance would be noise.
+                let is_empty = phase == "empty" || phase == "unknown";
+                if is_empty && settings.wiring.kind == InstrumentKind::Beam {
+                    reading.measured.truncate(1);
+                }
+                let club = core.state.club().filter(|_| !is_empty);
                 live_readings(club, settings.wiring.kind, &reading, channel.held.is_some(), self.lengths)
             })
             .unwrap_or_default();

@@ -7,6 +7,7 @@
 pub mod format;
 pub mod framer;
 pub mod identify;
+pub mod search;
 
 pub mod indication;
 

@@ -3,6 +3,7 @@
 //! Bytes go through a decoder; frames and refusals leave with the time of their last byte. No meaning is read from
 //! them here.
 
+mod investigate;
 mod line;
 
 use std::path::PathBuf;
@@ -14,9 +15,10 @@ use tokio::time::{MissedTickBehavior, interval, sleep, timeout};
 use tokio_util::sync::CancellationToken;
 use tracing::{info, warn};
 
+pub use investigate::investigate;
 pub use line::{Line, PortError};
 
-use super::format::{Decoder, Format, Frame, Item, Mode, Parity};
+use super::format::{Decoder, Format, Frame, Item, Mode};
 use crate::clock::Clock;
 use crate::measurement::stamp::Stamp;
 
@@ -274,9 +276,7 @@ impl<'a> Link<'a> {
         received: u64,
         messages: &mut Vec<PortMessage>,
     ) {
-        let line = &self.settings.format.line;
-        let bits = 1 + u32::from(line.data_bits) + u32::from(line.parity != Parity::None) + u32::from(line.stop_bits);
-        let byte_s = f64::from(bits) / f64::from(line.baud.max(1));
+        let byte_s = self.settings.format.line.byte_s();
         for (end, mut event) in items {
             if matches!(event, PortEvent::Frame(..)) {
                 self.synchronised = true;

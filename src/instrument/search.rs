@@ -11,19 +11,18 @@ mod sitting;
 use std::sync::Arc;
 use std::time::Duration;
 
-pub use finding::Finding;
+pub use finding::{Finding, Found};
 pub use plan::is_polite;
 
 use crate::instrument::format::{Format, LineSettings};
-use crate::instrument::identify::Verdict;
 use finding::History;
 use plan::Question;
 use sitting::{Mood, Sitting};
 
 /// How long the first line settings may be silent before the instrument is asked, in seconds.
 const FIRST_SILENCE_S: f64 = 1.2;
-/// How long later ones may be silent, as long as there are others to try.
-const LATER_SILENCE_S: f64 = 0.35;
+/// The shortest and the longest time that another line may be silent while there are more to try, in seconds.
+const LATER_SILENCE_S: (f64, f64) = (0.35, 2.0);
 /// How long a line is listened to before something is asked on it: an instrument that sends is not asked.
 const BEFORE_ASKING_S: f64 = 0.12;
 /// How long is waited after a first answer: an instrument that sends by itself is seen by that.
@@ -52,8 +51,9 @@ pub struct Search {
     questions: Vec<Question>,
     deadline_s: f64,
     doing: Doing,
-    /// The next place, and the next question, that were not tried yet.
+    /// How many line settings were left so far for others, in the order of `places`, round and round.
     place: usize,
+    /// The question that is asked, or the first that was not.
     question: usize,
     sitting: Sitting,
     history: History,
@@ -67,11 +67,11 @@ enum Doing {
     Listening,
     /// Listens a moment on a line that is about to carry a question.
     BeforeAsking,
-    /// A question is out, and no answer to it came before.
+    /// A question is out for the first time.
     Asking { sent_s: f64 },
-    /// The question is answered; waits whether more comes unasked.
+    /// It was answered; perhaps more comes unasked.
     Answered { since_s: f64, bursts: usize },
-    /// Asks again and again.
+    /// Asks again and again. `heard` bytes had come when the last question went out.
     Talking { sent_s: f64, heard: usize, unanswered: u8 },
     /// Nothing is left to do.
     Finished,
@@ -81,18 +81,16 @@ impl Search {
     /// A search among `formats` (each with its settings in force) that ends `seconds` after `t_s`.
     #[must_use]
     pub fn new(formats: Vec<Arc<Format>>, t_s: f64, seconds: f64) -> Self {
-        let places = plan::places();
         let questions = plan::questions(&formats);
-        let first = plan::FIRST;
         Self {
             formats,
-            places,
+            places: plan::places(),
             questions,
             deadline_s: t_s + seconds,
             doing: Doing::Starting,
             place: 0,
             question: 0,
-            sitting: Sitting::new(first, t_s),
+            sitting: Sitting::new(plan::FIRST, t_s),
             history: History::default(),
         }
     }
@@ -107,167 +105,167 @@ impl Search {
     pub fn step(&mut self, t_s: f64, heard: &[u8]) -> Step {
         self.sitting.take(t_s, heard);
         if self.sitting.is_due(t_s) {
-            self.sitting.evaluate(&self.formats);
+            self.sitting.evaluate(t_s, &self.formats);
         }
         if self.sitting.is_settled(t_s) || t_s >= self.deadline_s {
             self.doing = Doing::Finished;
         }
-        match self.doing {
+        let step = match self.doing {
             Doing::Finished => Step::Finished,
-            Doing::Starting => {
-                self.doing = Doing::Listening;
-                self.sit(plan::FIRST, t_s, None)
-            }
+            Doing::Starting => self.sit(Doing::Listening, plan::FIRST, t_s),
             Doing::Listening => self.listening(t_s),
             Doing::BeforeAsking => self.before_asking(t_s),
             Doing::Asking { sent_s } => self.asking(t_s, sent_s),
             Doing::Answered { since_s, bursts } => self.answered(t_s, since_s, bursts),
             Doing::Talking { sent_s, heard, unanswered } => self.talking(t_s, sent_s, heard, unanswered),
+        };
+        match step {
+            Step::Listen(longest) => Step::Listen(longest.min(seconds(self.deadline_s - t_s))),
+            step => step,
         }
     }
 
+    /// What was found.
+    #[must_use]
+    pub fn finding(mut self, t_s: f64) -> Finding {
+        self.sitting.evaluate(t_s, &self.formats);
+        self.history.keep(self.sitting);
+        self.history.finding(&self.formats)
+    }
+
     fn listening(&mut self, t_s: f64) -> Step {
-        let silence_s = if self.place == 0 { FIRST_SILENCE_S } else { LATER_SILENCE_S };
+        let silent_s = self.sitting.silent_s(t_s);
         match self.sitting.mood(t_s) {
             Mood::Hopeless => self.next_place(t_s),
-            Mood::Silent if self.question < self.questions.len() => match self.sitting.silent_s(t_s) > silence_s {
-                true => self.next_question(t_s),
-                false => self.sitting.listen(t_s),
-            },
+            Mood::Silent if self.history.has_bytes() => {
+                let (least, most) = LATER_SILENCE_S;
+                let patience_s = (2.5 * self.history.longest_wait_s()).clamp(least, most);
+                if silent_s > patience_s { self.next_place(t_s) } else { self.listen(t_s) }
+            }
+            Mood::Silent if silent_s > FIRST_SILENCE_S && self.asked().is_some() => self.next_question(t_s),
             // All was asked: whoever sends only when a key is pressed may do so for as long as there is time.
-            Mood::Silent | Mood::Hopeful | Mood::Undecided => self.sitting.listen(t_s),
+            Mood::Silent | Mood::Hopeful | Mood::Undecided => self.listen(t_s),
         }
     }
 
     fn before_asking(&mut self, t_s: f64) -> Step {
         if self.sitting.has_bytes() {
             self.doing = Doing::Listening;
-            return self.listening(t_s);
+            return self.listen(t_s);
         }
-        let is_new_line = self.sitting.since_s() + BEFORE_ASKING_S > t_s && self.question > 0;
-        if is_new_line { self.sitting.listen(t_s) } else { self.ask(t_s) }
+        if self.sitting.silent_s(t_s) < BEFORE_ASKING_S {
+            return self.listen(t_s);
+        }
+        self.history.questions += 1;
+        self.ask(Doing::Asking { sent_s: t_s })
     }
 
     fn asking(&mut self, t_s: f64, sent_s: f64) -> Step {
         if self.sitting.has_bytes() {
             self.doing = Doing::Answered { since_s: t_s, bursts: self.sitting.bursts() };
-            return self.sitting.listen(t_s);
+            return self.answered(t_s, t_s, self.sitting.bursts());
         }
-        let wait_s = self.asked().map_or(0.0, |question| question.wait_s);
-        if t_s - sent_s < wait_s {
-            return self.sitting.listen_at_most(t_s, sent_s + wait_s - t_s);
+        if self.asked().is_some_and(|question| t_s - sent_s < question.first_wait_s) {
+            return self.listen(t_s);
         }
         self.question += 1;
         self.next_question(t_s)
     }
 
     fn answered(&mut self, t_s: f64, since_s: f64, bursts: usize) -> Step {
+        if let Some(step) = self.second_step(t_s) {
+            return step;
+        }
         if self.sitting.bursts() > bursts + 1 {
             // It goes on by itself.
             self.doing = Doing::Listening;
-            return self.listening(t_s);
+            return self.listen(t_s);
         }
-        let handshake = self.asked().and_then(|question| question.handshake.clone());
-        if let Some(step) = handshake.filter(|step| self.sitting.bytes().ends_with(&step.answer)) {
-            self.doing = Doing::Talking { sent_s: t_s, heard: self.sitting.bytes().len(), unanswered: 0 };
-            return Step::Ask(step.then);
-        }
-        if t_s - since_s < AFTER_ANSWER_S {
-            return self.sitting.listen(t_s);
-        }
-        self.ask(t_s)
+        if t_s - since_s < AFTER_ANSWER_S { self.listen(t_s) } else { self.ask_again(t_s, 0) }
     }
 
     fn talking(&mut self, t_s: f64, sent_s: f64, heard: usize, unanswered: u8) -> Step {
-        let Some(question) = self.asked() else { return Step::Finished };
-        let handshake = question.handshake.clone();
-        if let Some(step) = handshake.filter(|step| self.sitting.answer().ends_with(&step.answer)) {
-            self.sitting.forget_answer();
-            return Step::Ask(step.then);
+        if let Some(step) = self.second_step(t_s) {
+            return step;
         }
-        let is_answered = self.sitting.bytes().len() > heard && self.sitting.is_quiet(t_s);
         if self.sitting.mood(t_s) == Mood::Hopeless {
             // Not what was expected; perhaps a later question is.
             self.question += 1;
             return self.next_question(t_s);
         }
-        match is_answered {
-            true if t_s - sent_s >= question.every_s => self.ask(t_s),
-            true => self.sitting.listen(t_s),
-            false if t_s - sent_s < question.patience_s => self.sitting.listen(t_s),
-            false if unanswered + 1 >= MOST_UNANSWERED => {
-                self.question += 1;
-                self.doing = Doing::Listening;
-                self.sitting.listen(t_s)
-            }
-            false => self.ask_again(t_s, unanswered + 1),
+        let Some(question) = self.asked() else { return Step::Finished };
+        let waited_s = t_s - sent_s;
+        if self.sitting.bytes().len() > heard {
+            let is_time = self.sitting.is_quiet(t_s) && waited_s >= question.every_s;
+            return if is_time { self.ask_again(t_s, 0) } else { self.listen(t_s) };
         }
+        if waited_s < question.timeout_s {
+            return self.listen(t_s);
+        }
+        if unanswered + 1 < MOST_UNANSWERED {
+            return self.ask_again(t_s, unanswered + 1);
+        }
+        self.question += 1;
+        self.doing = Doing::Listening;
+        self.listen(t_s)
     }
 
     fn asked(&self) -> Option<&Question> {
         self.questions.get(self.question)
     }
 
-    fn ask(&mut self, t_s: f64) -> Step {
-        let is_first = matches!(self.doing, Doing::BeforeAsking);
-        if is_first {
-            let Some(question) = self.asked() else { return Step::Finished };
-            let bytes = question.bytes.clone();
-            self.sitting.asked(&bytes);
-            self.history.asked += 1;
-            self.doing = Doing::Asking { sent_s: t_s };
-            return Step::Ask(bytes);
+    /// What an instrument wants that has answered with the first step of a handshake.
+    fn second_step(&mut self, t_s: f64) -> Option<Step> {
+        let step = self.asked()?.handshake.clone()?;
+        if !self.sitting.take_answer(&step.answer) {
+            return None;
         }
-        self.ask_again(t_s, 0)
+        self.doing = Doing::Talking { sent_s: t_s, heard: self.sitting.bytes().len(), unanswered: 0 };
+        Some(Step::Ask(step.then))
+    }
+
+    fn ask(&mut self, doing: Doing) -> Step {
+        let Some(question) = self.questions.get(self.question) else { return Step::Finished };
+        self.sitting.asked(&question.bytes);
+        self.doing = doing;
+        Step::Ask(question.bytes.clone())
     }
 
     fn ask_again(&mut self, t_s: f64, unanswered: u8) -> Step {
-        let Some(question) = self.asked() else { return Step::Finished };
-        let bytes = question.bytes.clone();
-        self.sitting.asked(&bytes);
-        self.doing = Doing::Talking { sent_s: t_s, heard: self.sitting.bytes().len(), unanswered };
-        Step::Ask(bytes)
+        let heard = self.sitting.bytes().len();
+        self.ask(Doing::Talking { sent_s: t_s, heard, unanswered })
     }
 
-    /// Goes to the next line settings in a round without end.
+    /// Goes to the next line settings, round and round.
     fn next_place(&mut self, t_s: f64) -> Step {
         self.place += 1;
         let line = self.places.get(self.place % self.places.len().max(1)).copied().unwrap_or(plan::FIRST);
-        self.doing = Doing::Listening;
-        self.sit(line, t_s, None)
+        self.sit(Doing::Listening, line, t_s)
     }
 
     fn next_question(&mut self, t_s: f64) -> Step {
-        let Some(question) = self.asked() else {
-            self.doing = Doing::Listening;
-            return self.sit(plan::FIRST, t_s, None);
+        let Some(line) = self.asked().map(|question| question.line) else {
+            return self.sit(Doing::Listening, plan::FIRST, t_s);
         };
-        let (line, asked) = (question.line, question.bytes.clone());
-        self.doing = Doing::BeforeAsking;
         if line == self.sitting.line && !self.sitting.has_bytes() {
-            return self.ask(t_s);
+            self.doing = Doing::BeforeAsking;
+            return self.before_asking(t_s);
         }
-        self.sit(line, t_s, Some(asked))
+        self.sit(Doing::BeforeAsking, line, t_s)
     }
 
-    fn sit(&mut self, line: LineSettings, t_s: f64, asked: Option<Vec<u8>>) -> Step {
-        drop(asked);
+    fn sit(&mut self, doing: Doing, line: LineSettings, t_s: f64) -> Step {
         let left = std::mem::replace(&mut self.sitting, Sitting::new(line, t_s));
         self.history.keep(left);
+        self.doing = doing;
         Step::Set(line)
     }
 
-    /// What was found.
-    #[must_use]
-    pub fn finding(mut self) -> Finding {
-        self.sitting.evaluate(&self.formats);
-        self.history.keep(self.sitting);
-        self.history.finding(&self.formats)
+    fn listen(&self, t_s: f64) -> Step {
+        Step::Listen(seconds(self.sitting.next_look_s(t_s)))
     }
+}
 
-    /// Whether the answer is there already.
-    #[must_use]
-    pub fn is_sure(&self) -> bool {
-        matches!(self.sitting.verdict(), Some(Verdict::Sure(_)))
-    }
+fn seconds(s: f64) -> Duration {
+    Duration::try_from_secs_f64(s.max(0.001)).unwrap_or(Duration::from_millis(1))
 }

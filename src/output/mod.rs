@@ -1,10 +1,11 @@
 //! What the bench shows: followers of the journal and of the live state. They decide nothing about measurements.
 
-//#[cfg(feature = "embedded-broker")]
-//pub mod broker;
+#[cfg(feature = "embedded-broker")]
+pub mod broker;
 pub mod command;
 pub mod lists;
-//pub mod mqtt;
+pub mod mqtt;
+pub mod payload;
 pub mod record;
 pub mod table;
 pub mod text;

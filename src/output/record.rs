@@ -1,14 +1,35 @@
 //! The build record of a club as it is published and exported, version 1.
 
 use serde::Serialize;
+use tokio::sync::mpsc;
 
+use super::command::{Question, ask};
 use super::text::{self, Lengths};
 use super::view::{SuspectView, method, suspect_views};
 use crate::journal::event::rfc3339;
+use crate::journal::store::Reader;
 use crate::work_order::record::{ClubRecord, ClubState, Entry, Method, Standing};
+use crate::work_order::state::State;
 
 /// Version of the shape; a new one is added beside, never instead.
 const VERSION: u32 = 1;
+
+/// Asks the bench for the record of a club, by its id or token; `None` when there is none or the bench is stopping.
+pub async fn find(
+    questions: &mpsc::Sender<Question>,
+    journal: &Reader,
+    lengths: Lengths,
+    club: &str,
+) -> Option<Record> {
+    let asked = club.to_owned();
+    let find = move |state: &State| {
+        let by_id = state.clubs.get(&asked);
+        by_id.or_else(|| state.clubs.values().find(|record| record.spec.token == asked)).cloned()
+    };
+    let found = ask(questions, find).await??;
+    let chain = journal.hash_of(found.last_seq).await.ok().flatten().unwrap_or_default();
+    Some(record(&found, chain, lengths))
+}
 
 /// A club's record.
 #[derive(Debug, Clone, Serialize)]

@@ -82,6 +82,11 @@ fn a_full_disk_is_told_and_nothing_unstored_is_shown() {
             let event = stream.next().expect("the stream ended");
             event["banners"].to_string().contains("the journal cannot be written").then_some(())
         });
+        // The page must not take the daemon for dead meanwhile: the beat goes on.
+        let before = daemon.state()["beat"].as_u64().unwrap();
+        wait_for("the beat while the disk is full", || {
+            (daemon.state()["beat"].as_u64().unwrap() >= before + 3).then_some(())
+        });
         std::thread::sleep(bench_time(5.0));
         let state = daemon.state();
         let captures = state["captures"].as_array().unwrap();

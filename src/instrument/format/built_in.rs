@@ -18,8 +18,8 @@ pub(crate) const TEXTS: &[(&str, &str)] = &[
     ("nmea-xdr", include_str!("../../../config/formats/nmea-xdr.toml")),
     ("plain-value-unit", include_str!("../../../config/formats/plain-value-unit.toml")),
     ("polled-legend-case", include_str!("../../../config/formats/polled-legend-case.toml")),
-    ("scanner-without-identifier", include_str!("../../../config/formats/scanner-without-identifier.toml")),
     ("scanner", include_str!("../../../config/formats/scanner.toml")),
+    ("scanner-without-identifier", include_str!("../../../config/formats/scanner-without-identifier.toml")),
     ("scpi-nr3", include_str!("../../../config/formats/scpi-nr3.toml")),
     ("sign-adjacent-dot-flags4", include_str!("../../../config/formats/sign-adjacent-dot-flags4.toml")),
     (

@@ -63,6 +63,16 @@ pub struct LineSettings {
     pub stop_bits: u8,
 }
 
+impl LineSettings {
+    /// How long one byte takes on the line, in seconds.
+    #[must_use]
+    pub fn byte_s(&self) -> f64 {
+        let parity = u32::from(self.parity != Parity::None);
+        let bits = 1 + u32::from(self.data_bits) + parity + u32::from(self.stop_bits);
+        f64::from(bits) / f64::from(self.baud.max(1))
+    }
+}
+
 impl fmt::Display for LineSettings {
     /// As people write it: `9600 7E1`.
     fn fmt(&self, formatter: &mut fmt::Formatter<'_>) -> fmt::Result {

@@ -16,6 +16,8 @@ const FURTHEST: &str = "mqtt-furthest";
 const BATCH: u64 = 20;
 /// Longest time an acknowledgement stays unwritten.
 const DELAY: Duration = Duration::from_millis(500);
+/// Wait after a failed write.
+const RETRY: Duration = Duration::from_secs(2);
 /// How far back a forgetful broker gets events again, before the last acknowledged one.
 const AGAIN_US: i64 = 3_600_000_000;
 
@@ -72,14 +74,22 @@ impl Cursor {
         Some(if self.now.seq.abs_diff(self.written) >= BATCH { since } else { since + DELAY })
     }
 
-    /// Writes it, if it has moved. A failure is logged: the next write makes up for it.
+    /// Writes it, if it has moved. A failure is logged and tried again after a while.
+    ///
+    /// A connection that breaks may drop this half way; then it still counts as unwritten.
     pub(super) async fn write(&mut self) {
-        if self.unwritten_since.take().is_none() {
+        if self.unwritten_since.is_none() {
             return;
         }
         match self.journal.set_cursor(FOLLOWER, self.now.seq, self.now.at_us).await {
-            Ok(()) => self.written = self.now.seq,
-            Err(error) => warn!(%error, "MQTT cursor not written"),
+            Ok(()) => {
+                self.written = self.now.seq;
+                self.unwritten_since = None;
+            }
+            Err(error) => {
+                warn!(%error, "MQTT cursor not written");
+                self.unwritten_since = Some(Instant::now() + RETRY);
+            }
         }
     }
 
@@ -102,6 +112,8 @@ impl Cursor {
 
 #[cfg(test)]
 mod tests {
+    use std::future::Future as _;
+
     use super::*;
     use crate::journal::store::Journal;
     use crate::measurement::stamp::Stamp;
@@ -138,6 +150,21 @@ mod tests {
             cursor = Cursor::load(journal.reader()).await.unwrap();
             assert_eq!(cursor.seq(), 7);
         }
+    }
+
+    #[tokio::test]
+    async fn a_write_that_is_dropped_half_way_is_made_up_for() {
+        let folder = tempfile::tempdir().unwrap();
+        let journal = journal(folder.path(), 30).await;
+        let mut cursor = Cursor::load(journal.reader()).await.unwrap();
+        cursor.acknowledged(9, 90 * MINUTE_US);
+        {
+            let write = std::pin::pin!(cursor.write());
+            let mut context = std::task::Context::from_waker(std::task::Waker::noop());
+            assert!(write.poll(&mut context).is_pending());
+        }
+        cursor.write().await;
+        assert_eq!(Cursor::load(journal.reader()).await.unwrap().seq(), 9);
     }
 
     #[tokio::test]

@@ -15,6 +15,7 @@ use super::{Web, live};
 use crate::journal::store::{BATCH, Reader};
 use crate::output::command::{CommandRequest, ask};
 use crate::output::lists::{order_list, record_list};
+use crate::output::record;
 
 /// A problem as RFC 9457 wants it.
 pub(super) fn problem(status: StatusCode, title: &str, detail: &str) -> Response {
@@ -52,7 +53,7 @@ fn answered(answer: Option<Value>) -> Response {
 }
 
 pub(super) async fn record(State(web): State<Web>, Path(club): Path<String>) -> Response {
-    match web.record(&club).await {
+    match record::find(&web.questions, &web.journal, web.lengths, &club).await {
         Some(record) => Json(json!(record)).into_response(),
         None => problem(StatusCode::NOT_FOUND, "no such club", &format!("there is no club {club}; /api/v1/records lists them")),
     }

@@ -16,8 +16,7 @@ use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
-use super::command::{CommandRequest, Question, ask};
-use super::record::Record;
+use super::command::{CommandRequest, Question};
 use super::text::Lengths;
 use super::view::{Banner, Snapshot};
 use crate::clock::Clock;
@@ -36,8 +35,10 @@ pub struct Web {
     pub token: Arc<String>,
     /// The live state. The bench sends; the newest value counts, readers may skip.
     pub snapshots: watch::Receiver<Arc<Snapshot>>,
-    /// What is wrong outside the bench task (journal, broker): each its own sender, `None` when well.
-    pub troubles: Vec<watch::Receiver<Option<Banner>>>,
+    /// Why the journal cannot be written, while it cannot.
+    pub journal_trouble: watch::Receiver<Option<Banner>>,
+    /// Why the broker is not there, in words with the remedy, while it is not.
+    pub broker_trouble: watch::Receiver<Option<String>>,
     /// The journal.
     pub journal: Reader,
     /// To the bench. Bounded; when it is full the request waits.
@@ -57,20 +58,12 @@ impl FromRef<Web> for Reader {
 }
 
 impl Web {
-    /// The record of a club, with the hash of its last event.
-    pub async fn record(&self, club: &str) -> Option<Record> {
-        let asked = club.to_owned();
-        let find = move |state: &crate::work_order::state::State| {
-            let by_id = state.clubs.get(&asked);
-            by_id.or_else(|| state.clubs.values().find(|record| record.spec.token == asked)).cloned()
-        };
-        let record = ask(&self.questions, find).await??;
-        let chain = self.journal.hash_of(record.last_seq).await.ok().flatten().unwrap_or_default();
-        Some(super::record::record(&record, chain, self.lengths))
-    }
-
     fn banners(&self) -> Vec<Banner> {
-        self.troubles.iter().filter_map(|trouble| trouble.borrow().clone()).collect()
+        let broker = self.broker_trouble.borrow().as_ref().map(|words| {
+            let (text, remedy) = words.split_once("; ").unwrap_or((words, "readings and records are kept all the same"));
+            Banner { level: "warning", text: text.to_owned(), remedy: remedy.to_owned() }
+        });
+        self.journal_trouble.borrow().clone().into_iter().chain(broker).collect()
     }
 }
 

@@ -1,0 +1,197 @@
+//! What a search tries, in the order of how usual it is: line settings, and questions.
+//!
+//! In: the formats. Out: lists. The orders are common practice without a source; a wrong order costs time only.
+
+use std::sync::Arc;
+
+use crate::instrument::format::{Format, Handshake, LineSettings, Parity};
+
+/// The most usual line. A seven-bit line with a parity bit is heard on it as well: the parity stands in bit 7.
+pub(crate) const FIRST: LineSettings = line(9600, Parity::None);
+/// Speeds in the order of how usual they are on scales and gauges.
+const SPEEDS: [u32; 10] = [9600, 2400, 4800, 19_200, 1200, 115_200, 38_400, 57_600, 600, 300];
+/// The longest first wait for an answer, in seconds, but for the last of the first questions.
+const LONGEST_FIRST_WAIT_S: f64 = 0.25;
+/// Bytes of an answer that may be under way while it is waited for.
+const ANSWER_BYTES: f64 = 24.0;
+
+const fn line(baud: u32, parity: Parity) -> LineSettings {
+    LineSettings { baud, data_bits: 8, parity, stop_bits: 1 }
+}
+
+/// Line settings to listen with. Eight bits with a parity bit come last: few instruments have them.
+pub(crate) fn places() -> Vec<LineSettings> {
+    let parities = [Parity::None, Parity::Even, Parity::Odd];
+    parities.iter().flat_map(|parity| SPEEDS.iter().map(|baud| line(*baud, *parity))).collect()
+}
+
+/// A question on a line.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Question {
+    /// How the line must be set.
+    pub(crate) line: LineSettings,
+    /// What is sent; bit 7 of text may be the parity bit of a seven-bit line.
+    pub(crate) bytes: Vec<u8>,
+    /// The second step of families that have one.
+    pub(crate) handshake: Option<Handshake>,
+    /// How long the first answer is waited for.
+    pub(crate) first_wait_s: f64,
+    /// How long a later answer is waited for.
+    pub(crate) timeout_s: f64,
+    /// Shortest time between two questions.
+    pub(crate) every_s: f64,
+}
+
+/// What one or several families ask.
+struct Asked<'a> {
+    bytes: &'a [u8],
+    handshake: Option<&'a Handshake>,
+    lines: Vec<LineSettings>,
+    timeout_ms: u32,
+    every_ms: u32,
+}
+
+/// Whether these bytes only ask: no known command sets, zeroes or tares with them.
+///
+/// Common practice, no source: letters Z and T begin commands that zero and tare, C calibrates; in Modbus (open
+/// standard, application protocol 1.1b3, 6.3 and 6.4) only functions 3 and 4 read registers.
+#[must_use]
+pub fn is_polite(bytes: &[u8]) -> bool {
+    match bytes {
+        [_, function, _, _, _, _, _, _] if bytes.iter().any(|byte| *byte >= 0x80) => matches!(function, 3 | 4),
+        _ => {
+            let first = bytes.iter().find(|byte| !byte.is_ascii_control() && **byte != b' ');
+            !first.is_some_and(|letter| b"ZTC".contains(&letter.to_ascii_uppercase()))
+        }
+    }
+}
+
+/// All that the families ask, each on its usual line first, then with the parities, then at the other speeds.
+pub(crate) fn questions(formats: &[Arc<Format>]) -> Vec<Question> {
+    let asked = asked(formats);
+    let mut all: Vec<Question> = Vec::new();
+    let mut add = |one: &Asked<'_>, line: LineSettings, seven_bits: Option<Parity>, first_wait_s: f64| {
+        let question = question(one, line, seven_bits, first_wait_s);
+        if !all.iter().any(|other| other.line == question.line && other.bytes == question.bytes) {
+            all.push(question);
+        }
+    };
+    let last = asked.len().saturating_sub(1);
+    for (place, one) in asked.iter().enumerate() {
+        let timeout_s = f64::from(one.timeout_ms) / 1000.0;
+        let wait_s = if place == last { timeout_s } else { timeout_s.min(LONGEST_FIRST_WAIT_S) };
+        for usual in &one.lines {
+            add(one, heard_on(*usual, one), None, wait_s);
+        }
+    }
+    for one in &asked {
+        for (usual, parity) in one.lines.iter().flat_map(|usual| [(usual, Parity::Even), (usual, Parity::Odd)]) {
+            add(one, heard_on(*usual, one), Some(parity), LONGEST_FIRST_WAIT_S);
+        }
+    }
+    for seven_bits in [None, Some(Parity::Even), Some(Parity::Odd)] {
+        for baud in SPEEDS {
+            for one in &asked {
+                let parity = seven_bits.filter(|_| is_binary(one.bytes)).unwrap_or(Parity::None);
+                add(one, line(baud, parity), seven_bits, LONGEST_FIRST_WAIT_S);
+            }
+        }
+    }
+    all
+}
+
+/// The different questions of the families, those of most families first; the slowest to answer last.
+fn asked(formats: &[Arc<Format>]) -> Vec<Asked<'_>> {
+    let mut all: Vec<(usize, Asked<'_>)> = Vec::new();
+    for format in formats {
+        let Some(request) = format.request.as_ref().filter(|request| is_polite(&request.bytes)) else { continue };
+        match all.iter_mut().find(|(_, one)| one.bytes == request.bytes) {
+            Some((families, one)) => {
+                *families += 1;
+                one.timeout_ms = one.timeout_ms.max(request.timeout_ms);
+                one.every_ms = one.every_ms.max(request.every_ms);
+                one.handshake = one.handshake.or(request.handshake.as_ref());
+                if !one.lines.contains(&format.line) {
+                    one.lines.push(format.line);
+                }
+            }
+            None => {
+                let (bytes, handshake) = (request.bytes.as_slice(), request.handshake.as_ref());
+                let (timeout_ms, every_ms) = (request.timeout_ms, request.every_ms);
+                all.push((1, Asked { bytes, handshake, lines: vec![format.line], timeout_ms, every_ms }));
+            }
+        }
+    }
+    all.sort_by_key(|(families, one)| (one.timeout_ms, std::cmp::Reverse(*families)));
+    all.into_iter().map(|(_, one)| one).collect()
+}
+
+/// Text goes over eight bits without parity, its own parity in bit 7; what needs all eight bits goes as it is.
+fn heard_on(usual: LineSettings, one: &Asked<'_>) -> LineSettings {
+    line(usual.baud, if is_binary(one.bytes) { usual.parity } else { Parity::None })
+}
+
+fn is_binary(bytes: &[u8]) -> bool {
+    bytes.iter().any(|byte| *byte >= 0x80)
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a question has a few bytes")]
+fn question(one: &Asked<'_>, line: LineSettings, seven_bits: Option<Parity>, first_wait_s: f64) -> Question {
+    let with_parity = |byte: &u8| match seven_bits {
+        Some(Parity::Even) if byte.count_ones() % 2 == 1 => byte | 0x80,
+        Some(Parity::Odd) if byte.count_ones().is_multiple_of(2) => byte | 0x80,
+        _ => *byte,
+    };
+    let bytes: Vec<u8> =
+        if is_binary(one.bytes) { one.bytes.to_vec() } else { one.bytes.iter().map(with_parity).collect() };
+    let transit_s = (bytes.len() as f64 + 1.0) * 11.0 / f64::from(line.baud);
+    let answer_s = ANSWER_BYTES * 11.0 / f64::from(line.baud);
+    Question {
+        line,
+        bytes,
+        handshake: one.handshake.cloned(),
+        first_wait_s: first_wait_s + transit_s,
+        timeout_s: f64::from(one.timeout_ms) / 1000.0 + transit_s + answer_s,
+        every_s: f64::from(one.every_ms) / 1000.0,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::instrument::identify::built_in_variants;
+
+    #[test]
+    fn no_question_of_a_built_in_family_can_set_or_zero() {
+        for format in built_in_variants() {
+            if let Some(request) = &format.request {
+                assert!(is_polite(&request.bytes), "{}", format.family);
+            }
+        }
+        for rude in [&b"Z\r\n"[..], b"T\r", b"\x1bt", b" Z", b"C\r", b"\x01\x06\x00\x00\x00\x02\xc4\x0b"] {
+            assert!(!is_polite(rude), "{rude:?}");
+        }
+    }
+
+    #[test]
+    fn the_usual_lines_come_first_and_nothing_twice() {
+        let questions = questions(built_in_variants());
+        let first: Vec<String> =
+            questions.iter().take(5).map(|q| format!("{} {}", q.line, q.bytes.escape_ascii())).collect();
+        assert!(first.contains(&"9600 8N1 SI\\r\\n".to_owned()), "{first:?}");
+        assert!(first.contains(&"9600 8E1 \\x01\\x03\\x00\\x00\\x00\\x02\\xc4\\x0b".to_owned()), "{first:?}");
+        assert_eq!(first.last().unwrap(), "9600 8N1 MEAS?\\n");
+        for (place, question) in questions.iter().enumerate() {
+            let same = |other: &&Question| other.line == question.line && other.bytes == question.bytes;
+            assert_eq!(questions.iter().skip(place).filter(same).count(), 1, "{question:?}");
+        }
+    }
+
+    #[test]
+    fn the_parity_of_a_seven_bit_line_stands_in_bit_7_of_the_question() {
+        // W is 0x57, five ones; carriage return 0x0D, three.
+        let questions = questions(built_in_variants());
+        let is = |bytes: &[u8]| questions.iter().any(|question| question.bytes == bytes && question.line == FIRST);
+        assert!(is(b"W\r") && is(b"\xd7\x8d"));
+    }
+}

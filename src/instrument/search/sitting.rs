@@ -1,0 +1,232 @@
+//! What was heard with one setting of the line, and what it promises.
+//!
+//! In: bytes with their time. Out: a [`Mood`]: whether to stay. Bursts matter: a burst that began after silence is a
+//! whole message, and when nothing in it is a frame, the line is set wrongly or the family unknown.
+
+use std::sync::Arc;
+
+use crate::instrument::format::{Format, LineSettings, Parity};
+use crate::instrument::identify::{
+    Candidate, Identification, LEAST_PARITY_BYTES, Observation, Verdict, identify_among,
+};
+
+/// Silence that ends a burst, in seconds; longer on slow lines.
+const GAP_S: f64 = 0.03;
+/// How long nothing comes before it is looked again, in seconds.
+const LOOK_S: f64 = 0.1;
+/// Most bytes that are kept: the newest.
+const MOST_BYTES: usize = 8192;
+/// Bytes without any frame after which no frame will come.
+const ENOUGH_BYTES: usize = 160;
+/// Fewer bytes in a burst are noise, not a message.
+const LEAST_MESSAGE: usize = 6;
+/// Frames after which a sure answer needs no more time.
+const PLENTY_FRAMES: usize = 8;
+/// How long a sure answer on fewer frames must stand, in seconds.
+const STANDING_S: f64 = 0.5;
+/// Frames after which an unsure answer will not become sure.
+const MOST_FRAMES: usize = 40;
+
+/// Whether to stay with these line settings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Mood {
+    /// Nothing came.
+    Silent,
+    /// Too little came to say.
+    Undecided,
+    /// Frames come.
+    Hopeful,
+    /// What comes is no frame of any format.
+    Hopeless,
+}
+
+/// One setting of the line and what came.
+#[derive(Debug)]
+pub(crate) struct Sitting {
+    pub(crate) line: LineSettings,
+    /// What was asked, if it was.
+    pub(crate) question: Option<Vec<u8>>,
+    pub(crate) found: Option<Identification>,
+    since_s: f64,
+    first_s: Option<f64>,
+    last_s: f64,
+    bytes: Vec<u8>,
+    /// Bursts that have ended, and those of them that began after silence.
+    bursts: usize,
+    whole: usize,
+    /// The burst that is running: whether it began after silence.
+    burst: Option<bool>,
+    /// How many bytes `found` has seen.
+    evaluated: usize,
+    sure_s: Option<f64>,
+    /// Where the answer to the last question begins, while it is not yet known to be no echo of it.
+    answer_at: Option<usize>,
+}
+
+impl Sitting {
+    pub(crate) fn new(line: LineSettings, t_s: f64) -> Self {
+        Self {
+            line,
+            question: None,
+            found: None,
+            since_s: t_s,
+            first_s: None,
+            last_s: t_s,
+            bytes: Vec::new(),
+            bursts: 0,
+            whole: 0,
+            burst: None,
+            evaluated: 0,
+            sure_s: None,
+            answer_at: None,
+        }
+    }
+
+    pub(crate) fn bytes(&self) -> &[u8] {
+        &self.bytes
+    }
+
+    pub(crate) fn has_bytes(&self) -> bool {
+        !self.bytes.is_empty()
+    }
+
+    pub(crate) fn bursts(&self) -> usize {
+        self.bursts
+    }
+
+    /// How long the first byte was waited for, in seconds.
+    pub(crate) fn wait_s(&self) -> Option<f64> {
+        self.first_s.map(|first_s| first_s - self.since_s)
+    }
+
+    /// Takes what came until `t_s`.
+    pub(crate) fn take(&mut self, t_s: f64, heard: &[u8]) {
+        let is_quiet = t_s - self.last_s >= self.gap_s();
+        if is_quiet && let Some(is_whole) = self.burst.take() {
+            self.bursts += 1;
+            self.whole += usize::from(is_whole);
+        }
+        if heard.is_empty() {
+            return;
+        }
+        self.burst.get_or_insert(is_quiet);
+        self.first_s.get_or_insert(t_s);
+        self.last_s = t_s;
+        self.bytes.extend_from_slice(heard);
+        self.drop_echo();
+        if self.bytes.len() > MOST_BYTES {
+            self.bytes.drain(..MOST_BYTES / 2);
+            self.evaluated = self.evaluated.saturating_sub(MOST_BYTES / 2);
+            self.answer_at = None;
+        }
+    }
+
+    /// Notes that this question goes out now.
+    pub(crate) fn asked(&mut self, question: &[u8]) {
+        self.question = Some(question.to_vec());
+        self.answer_at = Some(self.bytes.len());
+    }
+
+    /// Takes the first step of a handshake out of what came last, if it stands there.
+    pub(crate) fn take_answer(&mut self, answer: &[u8]) -> bool {
+        let is_there = !answer.is_empty() && self.bytes.ends_with(answer);
+        if is_there {
+            self.bytes.truncate(self.bytes.len() - answer.len());
+            self.evaluated = self.evaluated.min(self.bytes.len());
+        }
+        is_there
+    }
+
+    /// An adapter or an instrument may send back what it was sent: that is no answer.
+    fn drop_echo(&mut self) {
+        let (Some(at), Some(question)) = (self.answer_at, &self.question) else { return };
+        let came = self.bytes.get(at..).unwrap_or_default();
+        if came.starts_with(question) {
+            self.bytes.drain(at..at + question.len());
+            self.answer_at = None;
+        } else if !question.starts_with(came) {
+            self.answer_at = None;
+        }
+    }
+
+    /// Whether nothing comes just now.
+    pub(crate) fn is_quiet(&self, t_s: f64) -> bool {
+        t_s - self.last_s >= self.gap_s()
+    }
+
+    /// How long nothing has come.
+    pub(crate) fn silent_s(&self, t_s: f64) -> f64 {
+        t_s - self.last_s
+    }
+
+    /// When it is worth to look again, in seconds from `t_s`.
+    pub(crate) fn next_look_s(&self, t_s: f64) -> f64 {
+        if self.burst.is_some() { (self.last_s + self.gap_s() - t_s).max(0.002) } else { LOOK_S }
+    }
+
+    fn gap_s(&self) -> f64 {
+        GAP_S.max(40.0 / f64::from(self.line.baud.max(1)))
+    }
+
+    /// Whether what came since the last look is worth another.
+    pub(crate) fn is_due(&self, t_s: f64) -> bool {
+        let fresh = self.bytes.len().saturating_sub(self.evaluated);
+        fresh > 0 && (self.is_quiet(t_s) || fresh >= ENOUGH_BYTES.max(self.evaluated / 4))
+    }
+
+    /// Looks at all that came.
+    pub(crate) fn evaluate(&mut self, t_s: f64, formats: &[Arc<Format>]) {
+        if self.bytes.is_empty() || self.evaluated == self.bytes.len() {
+            return;
+        }
+        self.evaluated = self.bytes.len();
+        let found = identify_among(formats, &[Observation { line: Some(self.line), bytes: &self.bytes }]);
+        self.sure_s = match found.verdict {
+            Verdict::Sure(_) => self.sure_s.or(Some(t_s)),
+            Verdict::NotSure(_) => None,
+        };
+        self.found = Some(found);
+    }
+
+    pub(crate) fn best(&self) -> Option<&Candidate> {
+        self.found.as_ref()?.ranked.first()
+    }
+
+    /// Whether more bytes would not change the answer.
+    pub(crate) fn is_settled(&self, t_s: f64) -> bool {
+        let frames = self.best().map_or(0, |best| best.frames);
+        match self.sure_s {
+            Some(sure_s) => frames >= PLENTY_FRAMES || t_s - sure_s >= STANDING_S,
+            None => frames >= MOST_FRAMES,
+        }
+    }
+
+    pub(crate) fn mood(&self, t_s: f64) -> Mood {
+        if self.bytes.is_empty() {
+            return Mood::Silent;
+        }
+        if self.best().is_some_and(|best| best.explained() >= 0.25) {
+            return Mood::Hopeful;
+        }
+        if self.evaluated == 0 || self.may_be_parity() {
+            return Mood::Undecided;
+        }
+        let is_message = self.bytes.len() >= LEAST_MESSAGE && self.whole > 0;
+        let is_noise = self.silent_s(t_s) > 1.0;
+        if is_message || is_noise || self.bursts >= 3 || self.bytes.len() >= ENOUGH_BYTES {
+            Mood::Hopeless
+        } else {
+            Mood::Undecided
+        }
+    }
+
+    /// Whether bit 7 may be a parity bit, of which there is no proof yet.
+    fn may_be_parity(&self) -> bool {
+        if self.line.parity != Parity::None || self.bytes.len() > LEAST_PARITY_BYTES + 24 {
+            return false;
+        }
+        let odd = self.bytes.iter().filter(|byte| byte.count_ones() % 2 == 1).count();
+        let doubt = self.bytes.len() / 16;
+        self.bytes.iter().any(|byte| *byte >= 0x80) && (odd <= doubt || self.bytes.len() - odd <= doubt)
+    }
+}
