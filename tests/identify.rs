@@ -43,7 +43,7 @@ fn instrument(sample: &Sample, others: &[Sample], line: LineSettings, chance: &m
     let frames = (0..120).map(|_| frame()).collect();
     let manner = match (format.mode, format.request) {
         (_, Some(request)) => Manner::Polled(request.bytes),
-        (Mode::OnKey, None) => Manner::OnKey { every_s: 1.1 },
+        (Mode::OnKey, None) => Manner::OnKey { every_s: 0.6 },
         _ => Manner::Streaming { every_s: if sample.family == "dual-cell-line" { 0.0125 } else { 0.1 } },
     };
     Instrument { line, frames, manner }

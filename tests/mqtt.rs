@@ -93,7 +93,10 @@ async fn a_broker_killed_in_the_middle_loses_no_event() {
     for step in 0..60 {
         bench.append_some(20).await;
         match step {
-            20 => broker.kill(),
+            20 => {
+                wait_for("the flow has begun", SOON, || (subscriber.on("/event").len() >= 100).then_some(()));
+                broker.kill();
+            }
             30 => {
                 bench.wait_connected(false).await;
                 broker.restart();

@@ -4,10 +4,10 @@ use std::collections::BTreeMap;
 
 use crate::config::bench_file::InstrumentSettings;
 use crate::instrument::format::Frame;
-use crate::instrument::indication::{Indication, read};
+use crate::instrument::indication::{Indication, UnitNews, UnitWatch, read};
 use crate::measurement::calibration::{Calibration, settling_limits};
 use crate::measurement::evidence::{Evidence, RawFrame, RecentFrames};
-use crate::measurement::reading::Reading;
+use crate::measurement::reading::{InstrumentKind, Reading};
 use crate::measurement::sample::Expectation;
 use crate::measurement::settling::{Capture, Change, Phase, Settling};
 use crate::measurement::stamp::Stamp;
@@ -43,6 +43,9 @@ pub struct Channel {
     pub calibration_event: Option<EventId>,
     /// The last capture, for showing it again when a touch left the level as it was.
     last: Option<(Capture, Reading)>,
+    /// The message, as long as it is one that a frame gave and the next good frame takes back.
+    said_by_frame: Option<&'static str>,
+    units: UnitWatch,
     measuring: Option<Measuring>,
 }
 
@@ -79,6 +82,8 @@ impl Channel {
             recent: RecentFrames::default(),
         });
         Self {
+            units: UnitWatch::new(settings.format.names_units()),
+            said_by_frame: None,
             settings,
             link: Link::Awaited,
             refused: BTreeMap::new(),
@@ -95,6 +100,7 @@ impl Channel {
     pub fn found(&mut self, last: Option<&CapturedReading>) {
         self.link = Link::Sending;
         self.message = None;
+        self.units = UnitWatch::new(self.settings.format.names_units());
         if let Some(measuring) = &mut self.measuring {
             measuring.recent.clear();
             match last {
@@ -116,12 +122,25 @@ impl Channel {
         let values = match read(&self.settings.wiring, frame) {
             Indication::Values(values) => values,
             Indication::Code(code) => return Seen::Code(code),
-            Indication::State(words) => {
-                self.message = Some(words);
-                return Seen::Nothing;
-            }
+            Indication::State(words) => return self.state(words),
             Indication::Nothing => return Seen::Nothing,
         };
+        if self.settings.wiring.kind == InstrumentKind::Scale {
+            match self.units.look(frame) {
+                UnitNews::Same => {}
+                UnitNews::Doubted => return Seen::Nothing,
+                UnitNews::Blank => return self.state("names no unit: wait until it is at rest"),
+                UnitNews::Changed => {
+                    self.unit_changed();
+                    return Seen::Nothing;
+                }
+            }
+        }
+        if let Some(words) = self.said_by_frame.take()
+            && self.message == Some(words)
+        {
+            self.message = None;
+        }
         let Some(measuring) = &mut self.measuring else { return Seen::Nothing };
         let sample = measuring.calibration.sample(stamp.t_s, values);
         measuring.recent.push(RawFrame { t_s: stamp.t_s, bytes: raw.into() }, sample);
@@ -171,6 +190,23 @@ impl Channel {
         Seen::Captured(Box::new((captured, evidence)))
     }
 
+    /// A state stands in the place of a number.
+    fn state(&mut self, words: &'static str) -> Seen {
+        self.message = Some(words);
+        self.said_by_frame = Some(words);
+        Seen::Nothing
+    }
+
+    /// The unit was switched: what lies there has to be laid down again, so nothing is captured across the change.
+    fn unit_changed(&mut self) {
+        self.held = None;
+        self.message = Some("its unit was changed: clear it and lay it down again");
+        if let Some(measuring) = &mut self.measuring {
+            measuring.recent.clear();
+            measuring.settling.start_unknown();
+        }
+    }
+
     /// The phase for the display: its name and progress.
     #[must_use]
     pub fn phase(&self) -> (&'static str, Option<f64>) {
@@ -193,7 +229,7 @@ impl Channel {
             return Some(reading.clone());
         }
         let measuring = self.measuring.as_ref()?;
-        let level = measuring.settling.level()?;
+        let level = measuring.settling.less_zero(measuring.recent.newest()?.values);
         let moving = Capture {
             t_s: 0.0,
             values: level,

@@ -331,6 +331,8 @@ impl Desk {
             if stop.is_cancelled() {
                 return Err(error.into());
             }
+            // What was stored stays shown, with the banner: the page must not take the bench for dead.
+            self.publish();
             sleep(RETRY).await;
         }
         self.journal_trouble.send_if_modified(|trouble| trouble.take().is_some());

@@ -96,6 +96,7 @@ impl Show {
             },
             format: settings.format.family.clone(),
             refused: channel.refused.values().sum(),
+            refused_by_reason: channel.refused.clone(),
             heard_s: channel.heard_s,
             phase,
             progress,

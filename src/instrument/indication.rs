@@ -30,6 +30,55 @@ pub enum Indication {
     Nothing,
 }
 
+/// Follows the unit that a scale names, over its frames: a number counts only in a unit that is sure.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct UnitWatch {
+    /// Whether frames of the family name a unit at all.
+    names_units: bool,
+    in_force: Option<UnitCode>,
+    /// Another unit that one frame has named: a changed unit, or a damaged frame.
+    doubted: Option<UnitCode>,
+}
+
+/// What a frame's unit says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum UnitNews {
+    /// The unit in force, or the first one named.
+    Same,
+    /// Another unit for the first time: perhaps a damaged frame, so nothing changes and the frame counts for nothing.
+    Doubted,
+    /// The same other unit twice in a row: somebody has switched it, and what lies there was not seen in this unit.
+    Changed,
+    /// No unit where one is expected, as some scales do while the load moves.
+    Blank,
+}
+
+impl UnitWatch {
+    /// A watch on a scale nothing was heard of yet.
+    #[must_use]
+    pub fn new(names_units: bool) -> Self {
+        Self { names_units, in_force: None, doubted: None }
+    }
+
+    /// Looks at the next frame that holds a number.
+    pub fn look(&mut self, frame: &Frame) -> UnitNews {
+        match (self.in_force, frame.unit) {
+            (Some(_), None) => UnitNews::Blank,
+            (None, None) if self.names_units && frame.stable == Some(false) => UnitNews::Blank,
+            (None, None) => UnitNews::Same,
+            (Some(in_force), Some(unit)) if in_force != unit && self.doubted != Some(unit) => {
+                self.doubted = Some(unit);
+                UnitNews::Doubted
+            }
+            (in_force, Some(unit)) => {
+                self.doubted = None;
+                self.in_force = Some(unit);
+                if in_force.is_none_or(|in_force| in_force == unit) { UnitNews::Same } else { UnitNews::Changed }
+            }
+        }
+    }
+}
+
 /// Legal metrology allows no number beyond the largest load and nine divisions (OIML R 76 practice; French order of
 /// 24 March 1972, 15.1.4).
 const DIVISIONS_BEYOND: f64 = 9.0;
@@ -57,7 +106,7 @@ fn mass(wiring: &Wiring, frame: &Frame) -> Indication {
         return Indication::Nothing;
     }
     let Some(value) = &frame.value else { return Indication::State("shows no weight: see the instrument") };
-    // Where the frame names no unit (some leave it out while the load moves) the scale's usual one holds: grams.
+    // Where a family names no unit at all the scale's usual one holds: grams. A unit left out is UnitWatch's.
     let Some(grams) = grams_per(frame.unit.unwrap_or(UnitCode::Gram)) else {
         return Indication::State("shows no mass: set it to grams");
     };
@@ -88,5 +137,47 @@ fn grams_per(unit: UnitCode) -> Option<f64> {
         UnitCode::Grain => Some(0.064_798_91),
         UnitCode::Carat => Some(0.2),
         UnitCode::Pieces | UnitCode::Degree | UnitCode::Count => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::instrument::format::{Decoder, Format, Item};
+    use std::sync::Arc;
+
+    fn check(family: &str, lines: &[(&str, UnitNews)]) {
+        let format = Arc::new(Format::built_in(family).unwrap());
+        let mut watch = UnitWatch::new(format.names_units());
+        for (line, expected) in lines {
+            let mut news = None;
+            let mut take = |item: Item<'_>| {
+                if let Item::Frame(frame, _) = item {
+                    news = Some(watch.look(&frame));
+                }
+            };
+            let mut decoder = Decoder::new(Arc::clone(&format));
+            decoder.push(line.as_bytes(), &mut take);
+            decoder.finish(&mut take);
+            assert_eq!(news, Some(*expected), "{line:?}");
+        }
+    }
+
+    #[test]
+    fn a_unit_is_changed_by_two_frames_that_agree_and_never_by_one() {
+        const G: &str = "ST,+00012.34  g\r\n";
+        const OZ: &str = "ST,+00000.44 oz\r\n";
+        const KG: &str = "ST,+00000.01 kg\r\n";
+        use UnitNews::{Changed, Doubted, Same};
+        check("hdr2-sign8-unit3", &[(G, Same), (OZ, Doubted), (G, Same), (OZ, Doubted), (KG, Doubted), (G, Same)]);
+        check("hdr2-sign8-unit3", &[(G, Same), (OZ, Doubted), (OZ, Changed), (OZ, Same), (G, Doubted), (G, Changed)]);
+    }
+
+    #[test]
+    fn a_unit_left_out_is_no_number_where_units_are_named() {
+        use UnitNews::{Blank, Same};
+        const MOVING: &str = "+   12.34    \r\n";
+        const STILL: &str = "+   12.34 g  \r\n";
+        check("sign-value8-unit3-blank-if-moving", &[(MOVING, Blank), (STILL, Same), (MOVING, Blank), (STILL, Same)]);
     }
 }

@@ -20,13 +20,13 @@ use plan::Question;
 use sitting::{Mood, Sitting};
 
 /// How long the first line settings may be silent before the instrument is asked, in seconds.
-const FIRST_SILENCE_S: f64 = 1.2;
+const FIRST_SILENCE_S: f64 = 0.7;
 /// The shortest and the longest time that another line may be silent while there are more to try, in seconds.
 const LATER_SILENCE_S: (f64, f64) = (0.35, 2.0);
 /// How long a line is listened to before something is asked on it: an instrument that sends is not asked.
-const BEFORE_ASKING_S: f64 = 0.12;
+const BEFORE_ASKING_S: f64 = 0.03;
 /// How long is waited after a first answer: an instrument that sends by itself is seen by that.
-const AFTER_ANSWER_S: f64 = 0.35;
+const AFTER_ANSWER_S: f64 = 0.2;
 /// Questions in a row without an answer after which the answers before are taken for something else.
 const MOST_UNANSWERED: u8 = 3;
 
@@ -181,7 +181,16 @@ impl Search {
             self.doing = Doing::Listening;
             return self.listen(t_s);
         }
-        if t_s - since_s < AFTER_ANSWER_S { self.listen(t_s) } else { self.ask_again(t_s, 0) }
+        if t_s - since_s < AFTER_ANSWER_S {
+            return self.listen(t_s);
+        }
+        let parts = self.asked().map(|question| question.parts.clone()).unwrap_or_default();
+        if parts.is_empty() {
+            return self.ask_again(t_s, 0);
+        }
+        self.question += 1;
+        self.questions.splice(self.question..self.question, parts);
+        self.next_question(t_s)
     }
 
     fn talking(&mut self, t_s: f64, sent_s: f64, heard: usize, unanswered: u8) -> Step {
@@ -189,7 +198,10 @@ impl Search {
             return step;
         }
         if self.sitting.mood(t_s) == Mood::Hopeless {
-            // Not what was expected; perhaps a later question is.
+            // Text is an answer, if not the expected one; anything else is no answer but came by itself.
+            if !self.sitting.is_text() {
+                return self.next_place(t_s);
+            }
             self.question += 1;
             return self.next_question(t_s);
         }
@@ -238,6 +250,10 @@ impl Search {
 
     /// Goes to the next line settings, round and round.
     fn next_place(&mut self, t_s: f64) -> Step {
+        if let Some(parity) = self.sitting.missing_parity() {
+            let line = LineSettings { parity, ..self.sitting.line };
+            return self.sit(Doing::Listening, line, t_s);
+        }
         self.place += 1;
         let line = self.places.get(self.place % self.places.len().max(1)).copied().unwrap_or(plan::FIRST);
         self.sit(Doing::Listening, line, t_s)

@@ -51,6 +51,12 @@ impl RecentFrames {
         }
     }
 
+    /// The newest sample.
+    #[must_use]
+    pub fn newest(&self) -> Option<Sample> {
+        self.kept.back().map(|(_, sample)| *sample)
+    }
+
     /// The frames and samples from a little before `start_s` up to `end_s`.
     #[must_use]
     pub fn cut(&self, start_s: f64, end_s: f64) -> Evidence {

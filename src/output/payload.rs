@@ -181,6 +181,7 @@ mod tests {
             error: None,
             format: "plain-value-unit".into(),
             refused: 2,
+            refused_by_reason: [("cut", 2)].into(),
             heard_s: Some(1.0),
             phase: "settling",
             progress: Some(0.5),

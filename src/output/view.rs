@@ -1,5 +1,6 @@
 //! The live state as it is shown and published: built from the bench's state, never deciding anything.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use serde::Serialize;
@@ -69,6 +70,8 @@ pub struct InstrumentView {
     pub format: String,
     /// Runs of bytes that gave nothing.
     pub refused: u64,
+    /// The same by the short name of the reason.
+    pub refused_by_reason: BTreeMap<&'static str, u64>,
     /// Seconds of the session when the last good frame came.
     #[serde(skip)]
     pub heard_s: Option<f64>,

@@ -54,11 +54,11 @@ fn numbers(got: &[Got]) -> Vec<String> {
 #[test]
 fn one_flipped_bit_never_gives_another_number_where_there_is_a_check() {
     for (format, frame) in CHECKED.iter() {
-        let good = numbers(&decode(format, &frame));
+        let good = numbers(&decode(format, frame));
         for bit in 0..frame.len() * 8 {
             let mut bytes = frame.clone();
             bytes[bit / 8] ^= 1 << (bit % 8);
-            for number in numbers(&decode(format, &[&frame, &bytes[..], &frame].concat())) {
+            for number in numbers(&decode(format, &[frame, &bytes[..], frame].concat())) {
                 assert!(good.contains(&number), "{} bit {bit}: {number}", format.family);
             }
         }
@@ -68,7 +68,7 @@ fn one_flipped_bit_never_gives_another_number_where_there_is_a_check() {
 #[test]
 fn a_cut_frame_costs_only_itself_where_a_start_is_marked() {
     for (format, frame) in GOOD.iter() {
-        let good = decode(format, &frame);
+        let good = decode(format, frame);
         let marked = ["hdr2", "echo", "cmd2", "stx", "lf-", "ww-", "nmea", "ff-", "scanner"];
         let is_marked = marked.iter().any(|start| format.family.starts_with(start))
             && format.family != "scanner-without-identifier";
@@ -77,7 +77,7 @@ fn a_cut_frame_costs_only_itself_where_a_start_is_marked() {
             continue;
         }
         for cut in 1..frame.len() {
-            let got = decode(format, &[&frame[..cut], &frame, &frame].concat());
+            let got = decode(format, &[&frame[..cut], frame, frame].concat());
             let found = numbers(&got);
             let whole = numbers(&good);
             assert!(found.len() >= 2 * whole.len(), "{} cut at {cut}: {got:?}", format.family);
@@ -125,7 +125,7 @@ fn every_byte_is_told_once_and_in_order() {
     let noise: Vec<u8> =
         (0..4000_u32).map(|place| u8::try_from(place.wrapping_mul(2_654_435_761) >> 13 & 0xff).unwrap()).collect();
     for (format, frame) in GOOD.iter() {
-        let stream = [&noise[..500], &frame, &noise[500..700], &frame, &frame, &noise[700..]].concat();
+        let stream = [&noise[..500], frame, &noise[500..700], frame, frame, &noise[700..]].concat();
         let mut told = Vec::new();
         for got in decode(format, &stream) {
             let (at, raw) = match got {
@@ -190,7 +190,7 @@ proptest! {
         second in any::<prop::sample::Index>(),
     ) {
         for (format, frame) in CHECKED.iter().filter(|(format, _)| format.family == "modbus-float") {
-            let good = numbers(&decode(format, &frame));
+            let good = numbers(&decode(format, frame));
             let mut bytes = frame.clone();
             for bit in [first.index(frame.len() * 8), second.index(frame.len() * 8)] {
                 bytes[bit / 8] ^= 1 << (bit % 8);

@@ -53,6 +53,16 @@ fn sample(from: &Value) -> Sample {
 
 /// The sample with some of its digits changed, its check made right again; the sample itself where no change fits.
 pub(crate) fn varied(sample: &Sample, chance: &mut Chance) -> Vec<u8> {
+    if sample.family == "modbus-float" {
+        // A number with two decimals, as a scale would have it.
+        let value = f32::from(u16::try_from(chance.below(30_000)).unwrap()) / 100.0;
+        let [a, b, c, d] = value.to_be_bytes();
+        let is_swapped = sample.settings.iter().any(|(_, order)| order == "CDAB");
+        let mut bytes = sample.bytes.clone();
+        bytes[3..7].copy_from_slice(&if is_swapped { [c, d, a, b] } else { [a, b, c, d] });
+        set_check("modbus-float", &mut bytes);
+        return bytes;
+    }
     for _ in 0..20 {
         let mut bytes = sample.bytes.clone();
         for _ in 0..1 + chance.below(3) {
@@ -62,7 +72,6 @@ pub(crate) fn varied(sample: &Sample, chance: &mut Chance) -> Vec<u8> {
             }
             let at = digits[chance.below(digits.len())];
             bytes[at] = match sample.family.as_str() {
-                "modbus-float" => u8::try_from(chance.below(256)).unwrap(),
                 "ff-flags-bcd3-unit" => u8::try_from(chance.below(10) * 16 + chance.below(10)).unwrap(),
                 _ => b'0' + u8::try_from(chance.below(10)).unwrap(),
             };
@@ -77,9 +86,6 @@ pub(crate) fn varied(sample: &Sample, chance: &mut Chance) -> Vec<u8> {
 
 fn is_changeable(sample: &Sample, bytes: &[u8], at: usize) -> bool {
     match sample.family.as_str() {
-        // The lower bytes of the fraction: the number stays one a scale could show.
-        "modbus-float" if sample.settings.iter().any(|(_, order)| order == "CDAB") => (3..5).contains(&at),
-        "modbus-float" => (5..7).contains(&at),
         "ff-flags-bcd3-unit" => (2..4).contains(&at),
         "scanner" => bytes[at].is_ascii_digit() && at > 20,
         "stx-binary-status-words" => bytes[at].is_ascii_digit() && at > 3,

@@ -35,7 +35,7 @@ pub(crate) fn identified(instrument: &Instrument, seconds: f64) -> Finding {
     let mut frames = instrument.frames.iter().cycle();
     if let Manner::Streaming { every_s } | Manner::OnKey { every_s } = instrument.manner {
         // Began long before, so that the search starts in the middle of a frame.
-        let (mut at_s, start_s) = (0.0, if every_s > 1.0 { 0.7 } else { 0.0 });
+        let (mut at_s, start_s) = (0.0, if every_s > 0.5 { 0.4 } else { 0.0 });
         while at_s < seconds + 1.0 {
             let done_s = to_us.send(start_s + at_s, frames.next().unwrap(), instrument.line);
             at_s = (at_s + every_s).max(done_s - start_s + 0.3 * every_s);

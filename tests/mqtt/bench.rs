@@ -148,6 +148,7 @@ pub(crate) fn scale(value: f64) -> InstrumentView {
         error: None,
         format: "plain-value-unit".into(),
         refused: 0,
+        refused_by_reason: std::collections::BTreeMap::new(),
         heard_s: None,
         phase: "settling",
         progress: Some(0.5),

@@ -229,6 +229,13 @@ impl Format {
         self.framing.idle_ms
     }
 
+    /// Whether a frame of the family has a place for a unit.
+    #[must_use]
+    pub fn names_units(&self) -> bool {
+        let mut fields = self.layouts.iter().flat_map(|layout| &layout.fields);
+        fields.any(|field| matches!(field, field::Field::Words(words) if words.is_unit))
+    }
+
     /// How many settings differ from a default that identification may assume.
     pub(crate) fn off_assumed_default(&self) -> usize {
         let settings = self.file.settings.iter();

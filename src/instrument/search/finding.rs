@@ -73,6 +73,10 @@ impl History {
         {
             self.readable = Some((sitting.line, text));
         }
+        // Frames with digits missing are no find.
+        if sitting.missing_parity().is_some() {
+            return;
+        }
         let worth = |sitting: &Sitting| {
             let is_sure = matches!(sitting.found.as_ref().map(|found| &found.verdict), Some(Verdict::Sure(_)));
             (is_sure, sitting.best().map_or(0, |best| best.explained_bytes))

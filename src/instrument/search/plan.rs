@@ -9,9 +9,15 @@ use crate::instrument::format::{Format, Handshake, LineSettings, Parity};
 /// The most usual line. A seven-bit line with a parity bit is heard on it as well: the parity stands in bit 7.
 pub(crate) const FIRST: LineSettings = line(9600, Parity::None);
 /// Speeds in the order of how usual they are on scales and gauges.
-const SPEEDS: [u32; 10] = [9600, 2400, 4800, 19_200, 1200, 115_200, 38_400, 57_600, 600, 300];
-/// The longest first wait for an answer, in seconds, but for the last of the first questions.
-const LONGEST_FIRST_WAIT_S: f64 = 0.25;
+const SPEEDS: [u32; 7] = [9600, 2400, 4800, 19_200, 1200, 115_200, 38_400];
+/// Speeds that are tried when those are not it.
+const RARE_SPEEDS: [u32; 3] = [57_600, 600, 300];
+/// How long an answer may begin after its question, in seconds: an instrument measures ten times a second or faster.
+const ANSWER_BEGINS_S: f64 = 0.13;
+/// The same for the first questions, where the right one is likely to be.
+const FIRST_ANSWER_BEGINS_S: f64 = 0.22;
+/// The same for instruments that measure only when asked.
+const SLOW_ANSWER_BEGINS_S: f64 = 0.7;
 /// Bytes of an answer that may be under way while it is waited for.
 const ANSWER_BYTES: f64 = 24.0;
 
@@ -19,10 +25,14 @@ const fn line(baud: u32, parity: Parity) -> LineSettings {
     LineSettings { baud, data_bits: 8, parity, stop_bits: 1 }
 }
 
+fn speeds() -> impl Iterator<Item = u32> {
+    SPEEDS.into_iter().chain(RARE_SPEEDS)
+}
+
 /// Line settings to listen with. Eight bits with a parity bit come last: few instruments have them.
 pub(crate) fn places() -> Vec<LineSettings> {
     let parities = [Parity::None, Parity::Even, Parity::Odd];
-    parities.iter().flat_map(|parity| SPEEDS.iter().map(|baud| line(*baud, *parity))).collect()
+    parities.iter().flat_map(|parity| speeds().map(|baud| line(baud, *parity))).collect()
 }
 
 /// A question on a line.
@@ -40,6 +50,8 @@ pub(crate) struct Question {
     pub(crate) timeout_s: f64,
     /// Shortest time between two questions.
     pub(crate) every_s: f64,
+    /// The single questions of which this is several at once: which one was answered is asked afterwards.
+    pub(crate) parts: Vec<Self>,
 }
 
 /// What one or several families ask.
@@ -66,38 +78,55 @@ pub fn is_polite(bytes: &[u8]) -> bool {
     }
 }
 
-/// All that the families ask, each on its usual line first, then with the parities, then at the other speeds.
+/// All that the families ask: each on its usual lines first, then there with the parities; then at the other speeds, text
+/// of all families at once.
 pub(crate) fn questions(formats: &[Arc<Format>]) -> Vec<Question> {
     let asked = asked(formats);
+    let (text, binary): (Vec<_>, Vec<_>) = asked.iter().partition(|one| !is_binary(one.bytes));
     let mut all: Vec<Question> = Vec::new();
-    let mut add = |one: &Asked<'_>, line: LineSettings, seven_bits: Option<Parity>, first_wait_s: f64| {
-        let question = question(one, line, seven_bits, first_wait_s);
+    let mut add = |question: Question| {
         if !all.iter().any(|other| other.line == question.line && other.bytes == question.bytes) {
             all.push(question);
         }
     };
-    let last = asked.len().saturating_sub(1);
-    for (place, one) in asked.iter().enumerate() {
-        let timeout_s = f64::from(one.timeout_ms) / 1000.0;
-        let wait_s = if place == last { timeout_s } else { timeout_s.min(LONGEST_FIRST_WAIT_S) };
+    for one in &asked {
+        let is_slow = one.timeout_ms > 1000;
+        let begins_s = if is_slow { SLOW_ANSWER_BEGINS_S } else { FIRST_ANSWER_BEGINS_S };
         for usual in &one.lines {
-            add(one, heard_on(*usual, one), None, wait_s);
+            add(question(one, heard_on(*usual, one), None, begins_s));
         }
     }
     for one in &asked {
         for (usual, parity) in one.lines.iter().flat_map(|usual| [(usual, Parity::Even), (usual, Parity::Odd)]) {
-            add(one, heard_on(*usual, one), Some(parity), LONGEST_FIRST_WAIT_S);
-        }
-    }
-    for seven_bits in [None, Some(Parity::Even), Some(Parity::Odd)] {
-        for baud in SPEEDS {
-            for one in &asked {
-                let parity = seven_bits.filter(|_| is_binary(one.bytes)).unwrap_or(Parity::None);
-                add(one, line(baud, parity), seven_bits, LONGEST_FIRST_WAIT_S);
+            match is_binary(one.bytes) {
+                false => add(question(one, heard_on(*usual, one), Some(parity), ANSWER_BEGINS_S)),
+                true => add(question(one, line(usual.baud, Parity::None), None, ANSWER_BEGINS_S)),
             }
         }
     }
+    for baud in speeds() {
+        for seven_bits in [None, Some(Parity::Even), Some(Parity::Odd)] {
+            let parts = text.iter().map(|one| question(one, line(baud, Parity::None), seven_bits, ANSWER_BEGINS_S));
+            at_once(parts.collect()).into_iter().for_each(&mut add);
+        }
+        for (one, parity) in binary.iter().flat_map(|one| [(one, Parity::Even), (one, Parity::None)]) {
+            add(question(one, line(baud, parity), None, ANSWER_BEGINS_S));
+        }
+    }
+    for baud in speeds() {
+        binary.iter().for_each(|one| add(question(one, line(baud, Parity::Odd), None, ANSWER_BEGINS_S)));
+    }
     all
+}
+
+/// Several questions as one.
+fn at_once(parts: Vec<Question>) -> Option<Question> {
+    let first = parts.first()?.clone();
+    let begins_s = parts.iter().map(|part| part.first_wait_s).fold(0.0, f64::max);
+    let bytes: Vec<u8> = parts.iter().flat_map(|part| part.bytes.clone()).collect();
+    let first_wait_s = begins_s + transit_s(bytes.len() - first.bytes.len(), first.line);
+    let handshake = parts.iter().find_map(|part| part.handshake.clone());
+    Some(Question { bytes, first_wait_s, handshake, parts, ..first })
 }
 
 /// The different questions of the families, those of most families first; the slowest to answer last.
@@ -135,7 +164,6 @@ fn is_binary(bytes: &[u8]) -> bool {
     bytes.iter().any(|byte| *byte >= 0x80)
 }
 
-#[expect(clippy::cast_precision_loss, reason = "a question has a few bytes")]
 fn question(one: &Asked<'_>, line: LineSettings, seven_bits: Option<Parity>, first_wait_s: f64) -> Question {
     let with_parity = |byte: &u8| match seven_bits {
         Some(Parity::Even) if byte.count_ones() % 2 == 1 => byte | 0x80,
@@ -144,16 +172,22 @@ fn question(one: &Asked<'_>, line: LineSettings, seven_bits: Option<Parity>, fir
     };
     let bytes: Vec<u8> =
         if is_binary(one.bytes) { one.bytes.to_vec() } else { one.bytes.iter().map(with_parity).collect() };
-    let transit_s = (bytes.len() as f64 + 1.0) * 11.0 / f64::from(line.baud);
-    let answer_s = ANSWER_BYTES * 11.0 / f64::from(line.baud);
+    let transit_s = transit_s(bytes.len() + 1, line);
     Question {
         line,
         bytes,
         handshake: one.handshake.cloned(),
         first_wait_s: first_wait_s + transit_s,
-        timeout_s: f64::from(one.timeout_ms) / 1000.0 + transit_s + answer_s,
+        timeout_s: f64::from(one.timeout_ms) / 1000.0 + transit_s + ANSWER_BYTES * 11.0 / f64::from(line.baud),
         every_s: f64::from(one.every_ms) / 1000.0,
+        parts: Vec::new(),
     }
+}
+
+/// How long bytes are under way, in seconds.
+#[expect(clippy::cast_precision_loss, reason = "a question has a few bytes")]
+fn transit_s(bytes: usize, line: LineSettings) -> f64 {
+    bytes as f64 * 11.0 / f64::from(line.baud)
 }
 
 #[cfg(test)]

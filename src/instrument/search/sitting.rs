@@ -18,8 +18,12 @@ const LOOK_S: f64 = 0.1;
 const MOST_BYTES: usize = 8192;
 /// Bytes without any frame after which no frame will come.
 const ENOUGH_BYTES: usize = 160;
+/// Silence before a burst that is a whole message, in seconds: longer than an adapter keeps bytes back.
+const BEFORE_MESSAGE_S: f64 = 0.05;
 /// Fewer bytes in a burst are noise, not a message.
 const LEAST_MESSAGE: usize = 6;
+/// Bytes that all have an odd, or all an even number of ones, before that means something: the chance is 2 in 2^20.
+const LEAST_ONE_SIDED: usize = 20;
 /// Frames after which a sure answer needs no more time.
 const PLENTY_FRAMES: usize = 8;
 /// How long a sure answer on fewer frames must stand, in seconds.
@@ -59,6 +63,8 @@ pub(crate) struct Sitting {
     /// How many bytes `found` has seen.
     evaluated: usize,
     sure_s: Option<f64>,
+    /// The beginning of what was already running when the sitting began is no message: not yet dropped.
+    is_midway: bool,
     /// Where the answer to the last question begins, while it is not yet known to be no echo of it.
     answer_at: Option<usize>,
 }
@@ -78,6 +84,7 @@ impl Sitting {
             burst: None,
             evaluated: 0,
             sure_s: None,
+            is_midway: false,
             answer_at: None,
         }
     }
@@ -101,24 +108,43 @@ impl Sitting {
 
     /// Takes what came until `t_s`.
     pub(crate) fn take(&mut self, t_s: f64, heard: &[u8]) {
-        let is_quiet = t_s - self.last_s >= self.gap_s();
-        if is_quiet && let Some(is_whole) = self.burst.take() {
+        let silent_s = t_s - self.last_s;
+        if silent_s >= self.gap_s()
+            && let Some(is_whole) = self.burst.take()
+        {
             self.bursts += 1;
             self.whole += usize::from(is_whole);
         }
         if heard.is_empty() {
             return;
         }
-        self.burst.get_or_insert(is_quiet);
+        if self.burst.is_none() {
+            // The end of what was under way when the line was set has a byte or two that were never sent.
+            if self.is_midway {
+                self.forget(self.bytes.len());
+            }
+            let is_whole = silent_s >= BEFORE_MESSAGE_S + self.gap_s();
+            self.is_midway = self.first_s.is_none() && !is_whole;
+            self.burst = Some(is_whole);
+        }
         self.first_s.get_or_insert(t_s);
         self.last_s = t_s;
         self.bytes.extend_from_slice(heard);
         self.drop_echo();
-        if self.bytes.len() > MOST_BYTES {
-            self.bytes.drain(..MOST_BYTES / 2);
-            self.evaluated = self.evaluated.saturating_sub(MOST_BYTES / 2);
-            self.answer_at = None;
+        if self.is_midway && self.bytes.len() > ENOUGH_BYTES / 2 {
+            self.forget(ENOUGH_BYTES / 8);
         }
+        if self.bytes.len() > MOST_BYTES {
+            self.forget(MOST_BYTES / 2);
+        }
+    }
+
+    /// Drops the oldest bytes.
+    fn forget(&mut self, count: usize) {
+        self.bytes.drain(..count);
+        self.evaluated = self.evaluated.saturating_sub(count);
+        self.answer_at = None;
+        self.is_midway = false;
     }
 
     /// Notes that this question goes out now.
@@ -196,6 +222,7 @@ impl Sitting {
     pub(crate) fn is_settled(&self, t_s: f64) -> bool {
         let frames = self.best().map_or(0, |best| best.frames);
         match self.sure_s {
+            _ if self.missing_parity().is_some() => false,
             Some(sure_s) => frames >= PLENTY_FRAMES || t_s - sure_s >= STANDING_S,
             None => frames >= MOST_FRAMES,
         }
@@ -204,6 +231,9 @@ impl Sitting {
     pub(crate) fn mood(&self, t_s: f64) -> Mood {
         if self.bytes.is_empty() {
             return Mood::Silent;
+        }
+        if self.missing_parity().is_some() {
+            return Mood::Hopeless;
         }
         if self.best().is_some_and(|best| best.explained() >= 0.25) {
             return Mood::Hopeful;
@@ -218,6 +248,34 @@ impl Sitting {
         } else {
             Mood::Undecided
         }
+    }
+
+    /// The parity bit that stands where a stop bit is expected, if it looks like that.
+    ///
+    /// A line with eight bits and parity, read without parity, loses each byte whose parity bit is 0: then all bytes that
+    /// come have an odd number of ones with even parity, and the other way round. What is left may still look like frames,
+    /// with digits missing.
+    pub(crate) fn missing_parity(&self) -> Option<Parity> {
+        let is_stripped = self.best().is_some_and(|best| best.stripped.is_some());
+        if self.line.parity != Parity::None || is_stripped || self.bytes.len() < LEAST_ONE_SIDED {
+            return None;
+        }
+        let odd = self.bytes.iter().filter(|byte| byte.count_ones() % 2 == 1).count();
+        let high = self.bytes.iter().filter(|byte| **byte >= 0x80).count();
+        let doubt = self.bytes.len() / 20;
+        match (odd, self.bytes.len() - odd) {
+            // A parity bit that shows is another thing, and has its proof.
+            _ if high > doubt && self.may_be_parity() => None,
+            (odd, _) if odd <= doubt => Some(Parity::Odd),
+            (_, even) if even <= doubt => Some(Parity::Even),
+            _ => None,
+        }
+    }
+
+    /// Whether what came reads as text.
+    pub(crate) fn is_text(&self) -> bool {
+        let is_text = |byte: &u8| byte.is_ascii_graphic() || byte.is_ascii_whitespace() || matches!(byte, 2 | 3 | 6 | 21);
+        self.bytes.iter().filter(|byte| is_text(byte)).count() * 10 >= self.bytes.len() * 9
     }
 
     /// Whether bit 7 may be a parity bit, of which there is no proof yet.

@@ -453,7 +453,10 @@ impl Settling {
         }
     }
 
-    fn less_zero(&self, values: [f64; 2]) -> [f64; 2] {
+    /// Values as sampled less the zero, for a display that shows each sample at once and does not wait for the
+    /// despiking to be certain of it.
+    #[must_use]
+    pub fn less_zero(&self, values: [f64; 2]) -> [f64; 2] {
         less(values, self.zero_taken_off())
     }
 }

@@ -106,7 +106,15 @@ pub async fn run(
     let topics = Topics::new(&settings.site, &settings.bench);
     let (_, started_at_us) = clock.origin();
     let since = rfc3339(started_at_us);
-    let mut follower = Follower { settings, sources, topics, since, index: RecordIndex::default(), quiet_until: None };
+    let mut follower = Follower {
+        settings,
+        sources,
+        topics,
+        since,
+        index: RecordIndex::default(),
+        had_session: false,
+        quiet_until: None,
+    };
     let mut wait = BACK_OFF.0;
     loop {
         let began = Instant::now();
@@ -136,6 +144,8 @@ struct Follower {
     topics: Topics,
     since: String,
     index: RecordIndex,
+    /// Whether the broker has let this run of the bench in before.
+    had_session: bool,
     /// Until when no events are sent, after the broker forgot its session.
     quiet_until: Option<Instant>,
 }
@@ -156,7 +166,9 @@ impl Follower {
             Err(error) => return Ended::Away(connection::words(&self.settings, &error)),
         };
         info!(host = self.settings.host, port = self.settings.port, resumed = ack.session_present, "MQTT connected");
-        if !ack.session_present && cursor.has_moved() {
+        let had_session = self.had_session || cursor.has_moved();
+        self.had_session = true;
+        if had_session && !ack.session_present {
             if let Err(error) = cursor.rewind().await {
                 return Ended::Away(error.to_string());
             }

@@ -26,7 +26,12 @@ pub(super) async fn metrics(State(web): State<Web>) -> impl IntoResponse {
     }
     line(format_args!("# TYPE benchscribe_instrument_refused_runs counter"));
     for view in &snapshot.instruments {
-        line(format_args!("benchscribe_instrument_refused_runs_total{{instrument=\"{}\"}} {}", view.id, view.refused));
+        for (reason, count) in &view.refused_by_reason {
+            line(format_args!(
+                "benchscribe_instrument_refused_runs_total{{instrument=\"{}\",reason=\"{reason}\"}} {count}",
+                view.id
+            ));
+        }
     }
     line(format_args!("# TYPE benchscribe_instrument_age_seconds gauge"));
     line(format_args!("# UNIT benchscribe_instrument_age_seconds seconds"));

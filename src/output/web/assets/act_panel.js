@@ -33,7 +33,9 @@ export function drawAct(view, shown) {
 }
 
 function silence(instrument) {
-  const refused = instrument.refused > 0 ? ` (${instrument.refused} frames refused)` : "";
+  const reasons = Object.entries(instrument.refused_by_reason ?? {});
+  const counts = reasons.map(([reason, count]) => `${count} ${plain(reason)}`).join(", ");
+  const refused = instrument.refused > 0 ? ` (refused: ${counts || instrument.refused})` : "";
   return `no readings from the ${instrument.name}${refused}: is it switched on?`;
 }
 
