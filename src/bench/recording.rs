@@ -314,25 +314,19 @@ mod tests {
     #[test]
     fn a_full_queue_never_waits_and_is_confessed_in_the_recording() {
         let folder = tempfile::tempdir().unwrap();
-        let mut recorder = Recorder::start_with_queue(&settings(folder.path(), 1 << 20, 5), &header(), &[], 0).unwrap();
-        // A queue of nothing takes an input only while the writer waits at it, so some of these are lost.
+        let mut recorder = Recorder::start_with_queue(&settings(folder.path(), 1 << 20, 5), &header(), &[], 1).unwrap();
         let mut given = 0;
-        while recorder.standing == Standing::Whole || given < 3 {
+        while recorder.standing == Standing::Whole {
             recorder.command(Stamp::default(), &scan(given));
             given += 1;
         }
-        let mut confessed = false;
-        for n in 0..100_000 {
-            recorder.command(Stamp::default(), &scan(n));
-            std::thread::yield_now();
-            confessed |= recorder.standing == Standing::Whole;
-            if confessed {
-                break;
-            }
+        while recorder.standing != Standing::Whole {
+            std::thread::sleep(Duration::from_millis(1));
+            recorder.command(Stamp::default(), &scan(given));
         }
         recorder.last(Stamp::default()).join().unwrap();
         let session = sessions(folder.path()).unwrap().pop().unwrap();
         let broken = lines(&session).iter().any(|line| matches!(line.what, What::Broken { lost } if lost > 0));
-        assert!(confessed && broken);
+        assert!(broken);
     }
 }

@@ -7,7 +7,8 @@ use super::core::Core;
 use crate::measurement::reading::InstrumentKind;
 use crate::measurement::stamp::Stamp;
 use crate::output::text::Lengths;
-use crate::output::view::{Banner, InstrumentView, Snapshot, WorkView, live_readings, work};
+use crate::output::view::{Banner, InstrumentView, Snapshot, live_readings};
+use crate::output::work_view::{WorkView, work};
 
 /// Makes snapshots; parts that did not change are shared with the one before.
 #[derive(Debug)]

@@ -128,7 +128,7 @@ async fn show(access: &Access, number: &str, as_json: bool) -> anyhow::Result<Ex
     if as_json {
         let mut alone = State::default();
         alone.orders.insert(number.to_owned(), order.clone());
-        let view = crate::output::view::order_view(&state, order);
+        let view = crate::output::work_view::order_view(&state, order);
         let targets: Vec<Value> = order
             .clubs
             .iter()

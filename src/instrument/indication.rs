@@ -176,8 +176,8 @@ mod tests {
     #[test]
     fn a_unit_left_out_is_no_number_where_units_are_named() {
         use UnitNews::{Blank, Same};
-        const MOVING: &str = "+   12.34    \r\n";
-        const STILL: &str = "+   12.34 g  \r\n";
+        const MOVING: &str = "-    12.34    \r\n";
+        const STILL: &str = "+   1255.7 g  \r\n";
         check("sign-value8-unit3-blank-if-moving", &[(MOVING, Blank), (STILL, Same), (MOVING, Blank), (STILL, Same)]);
     }
 }

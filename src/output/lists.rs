@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use super::view::order_view;
+use super::work_view::order_view;
 use crate::work_order::state::State;
 
 /// Every order with its clubs, oldest import first.

@@ -11,3 +11,4 @@ pub mod table;
 pub mod text;
 pub mod view;
 pub mod web;
+pub mod work_view;

@@ -4,7 +4,8 @@
 
 use serde::Serialize;
 
-use super::view::{InstrumentView, ReadingView, WorkView};
+use super::view::{InstrumentView, ReadingView};
+use super::work_view::WorkView;
 
 /// Content type of every payload.
 pub const CONTENT_TYPE: &str = "application/json";

@@ -5,7 +5,7 @@ use tokio::sync::mpsc;
 
 use super::command::{Question, ask};
 use super::text::{self, Lengths};
-use super::view::{SuspectView, method, suspect_views};
+use super::work_view::{SuspectView, method, suspect_views};
 use crate::journal::event::rfc3339;
 use crate::journal::store::Reader;
 use crate::work_order::record::{ClubRecord, ClubState, Entry, Method, Standing};

@@ -70,6 +70,7 @@ pub struct MqttSettings {
 }
 
 /// Gives the token and the record of a club by its id; none when there is no such club or the bench is stopping.
+/// It must never be older than the journal: it is asked when an event of the club is seen there.
 pub type RecordSource =
     Arc<dyn Fn(&str) -> Pin<Box<dyn Future<Output = Option<(String, serde_json::Value)>> + Send>> + Send + Sync>;
 

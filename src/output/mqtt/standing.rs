@@ -18,7 +18,8 @@ use tracing::warn;
 use super::connection::{Channel, FlowEnd};
 use super::topics::Topics;
 use crate::output::payload;
-use crate::output::view::{InstrumentView, Snapshot, WorkView};
+use crate::output::view::{InstrumentView, Snapshot};
+use crate::output::work_view::WorkView;
 
 /// Shortest time between two live readings of an instrument: 20 a second, in the world's time at any pace.
 const LIVE_EVERY: Duration = Duration::from_millis(50);

@@ -1,0 +1,378 @@
+//! Orders, the open club and the last captures as they are shown and published. Rebuilt when an event is stored.
+
+use serde::Serialize;
+
+use super::text::{self, Lengths};
+use crate::club::characteristic::Characteristic;
+use crate::journal::event::rfc3339;
+use crate::work_order::advice;
+use crate::work_order::crosscheck::{Suspect, suspects};
+use crate::work_order::event::Place;
+use crate::work_order::forecast::{Forecast, forecast};
+use crate::work_order::order::{Order, Stage};
+use crate::work_order::record::{ClubRecord, Entry, Method};
+use crate::work_order::state::{CaptureLine, Fate, State};
+
+/// How many captured readings are shown.
+const CAPTURES_SHOWN: usize = 12;
+/// How many waiting orders are shown.
+const QUEUE_SHOWN: usize = 20;
+
+/// Order, club and captures now. Rebuilt when an event is stored, not with every sample.
+#[derive(Debug, Clone, Default, Serialize)]
+pub struct WorkView {
+    /// Who is at the bench.
+    pub operator: Option<String>,
+    /// The open order.
+    pub order: Option<OrderView>,
+    /// Orders that wait.
+    pub queue: Vec<QueueLine>,
+    /// The open club.
+    pub club: Option<ClubView>,
+    /// The last captures, newest first.
+    pub captures: Vec<CaptureView>,
+}
+
+/// An order and how far it is.
+#[derive(Debug, Clone, Serialize)]
+pub struct OrderView {
+    /// Its number.
+    pub order: String,
+    /// The shop's reference for the player.
+    pub player: Option<String>,
+    /// When it is promised for.
+    pub due: Option<String>,
+    /// Its clubs.
+    pub clubs: Vec<ClubLine>,
+}
+
+/// A club and how far it is.
+#[derive(Debug, Clone, Serialize)]
+pub struct ClubLine {
+    /// Its id.
+    pub club: String,
+    /// What people call it.
+    pub name: String,
+    /// Where it is.
+    pub state: &'static str,
+    /// Characteristics measured.
+    pub done: usize,
+    /// Characteristics the order asks for.
+    pub of: usize,
+}
+
+/// An order that waits.
+#[derive(Debug, Clone, Serialize)]
+pub struct QueueLine {
+    /// Its number.
+    pub order: String,
+    /// The shop's reference for the player.
+    pub player: Option<String>,
+    /// How many clubs.
+    pub clubs: usize,
+}
+
+/// The open club.
+#[derive(Debug, Clone, Serialize)]
+pub struct ClubView {
+    /// Its id.
+    pub club: String,
+    /// What people call it.
+    pub name: String,
+    /// For which hand.
+    pub hand: &'static str,
+    /// Where it is.
+    pub state: &'static str,
+    /// How far it is built.
+    pub stage: &'static str,
+    /// The step that comes next.
+    pub next_step: Option<&'static str>,
+    /// Its words.
+    pub next_step_label: Option<&'static str>,
+    /// What to do now.
+    pub next: String,
+    /// How to bring it to target.
+    pub advice: Vec<String>,
+    /// Grams to add at the head, where that is the advice.
+    pub advice_head_g: Option<f64>,
+    /// Where the finished club will land, while it is not measured yet.
+    pub forecast: Vec<ForecastView>,
+    /// Readings that cannot all be right, with what to repeat.
+    pub suspects: Vec<SuspectView>,
+    /// What can hurt at the next step.
+    pub cautions: Vec<&'static str>,
+    /// Every characteristic asked for or measured.
+    pub characteristics: Vec<CharacteristicView>,
+}
+
+/// A forecast value of the finished club.
+#[derive(Debug, Clone, Serialize)]
+pub struct ForecastView {
+    /// What it is.
+    pub characteristic: &'static str,
+    /// Its words.
+    pub label: &'static str,
+    /// The value.
+    pub value: f64,
+    /// The value for people.
+    pub text: String,
+    /// Its standard uncertainty.
+    pub u: f64,
+    /// Unit of the numbers.
+    pub unit: &'static str,
+    /// Forecast less target.
+    pub deviation: Option<f64>,
+}
+
+/// Two readings that do not agree.
+#[derive(Debug, Clone, Serialize)]
+pub struct SuspectView {
+    /// The reading to repeat first.
+    pub event: String,
+    /// What it does not agree with.
+    pub partner: String,
+    /// Why, and what to do.
+    pub reason: String,
+}
+
+/// A characteristic of the open club.
+#[derive(Debug, Clone, Serialize)]
+pub struct CharacteristicView {
+    /// What it is.
+    pub characteristic: &'static str,
+    /// Its words.
+    pub label: &'static str,
+    /// The stage of the newest value, or the one it is expected at.
+    pub stage: &'static str,
+    /// Unit of the numbers.
+    pub unit: &'static str,
+    /// Target.
+    pub target: Option<f64>,
+    /// Lower limit.
+    pub lower: Option<f64>,
+    /// Upper limit.
+    pub upper: Option<f64>,
+    /// Target and limits for people.
+    pub target_text: Option<String>,
+    /// The newest value.
+    pub value: Option<f64>,
+    /// The value for people.
+    pub text: Option<String>,
+    /// Its standard uncertainty.
+    pub u: Option<f64>,
+    /// Value less target.
+    pub deviation: Option<f64>,
+    /// Deviation for people.
+    pub deviation_text: Option<String>,
+    /// The verdict.
+    pub verdict: Option<&'static str>,
+    /// The uncertainty straddles a limit.
+    pub marginal: bool,
+    /// Where it was measured.
+    pub instrument: Option<String>,
+    /// `measured` or `typed`.
+    pub method: Option<&'static str>,
+    /// When.
+    pub captured_at: Option<String>,
+    /// The event.
+    pub event: Option<String>,
+}
+
+/// A captured reading and what became of it.
+#[derive(Debug, Clone, Serialize)]
+pub struct CaptureView {
+    /// The event.
+    pub event: String,
+    /// When.
+    pub at: String,
+    /// On what.
+    pub instrument: String,
+    /// What it showed.
+    pub text: String,
+    /// How sure, k = 2.
+    pub u_text: String,
+    /// Where it went.
+    pub filed: Vec<PlaceView>,
+    /// Why it went nowhere.
+    pub reason: Option<String>,
+    /// Where it may go.
+    pub choices: Vec<PlaceView>,
+    /// Whether it was taken back.
+    pub voided: bool,
+}
+
+/// A place in a record.
+#[derive(Debug, Clone, Serialize)]
+pub struct PlaceView {
+    /// The club.
+    pub club: String,
+    /// The characteristic.
+    pub characteristic: &'static str,
+    /// Its words.
+    pub label: &'static str,
+    /// The stage it was filed at.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stage: Option<&'static str>,
+}
+
+/// An order and how far its clubs are.
+#[must_use]
+pub fn order_view(state: &State, order: &Order) -> OrderView {
+    let line = |record: &ClubRecord| ClubLine {
+        club: record.spec.id.clone(),
+        name: record.spec.name.clone(),
+        state: record.state.name(),
+        done: record.spec.targets.len() - record.missing().count(),
+        of: record.spec.targets.len(),
+    };
+    OrderView {
+        order: order.number.clone(),
+        player: order.player.clone(),
+        due: order.due.clone(),
+        clubs: order.clubs.iter().filter_map(|club| state.clubs.get(&club.id)).map(line).collect(),
+    }
+}
+
+/// Order, club and captures of a state.
+#[must_use]
+pub fn work(state: &State, lengths: Lengths) -> WorkView {
+    WorkView {
+        operator: state.operator.clone(),
+        order: state.order().map(|order| order_view(state, order)),
+        queue: state
+            .queue()
+            .take(QUEUE_SHOWN)
+            .map(|order| QueueLine {
+                order: order.number.clone(),
+                player: order.player.clone(),
+                clubs: order.clubs.len(),
+            })
+            .collect(),
+        club: state.club().map(|record| club(record, lengths)),
+        captures: state.captures.iter().rev().take(CAPTURES_SHOWN).map(capture).collect(),
+    }
+}
+
+fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
+    let swing_advice = advice::swing_weight(record);
+    let next_step = advice::next_step(record);
+    let suspects = suspect_views(record);
+    let shown = Characteristic::all()
+        .filter(|c| record.spec.target(*c).is_some() || record.latest(*c).is_some())
+        .map(|c| characteristic(record, c, lengths))
+        .collect();
+    ClubView {
+        club: record.spec.id.clone(),
+        name: record.spec.name.clone(),
+        hand: record.spec.hand.name(),
+        state: record.state.name(),
+        stage: if record.is_assembled() { record.stage() } else { Stage::Part }.name(),
+        next_step: next_step.map(|step| step.name()),
+        next_step_label: next_step.map(|step| step.label()),
+        next: advice::next_action(record),
+        // What may be wrong comes before what to change: nobody should add weight to a leaning club.
+        advice: suspects
+            .iter()
+            .map(|suspect| suspect.reason.clone())
+            .chain(swing_advice.iter().map(|advice| advice.text.clone()))
+            .collect(),
+        forecast: forecast(record).iter().map(|f| forecast_view(record, f, lengths)).collect(),
+        suspects,
+        advice_head_g: swing_advice.map(|advice| advice.head_g).filter(|grams| *grams > 0.0),
+        cautions: next_step.map(|step| step.cautions().to_vec()).unwrap_or_default(),
+        characteristics: shown,
+    }
+}
+
+fn forecast_view(record: &ClubRecord, forecast: &Forecast, lengths: Lengths) -> ForecastView {
+    let characteristic = forecast.characteristic;
+    let target = record.spec.target(characteristic).and_then(|row| row.target.value);
+    ForecastView {
+        characteristic: characteristic.name(),
+        label: characteristic.label(),
+        value: forecast.value,
+        text: text::value(characteristic, forecast.value, lengths),
+        u: forecast.u,
+        unit: characteristic.unit(),
+        deviation: target.map(|target| forecast.value - target),
+    }
+}
+
+/// Readings of a club that cannot all be right.
+#[must_use]
+pub fn suspect_views(record: &ClubRecord) -> Vec<SuspectView> {
+    let view = |suspect: Suspect| SuspectView {
+        event: suspect.reading.to_string(),
+        partner: suspect.partner.to_string(),
+        reason: suspect.reason,
+    };
+    suspects(record).into_iter().map(view).collect()
+}
+
+fn characteristic(record: &ClubRecord, characteristic: Characteristic, lengths: Lengths) -> CharacteristicView {
+    let row = record.spec.target(characteristic);
+    let target = row.map(|row| row.target).unwrap_or_default();
+    let entry = record.standing(characteristic).or_else(|| record.latest(characteristic));
+    let filed = entry.map(|entry| &entry.filed);
+    CharacteristicView {
+        characteristic: characteristic.name(),
+        label: characteristic.label(),
+        stage: filed.map_or(record.stage_for(characteristic), |filed| filed.stage).name(),
+        unit: characteristic.unit(),
+        target: target.value,
+        lower: target.lower,
+        upper: target.upper,
+        target_text: row.map(|row| text::target(characteristic, &row.target, &row.text, lengths)),
+        value: filed.map(|filed| filed.value),
+        text: filed.map(|filed| text::value(characteristic, filed.value, lengths)),
+        u: filed.map(|filed| filed.u),
+        deviation: filed.and_then(|filed| filed.deviation),
+        deviation_text: filed.and_then(|f| f.deviation).map(|d| text::deviation(characteristic, d, lengths)),
+        verdict: filed.map(|filed| filed.verdict.name()),
+        marginal: filed.is_some_and(|filed| filed.marginal),
+        instrument: entry.map(|entry| entry.method.name().to_owned()),
+        method: entry.map(method),
+        captured_at: entry.map(|entry| rfc3339(entry.at_us)),
+        event: entry.map(|entry| entry.event.to_string()),
+    }
+}
+
+/// `measured` or `typed`.
+#[must_use]
+pub fn method(entry: &Entry) -> &'static str {
+    match entry.method {
+        Method::Measured { .. } => "measured",
+        Method::Typed { .. } => "typed",
+    }
+}
+
+fn capture(line: &CaptureLine) -> CaptureView {
+    let place = |place: &Place, stage: Option<Stage>| PlaceView {
+        club: place.club.clone(),
+        characteristic: place.characteristic.name(),
+        label: place.characteristic.label(),
+        stage: stage.map(Stage::name),
+    };
+    let (filed, reason, choices) = match &line.fate {
+        Fate::Open => (Vec::new(), None, Vec::new()),
+        Fate::Filed(places) => (places.iter().map(|(p, stage)| place(p, Some(*stage))).collect(), None, Vec::new()),
+        Fate::Unfiled { reason, choices } => {
+            (Vec::new(), Some(reason.clone()), choices.iter().map(|p| place(p, None)).collect())
+        }
+        Fate::Voided { why } => (Vec::new(), Some(format!("taken back: {why}")), Vec::new()),
+    };
+    let texts = |show: &dyn Fn(&crate::measurement::reading::Measured) -> String| {
+        line.captured.measured.iter().map(show).collect::<Vec<_>>().join(" · ")
+    };
+    CaptureView {
+        event: line.event.to_string(),
+        at: rfc3339(line.at_us),
+        instrument: line.captured.instrument.clone(),
+        text: texts(&|m| text::quantity(m.quantity, m.value)),
+        u_text: texts(&|m| text::uncertainty(m.quantity, m.u)),
+        filed,
+        reason,
+        choices,
+        voided: matches!(line.fate, Fate::Voided { .. }),
+    }
+}
