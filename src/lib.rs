@@ -4,6 +4,7 @@
 //! in the current club ([`work_order`], with the physics of [`club`]), is stored ([`journal`]) and then shown
 //! ([`output`]). [`config`] reads what people write, [`bench`] wires it all, [`cli`] is the command line.
 
+pub mod audit;
 pub mod bench;
 pub mod cli;
 pub mod clock;

@@ -7,7 +7,8 @@ use crate::instrument::indication::{Indication, Wiring, read};
 use crate::measurement::calibration::settling_limits;
 use crate::measurement::evidence::Evidence;
 use crate::measurement::quantity::Target;
-use crate::measurement::settling::{Capture, recompute};
+use crate::measurement::settling::{Capture, recompute_with_doubt, zero_part};
+use crate::measurement::uncertainty::{Budget, LevelParts, assess};
 use crate::measurement::unit::Grams;
 use crate::work_order::event::{CapturedReading, Change, FiledValue};
 use crate::work_order::judging::judge;
@@ -39,6 +40,12 @@ pub enum Doubt {
     /// The level is not the mean of the stored samples.
     #[error("the stored samples give another level than the record says")]
     Level,
+    /// The uncertainty of the level is not what the samples and the zero give.
+    #[error("the stored samples give another uncertainty of the level than the record says")]
+    LevelUncertainty,
+    /// The budget is not what level, calibration and checks give.
+    #[error("level, calibration and checks give another uncertainty budget than the record says")]
+    Budget,
     /// The quantities are not what level and calibration give.
     #[error("level and calibration give another reading than the record says")]
     Reading,
@@ -79,7 +86,9 @@ pub fn prove(captured: &CapturedReading, calibrated: &Change, evidence: &Evidenc
     }
     let limits = settling_limits(captured.kind, *resolution, *rate_hz, capacity);
     let window = (captured.window_s[0], captured.window_s[1]);
-    let levels = recompute(&limits, &evidence.samples, window, captured.zero).ok_or(Doubt::Window)?;
+    let u_zero = captured.budget_inputs.map_or([0.0; 2], |inputs| inputs.u_zero);
+    let again = recompute_with_doubt(&limits, &evidence.samples, window, captured.zero, u_zero).ok_or(Doubt::Window)?;
+    let levels = again.values;
     if !same_bits(&levels, &captured.levels) {
         return Err(Doubt::Level);
     }
@@ -89,10 +98,23 @@ pub fn prove(captured: &CapturedReading, calibrated: &Change, evidence: &Evidenc
         u: captured.u_levels,
         window,
         zero: captured.zero,
-        u_zero: [0.0, 0.0],
-        n: 0,
+        u_zero,
+        n: again.n,
     };
-    let reading = calibration.reading(&capture).ok_or(Doubt::Reading)?;
+    let (reading, budget) = match &captured.budget_inputs {
+        // Journals older than budgets keep only the uncertainty of the levels.
+        None => (calibration.reading(&capture).ok_or(Doubt::Reading)?, Vec::new()),
+        Some(inputs) => {
+            if !same_bits(&again.u, &captured.u_levels) {
+                return Err(Doubt::LevelUncertainty);
+            }
+            let parts = LevelParts::split(again.u, zero_part(&limits, u_zero), *resolution, again.n);
+            assess(calibration, &capture, &parts, inputs.drift.as_ref()).ok_or(Doubt::Reading)?
+        }
+    };
+    if !same_budget(&budget, &captured.budget) {
+        return Err(Doubt::Budget);
+    }
     let same = reading.measured.len() == captured.measured.len()
         && reading.measured.iter().zip(&captured.measured).all(|(computed, stored)| {
             computed.quantity == stored.quantity && same_bits(&[computed.value, computed.u], &[stored.value, stored.u])
@@ -113,7 +135,7 @@ pub fn prove_filed(captured: Option<&CapturedReading>, filed: &FiledValue) -> Re
         return Err(Doubt::Filed(name));
     }
     let target = Target { value: filed.target, lower: filed.lower, upper: filed.upper };
-    let judged = judge(&target, filed.value, filed.u);
+    let judged = judge(filed.rule, &target, filed.value, filed.u);
     let same_deviation = match (judged.deviation, filed.deviation) {
         (Some(computed), Some(stored)) => same_bits(&[computed], &[stored]),
         (None, None) => true,
@@ -124,6 +146,18 @@ pub fn prove_filed(captured: Option<&CapturedReading>, filed: &FiledValue) -> Re
     } else {
         Err(Doubt::Verdict(name))
     }
+}
+
+fn same_budget(computed: &[Budget], stored: &[Budget]) -> bool {
+    let same = |(a, b): (&Budget, &Budget)| {
+        a.quantity == b.quantity
+            && a.components.len() == b.components.len()
+            && a.components.iter().zip(&b.components).all(|(a, b)| {
+                let freedom = |f: Option<f64>| f.unwrap_or(f64::INFINITY);
+                a.source == b.source && same_bits(&[a.u, freedom(a.freedom)], &[b.u, freedom(b.freedom)])
+            })
+    };
+    computed.len() == stored.len() && computed.iter().zip(stored).all(same)
 }
 
 fn values_of(format: &Arc<Format>, wiring: &Wiring, bytes: &[u8]) -> Option<[f64; 2]> {

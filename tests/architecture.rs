@@ -38,6 +38,8 @@ const RULES: &[Rule] = &[
 
 /// Serial IO lives in one file, below `port.rs`.
 const ONLY_PLACE_OF_SERIAL_IO: &str = "src/instrument/port/line.rs";
+/// So does the IO on event devices, of scanners that type and pedals.
+const ONLY_PLACE_OF_EVENT_DEVICES: &str = "src/instrument/event_device.rs";
 /// Time enters through one file.
 const ONLY_PLACE_OF_TIME: &str = "src/clock.rs";
 
@@ -95,12 +97,15 @@ fn every_module_imports_only_what_stands_before_it_in_the_flow() {
 }
 
 #[test]
-fn serial_io_and_time_have_one_door_each() {
+fn serial_io_event_devices_and_time_have_one_door_each() {
     for file in rust_files(&root().join("src")) {
         let name = file.strip_prefix(root()).unwrap().display().to_string();
         let code = code(&file);
         if name != ONLY_PLACE_OF_SERIAL_IO {
             assert!(!code.contains("tokio_serial::"), "{name} opens serial ports");
+        }
+        if name != ONLY_PLACE_OF_EVENT_DEVICES {
+            assert!(!code.contains("evdev::"), "{name} opens event devices");
         }
         if name != ONLY_PLACE_OF_TIME && !name.starts_with("src/output/web") && !name.starts_with("src/output/mqtt") {
             assert!(!code.contains("Instant::now()") && !code.contains("SystemTime::now()"), "{name} reads a clock");

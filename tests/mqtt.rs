@@ -288,6 +288,18 @@ async fn a_broker_that_is_away_is_said_with_the_remedy() {
     running.end().await;
 }
 
+#[tokio::test(flavor = "multi_thread")]
+async fn two_benches_of_one_name_are_told_so() {
+    let broker = Mosquitto::start();
+    let (one, other) = (Bench::new().await, Bench::new().await);
+    let (first, second) = (one.publish_to(broker.port), other.publish_to(broker.port));
+    let told = |bench: &Bench| bench.trouble.borrow().clone().filter(|words| words.contains("no other bench is called"));
+    wait_for("the hint", LATER, || told(&one).or_else(|| told(&other)));
+    second.end().await;
+    one.wait_connected(true).await;
+    first.end().await;
+}
+
 #[cfg(feature = "embedded-broker")]
 mod embedded {
     use super::*;

@@ -4,14 +4,15 @@ use std::collections::BTreeMap;
 
 use crate::config::bench_file::InstrumentSettings;
 use crate::instrument::format::Frame;
-use crate::instrument::indication::{Indication, UnitNews, UnitWatch, read};
+use crate::instrument::indication::{Indication, OUT_OF_RANGE, UnitNews, UnitWatch, is_beyond, read};
 use crate::measurement::calibration::{Calibration, settling_limits};
 use crate::measurement::evidence::{Evidence, RawFrame, RecentFrames};
 use crate::measurement::reading::{InstrumentKind, Reading};
 use crate::measurement::sample::Expectation;
-use crate::measurement::settling::{Capture, Change, Phase, Settling};
+use crate::measurement::settling::{Capture, Change, Phase, Settling, SettlingLimits, zero_part};
 use crate::measurement::stamp::Stamp;
-use crate::work_order::event::{CapturedReading, EventId};
+use crate::measurement::uncertainty::{Drift, LevelParts, assess};
+use crate::work_order::event::{BudgetInputs, CapturedReading, EventId};
 
 /// Whether an instrument sends.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -41,6 +42,8 @@ pub struct Channel {
     pub held: Option<(Capture, Reading)>,
     /// The `calibrated` event in force.
     pub calibration_event: Option<EventId>,
+    /// What the checks since the calibration have found.
+    pub drift: Option<Drift>,
     /// The last capture, for showing it again when a touch left the level as it was.
     last: Option<(Capture, Reading)>,
     /// The message, as long as it is one that a frame gave and the next good frame takes back.
@@ -52,6 +55,7 @@ pub struct Channel {
 #[derive(Debug)]
 struct Measuring {
     calibration: Calibration,
+    limits: SettlingLimits,
     settling: Settling,
     recent: RecentFrames,
 }
@@ -61,7 +65,7 @@ struct Measuring {
 pub enum Seen {
     /// Nothing to decide.
     Nothing,
-    /// A code was scanned.
+    /// A code was scanned, or a pedal pressed.
     Code(String),
     /// A placement came to rest.
     Captured(Box<(CapturedReading, Evidence)>),
@@ -71,15 +75,10 @@ impl Channel {
     /// An instrument nothing was heard of yet.
     #[must_use]
     pub fn new(settings: InstrumentSettings) -> Self {
-        let measuring = settings.calibration.clone().map(|calibration| Measuring {
-            calibration,
-            settling: Settling::new(settling_limits(
-                settings.wiring.kind,
-                settings.wiring.resolution,
-                settings.rate_hz,
-                settings.wiring.capacity,
-            )),
-            recent: RecentFrames::default(),
+        let measuring = settings.calibration.clone().map(|calibration| {
+            let wiring = &settings.wiring;
+            let limits = settling_limits(wiring.kind, wiring.resolution, settings.rate_hz, wiring.capacity);
+            Measuring { calibration, settling: Settling::new(limits.clone()), limits, recent: RecentFrames::default() }
         });
         Self {
             units: UnitWatch::new(settings.format.names_units()),
@@ -91,8 +90,21 @@ impl Channel {
             message: None,
             held: None,
             calibration_event: None,
+            drift: None,
             last: None,
             measuring,
+        }
+    }
+
+    /// Another calibration is in force: what lies there was not seen by it.
+    pub fn calibrate(&mut self, calibration: &Calibration) {
+        let Some(measuring) = &mut self.measuring else { return };
+        if measuring.calibration != *calibration {
+            measuring.calibration = calibration.clone();
+            measuring.recent.clear();
+            measuring.settling.start_unknown();
+            self.held = None;
+            self.last = None;
         }
     }
 
@@ -143,6 +155,14 @@ impl Channel {
         }
         let Some(measuring) = &mut self.measuring else { return Seen::Nothing };
         let sample = measuring.calibration.sample(stamp.t_s, values);
+        // What the instrument sent was in range; what it means may not be, and a beam knows its load only now.
+        let weighs = matches!(self.settings.wiring.kind, InstrumentKind::Scale | InstrumentKind::Beam);
+        let [load_g, _] = sample.values;
+        let [net_g, _] = measuring.settling.less_zero(sample.values);
+        let gross_is_known = self.settings.wiring.kind == InstrumentKind::Scale;
+        if weighs && (is_beyond(&self.settings.wiring, net_g) || (gross_is_known && is_beyond(&self.settings.wiring, load_g))) {
+            return self.state(OUT_OF_RANGE);
+        }
         measuring.recent.push(RawFrame { t_s: stamp.t_s, bytes: raw.into() }, sample);
         let changes = measuring.settling.push(&sample, expected);
         let mut captured = None;
@@ -165,7 +185,13 @@ impl Channel {
         }
         let Some(capture) = captured else { return Seen::Nothing };
         self.message = None;
-        let Some(reading) = measuring.calibration.reading(&capture) else {
+        let parts = LevelParts::split(
+            capture.u,
+            zero_part(&measuring.limits, capture.u_zero),
+            self.settings.wiring.resolution,
+            capture.n,
+        );
+        let Some((reading, budget)) = assess(&measuring.calibration, &capture, &parts, self.drift.as_ref()) else {
             self.message = Some("cannot be a placement: clear it and lay it down again");
             return Seen::Nothing;
         };
@@ -186,6 +212,8 @@ impl Channel {
             stable_flag: frame.stable,
             calibration,
             evidence: String::new(),
+            budget_inputs: Some(BudgetInputs { u_zero: capture.u_zero, drift: self.drift }),
+            budget,
         };
         Seen::Captured(Box::new((captured, evidence)))
     }
@@ -225,6 +253,10 @@ impl Channel {
     /// What the instrument shows now: the captured reading while it is held, else the moving level.
     #[must_use]
     pub fn showing(&self) -> Option<Reading> {
+        // A state stands in the place of the number, never beside the one before.
+        if self.said_by_frame.is_some() {
+            return None;
+        }
         if let Some((_, reading)) = &self.held {
             return Some(reading.clone());
         }

@@ -8,14 +8,18 @@ use std::collections::VecDeque;
 use super::channel::{Channel, Link, Seen};
 use crate::config::bench_file::BenchSettings;
 use crate::instrument::format::Frame;
+use crate::instrument::pedal::Press;
 use crate::instrument::port::{PortEvent, PortMessage};
 use crate::journal::chain::sha256;
 use crate::journal::evidence;
+use crate::measurement::reading::InstrumentKind;
 use crate::measurement::stamp::Stamp;
 use crate::work_order::desk::{self, Command, Refusal};
 use crate::work_order::event::{Change, Event, Numbering};
 use crate::work_order::routing::expectations;
+use crate::work_order::checks::Chart;
 use crate::work_order::state::{CaptureLine, Fate, State};
+use crate::work_order::trust::{FROM_ADJUSTMENT, FROM_CONFIGURATION};
 
 /// Everything that can happen to the bench.
 #[derive(Debug)]
@@ -87,7 +91,12 @@ impl Core {
             version: env!("CARGO_PKG_VERSION").to_owned(),
             clock_synchronised,
         }];
-        changes.extend(core.channels.iter().filter_map(|channel| calibrated(&core.state, channel)));
+        if core.state.policy != settings.policy {
+            changes.push(Change::PolicySet(settings.policy));
+        }
+        let calibrated: Vec<Change> = core.channels.iter().filter_map(|channel| calibrated(&core.state, channel)).collect();
+        core.tell_overruled(stamp.t_s, &calibrated);
+        changes.extend(calibrated);
         let outcome = core.number(stamp, changes);
         (core, outcome)
     }
@@ -102,7 +111,15 @@ impl Core {
     /// Decides what an input leads to.
     pub fn step(&mut self, input: Input) -> Outcome {
         match input {
-            Input::Command { stamp, command } => self.command(stamp, &command),
+            Input::Command { stamp, command } => {
+                // A scan is told at the bench too, whoever sent it: the person may stand there with the scanner.
+                let is_scan = matches!(command, Command::Scan(_));
+                let outcome = self.command(stamp, &command);
+                if is_scan {
+                    self.tell_refusal(stamp, outcome.refused.as_ref());
+                }
+                outcome
+            }
             Input::Port(message) => self.port(message),
         }
     }
@@ -112,14 +129,31 @@ impl Core {
         for event in events {
             self.state.apply(event);
         }
-        if events.iter().any(|event| matches!(event.change, Change::Calibrated { .. })) {
+        if events.iter().any(|event| matches!(event.change, Change::Calibrated { .. } | Change::Checked(_))) {
             self.note_calibrations();
         }
     }
 
     fn note_calibrations(&mut self) {
         for channel in &mut self.channels {
-            channel.calibration_event = self.state.calibrations.get(&channel.settings.id).map(|c| c.event);
+            let id = &channel.settings.id;
+            channel.drift = self.state.trust.charts.get(id).and_then(Chart::drift);
+            let Some(in_force) = self.state.calibrations.get(id) else { continue };
+            channel.calibration_event = Some(in_force.event);
+            if let Change::Calibrated { calibration, .. } = &in_force.change {
+                channel.calibrate(calibration);
+            }
+        }
+    }
+
+    /// An adjustment made at the bench gives way to a changed configuration; whoever changed it should know.
+    fn tell_overruled(&mut self, t_s: f64, calibrated: &[Change]) {
+        for change in calibrated {
+            let Change::Calibrated { instrument, .. } = change else { continue };
+            let before = self.state.calibrations.get(instrument).map(|c| &c.change);
+            if matches!(before, Some(Change::Calibrated { source, .. }) if source == FROM_ADJUSTMENT) {
+                self.tell(t_s, format!("{instrument} is measured by its configuration again: it was changed since the last adjustment"));
+            }
         }
     }
 
@@ -140,7 +174,15 @@ impl Core {
         Outcome { events, ..Outcome::default() }
     }
 
+    fn tell_refusal(&mut self, stamp: Stamp, refused: Option<&Refusal>) {
+        if let Some(refusal) = refused {
+            self.tell(stamp.t_s, refusal.0.clone());
+        }
+    }
+
     fn tell(&mut self, t_s: f64, text: String) {
+        // Said again it stays longer, and does not push others out.
+        self.notices.retain(|notice| notice.text != text);
         if self.notices.len() == NOTICES {
             self.notices.pop_front();
         }
@@ -150,20 +192,15 @@ impl Core {
     fn command(&mut self, stamp: Stamp, command: &Command) -> Outcome {
         match desk::answer(&self.state, command) {
             Ok(mut changes) => {
-                changes.extend(self.waiting(&changes));
+                changes.extend(self.waiting(&changes, stamp.at_us));
                 self.number(stamp, changes)
             }
-            Err(refusal) => {
-                if let Command::Scan(_) = command {
-                    self.tell(stamp.t_s, refusal.0.clone());
-                }
-                Outcome { refused: Some(refusal), ..Outcome::default() }
-            }
+            Err(refusal) => Outcome { refused: Some(refusal), ..Outcome::default() },
         }
     }
 
     /// A part that was laid down before its club was opened gets its place now, if it still lies there.
-    fn waiting(&self, changes: &[Change]) -> Vec<Change> {
+    fn waiting(&self, changes: &[Change], at_us: i64) -> Vec<Change> {
         let opened = changes.iter().rev().find_map(|change| match change {
             Change::ClubOpened { club } => Some(club),
             _ => None,
@@ -174,7 +211,7 @@ impl Core {
             self.state.captures.iter().rev().find(of_channel)
         });
         held.filter(|line| matches!(line.fate, Fate::Unfiled { .. }))
-            .flat_map(|line| desk::place_waiting(&self.state, club, line))
+            .flat_map(|line| desk::place_waiting(&self.state, club, line, at_us))
             .collect()
     }
 
@@ -182,9 +219,16 @@ impl Core {
         let PortMessage { instrument, stamp, event } = message;
         match event {
             PortEvent::Lost { reason } => self.lost(instrument, stamp, reason),
-            PortEvent::Refused { label, .. } => {
+            PortEvent::Refused { label, reason, .. } => {
                 if let Some(channel) = self.channels.get_mut(instrument) {
                     *channel.refused.entry(label).or_default() += 1;
+                    // Whoever has just scanned waits for something to happen.
+                    if channel.settings.wiring.kind == InstrumentKind::Scanner {
+                        // What stands behind the first colon of a notice is its remedy.
+                        let reason = reason.replace(": ", ", ");
+                        let text = format!("{} read no code, {reason}: scan it again", channel.settings.name);
+                        self.tell(stamp.t_s, text);
+                    }
                 }
                 Outcome::default()
             }
@@ -227,14 +271,18 @@ impl Core {
     fn frame(&mut self, instrument: usize, stamp: Stamp, frame: &Frame, raw: &[u8]) -> Outcome {
         let found = self.found(instrument);
         let Some(channel) = self.channels.get_mut(instrument) else { return Outcome::default() };
-        let expected = expectations(self.state.club(), channel.settings.wiring.kind);
+        let kind = channel.settings.wiring.kind;
+        let expected = expectations(self.state.club(), kind);
         let seen = channel.frame(stamp, frame, raw, &expected);
         let mut outcome = self.number(stamp, found);
         match seen {
             Seen::Nothing => {}
             Seen::Code(code) => {
-                let scanned = self.command(stamp, &Command::Scan(code));
-                outcome.events.extend(scanned.events);
+                if let Some(command) = asked(kind, code) {
+                    let answer = self.command(stamp, &command);
+                    self.tell_refusal(stamp, answer.refused.as_ref());
+                    outcome.events.extend(answer.events);
+                }
             }
             Seen::Captured(captured) => {
                 let (mut captured, frames) = *captured;
@@ -249,13 +297,24 @@ impl Core {
                 outcome.evidence.push((captured.evidence.clone(), content));
                 let mut taken = self.number(stamp, vec![Change::ReadingCaptured(captured.clone())]);
                 if let Some(reading) = taken.events.last().map(|event| event.id) {
-                    let placed = desk::place(&self.state, reading, &captured);
+                    let placed = desk::place(&self.state, reading, &captured, stamp.at_us);
                     taken.events.extend(self.number(stamp, placed).events);
                 }
                 outcome.events.extend(taken.events);
             }
         }
         outcome
+    }
+}
+
+/// What a code or a press asks for.
+fn asked(kind: InstrumentKind, code: String) -> Option<Command> {
+    match kind {
+        InstrumentKind::Pedal => Press::parse(&code).map(|press| match press {
+            Press::Accept => Command::Accept,
+            Press::Void => Command::Void { event: None, why: "taken back with the pedal".to_owned() },
+        }),
+        _ => Some(Command::Scan(code)),
     }
 }
 
@@ -271,8 +330,10 @@ fn calibrated(state: &State, channel: &Channel) -> Option<Change> {
         rate_hz: settings.rate_hz,
         capacity_g: settings.wiring.capacity.map(|grams| grams.0),
         calibration: settings.calibration.clone()?,
-        source: "configuration".to_owned(),
+        source: FROM_CONFIGURATION.to_owned(),
+        accuracy_class: settings.accuracy_class,
+        report: None,
     };
-    let in_force = state.calibrations.get(&settings.id).is_some_and(|c| c.change == change);
-    (!in_force).then_some(change)
+    // An adjustment made at the bench stands until the configuration says something new.
+    (state.trust.configured.get(&settings.id) != Some(&change)).then_some(change)
 }

@@ -28,7 +28,8 @@ use self::recording::Recorder;
 use self::show::Show;
 use crate::clock::Clock;
 use crate::config::bench_file::{BenchSettings, LengthUnit};
-use crate::instrument::port::{self, PortMessage, PortSettings};
+use crate::instrument::attachment;
+use crate::instrument::port::{PortMessage, PortSettings};
 use crate::journal::lock::{BenchLock, LockError};
 use crate::journal::store::{BATCH, Journal, JournalError, Reader};
 use crate::output::command::{self, CommandRequest, Question};
@@ -151,8 +152,9 @@ pub async fn run(
     let ports_stop = stop.child_token();
     let followers_stop = CancellationToken::new();
     for (instrument, settings) in settings.instruments.iter().enumerate() {
-        let port = PortSettings { instrument, path: settings.port.clone(), format: Arc::new(settings.format.clone()) };
-        tasks.spawn(port::run(port, clock, inbox_in.clone(), ports_stop.clone()));
+        let (attachment, path) = (settings.attachment.clone(), settings.port.clone());
+        let port = PortSettings { instrument, attachment, path, format: Arc::new(settings.format.clone()) };
+        tasks.spawn(attachment::run(port, clock, inbox_in.clone(), ports_stop.clone()));
     }
     drop(inbox_in);
 

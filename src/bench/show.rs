@@ -7,6 +7,7 @@ use super::core::Core;
 use crate::measurement::reading::InstrumentKind;
 use crate::measurement::stamp::Stamp;
 use crate::output::text::Lengths;
+use crate::output::trust_view;
 use crate::output::view::{Banner, InstrumentView, Snapshot, live_readings};
 use crate::output::work_view::{WorkView, work};
 
@@ -75,7 +76,7 @@ impl Show {
         let sending = channel.link == Link::Sending;
         let readings = channel
             .showing()
-            .filter(|_| sending && settings.wiring.kind != InstrumentKind::Scanner)
+            .filter(|_| sending && settings.wiring.kind.measures())
             .map(|mut reading| {
                 // An empty pan is nothing of the club; its mass is shown all the same, its balance would be noise.
                 let is_empty = phase == "empty" || phase == "unknown";
@@ -83,7 +84,7 @@ impl Show {
                     reading.measured.truncate(1);
                 }
                 let club = core.state.club().filter(|_| !is_empty);
-                live_readings(club, settings.wiring.kind, &reading, channel.held.is_some(), self.lengths)
+                live_readings(club, settings.wiring.kind, &reading, channel.held.is_some(), self.lengths, core.state.policy.rule)
             })
             .unwrap_or_default();
         InstrumentView {
@@ -103,6 +104,8 @@ impl Show {
             progress,
             message: channel.message.map(str::to_owned),
             readings,
+            calibration_due: trust_view::due(&core.state, &settings.id),
+            awaiting: core.state.trust.expected.get(&settings.id).map(|expected| expected.reference.words()),
         }
     }
 }
@@ -123,5 +126,10 @@ fn banners(core: &Core, stamp: Stamp) -> Vec<Banner> {
         let (what, remedy) = notice.text.split_once(": ").unwrap_or((&notice.text, ""));
         Banner { level: "warning", text: what.to_owned(), remedy: remedy.to_owned() }
     });
-    lost.chain(notices).collect()
+    let troubled = core.channels.iter().filter_map(|channel| {
+        let trouble = core.state.trust.trouble(&core.state.policy, &channel.settings.id, stamp.at_us)?;
+        let remedy = format!("lay its check weight on after `benchscribe check-weights {}`", channel.settings.id);
+        Some(Banner { level: "warning", text: format!("{} {trouble}", channel.settings.name), remedy })
+    });
+    lost.chain(troubled).chain(notices).collect()
 }

@@ -50,6 +50,14 @@ impl Access {
         self.settings.as_ref().map_or(Lengths::Inches, bench::lengths)
     }
 
+    /// Fails when no daemon runs on the bench.
+    pub(crate) fn must_run(&self) -> anyhow::Result<()> {
+        if lock::running(&self.folder).is_none() {
+            bail!("no daemon runs on this bench, so nothing would be read; start `benchscribe run` first");
+        }
+        Ok(())
+    }
+
     /// The journal, for reading; a daemon may be writing it.
     pub(crate) async fn reader(&self) -> anyhow::Result<Reader> {
         Ok(Reader::open(&self.folder).await?)

@@ -4,10 +4,13 @@
 //! everything else to stderr.
 
 mod access;
+mod calibrate;
 mod check;
+mod check_weights;
 pub mod compute;
 pub mod decode;
 mod demo;
+mod guide;
 mod orders;
 mod print;
 mod records;
@@ -44,6 +47,10 @@ enum Command {
     Replay(replay::Arguments),
     /// One JSON request a line, one JSON answer a line
     Compute(compute::Arguments),
+    /// A check weight on a scale or beam, guided, through the running daemon
+    CheckWeights(check_weights::Arguments),
+    /// Calibration of an instrument with references, guided, through the running daemon
+    Calibrate(calibrate::Arguments),
     /// Work orders
     Orders(orders::Arguments),
     /// Build records
@@ -62,6 +69,8 @@ pub fn main() -> ExitCode {
         Command::Decode(arguments) => decode::run(arguments),
         Command::Replay(arguments) => replay::run(&arguments),
         Command::Compute(arguments) => compute::run(arguments),
+        Command::CheckWeights(arguments) => check_weights::run(arguments),
+        Command::Calibrate(arguments) => calibrate::run(arguments),
         Command::Orders(arguments) => orders::run(arguments),
         Command::Records(arguments) => records::run(arguments),
     };

@@ -11,6 +11,7 @@ use super::{print, runtime, verify};
 use crate::output::lists::record_list;
 use crate::output::record::{Record, record};
 use crate::output::table;
+use crate::output::trust_view::budget_line;
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
@@ -87,7 +88,7 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 print::line(&format!("{event} is taken back"))?;
             }
             Action::Export { format, out } => export(&access, &format, out.as_deref()).await?,
-            Action::Verify { json } => return verify::run(&access.reader().await?, json).await,
+            Action::Verify { json } => return verify::run(&access, json).await,
         }
         Ok(ExitCode::SUCCESS)
     })
@@ -149,6 +150,11 @@ async fn show(access: &Access, club: &str, as_json: bool) -> anyhow::Result<()> 
         })
         .collect();
     print::table(&["characteristic", "stage", "value", "deviation", "verdict", "method", "event"], &rows)?;
+    for entry in record.entries.iter().filter(|entry| !entry.voided) {
+        let Some(budget) = &entry.budget else { continue };
+        let rule = if entry.rule == "plain" { String::new() } else { format!("; rule {}", entry.rule) };
+        print::line(&format!("{} {}: {} {}{rule}", entry.characteristic, entry.stage, budget_line(budget), entry.unit))?;
+    }
     for step in &record.steps {
         print::line(&format!("step {}  {}", step.step, step.at))?;
     }

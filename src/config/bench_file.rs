@@ -3,10 +3,17 @@
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
+use super::attachment_section::read_attachment;
 use super::document::{Document, Mistakes, Section};
+use super::network_section::{read_http, read_mqtt};
+use super::trust_section::{moved, read_class, read_place, read_policy};
+use crate::instrument::attachment::Attachment;
 use crate::instrument::format::{Format, LineSettings, Parity};
 use crate::instrument::indication::Wiring;
+use crate::instrument::pedal;
 use crate::measurement::beam::BeamGeometry;
+use crate::measurement::check_weight::InstrumentClass;
+use crate::work_order::checks::Policy;
 use crate::measurement::calibration::{
     BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration,
 };
@@ -29,6 +36,8 @@ pub struct BenchSettings {
     pub mqtt: MqttSettings,
     /// How lengths are shown.
     pub length_unit: LengthUnit,
+    /// How verdicts are taken and instruments are checked.
+    pub policy: Policy,
     /// The instruments.
     pub instruments: Vec<InstrumentSettings>,
     /// Where the session is recorded, if it is: asked for on the command line.
@@ -95,6 +104,8 @@ pub struct InstrumentSettings {
     pub name: String,
     /// How its frames are to be understood.
     pub wiring: Wiring,
+    /// How it reaches this machine.
+    pub attachment: Attachment,
     /// Path of its port, best one of /dev/serial/by-id.
     pub port: PathBuf,
     /// Its wire format, with the settings applied.
@@ -103,8 +114,10 @@ pub struct InstrumentSettings {
     pub format_settings: Vec<(String, String)>,
     /// Readings a second.
     pub rate_hz: f64,
-    /// Calibration as configured; none for a scanner.
+    /// Calibration as configured; none for what does not measure.
     pub calibration: Option<Calibration>,
+    /// Accuracy class of a scale, if it has one.
+    pub accuracy_class: Option<InstrumentClass>,
 }
 
 /// Reads a bench's configuration.
@@ -120,7 +133,9 @@ pub fn read_bench(file: &str, text: &str) -> Result<BenchSettings, Mistakes> {
         let mqtt = top.section("mqtt", read_mqtt).unwrap_or_else(|| Some(MqttSettings::default()));
         let units = [("inch", LengthUnit::Inch), ("mm", LengthUnit::Millimetre)];
         let length_unit = top.section("display", |s| s.choice("length", &units)).flatten();
-        let instruments = top.sections("instrument", |_, section| read_instrument(section));
+        let policy = read_policy(top);
+        let here = top.section("place", read_place).flatten();
+        let instruments = top.sections("instrument", |_, section| read_instrument(section, here));
         let mut ids: Vec<&str> = instruments.iter().map(|i| i.id.as_str()).collect();
         ids.sort_unstable();
         if ids.windows(2).any(|pair| pair.first() == pair.last()) {
@@ -133,6 +148,7 @@ pub fn read_bench(file: &str, text: &str) -> Result<BenchSettings, Mistakes> {
             http: http?,
             mqtt: mqtt?,
             length_unit: length_unit.unwrap_or(LengthUnit::Inch),
+            policy: policy?,
             instruments,
             recording: None,
         })
@@ -161,53 +177,25 @@ fn topic_name(section: &Section<'_>, key: &'static str, example: &str) -> Option
     fits.then(|| text.to_owned())
 }
 
-fn read_http(section: &Section<'_>) -> Option<HttpSettings> {
-    let hosts = section.texts("hosts").unwrap_or_default().into_iter().map(str::to_owned).collect();
-    let listen = if section.has("listen") { address(section, "listen")? } else { HttpSettings::default().listen };
-    Some(HttpSettings { listen, hosts })
-}
-
-fn address(section: &Section<'_>, key: &'static str) -> Option<SocketAddr> {
-    let text = section.text(key)?;
-    let parsed = text.parse().ok();
-    if parsed.is_none() {
-        section.mistake(key, "expected an address and port such as \"127.0.0.1:7311\"");
-    }
-    parsed
-}
-
-fn read_mqtt(section: &Section<'_>) -> Option<MqttSettings> {
-    let commands = section.flag("commands").unwrap_or(false);
-    let embedded = if section.has("embedded") { Some(address(section, "embedded")?) } else { None };
-    let broker = if section.has("broker") { Some(broker(section)?) } else { None };
-    if broker.is_some() && embedded.is_some() {
-        section.mistake("embedded", "the embedded broker is not started when `broker` names another; remove one of them");
-    }
-    Some(MqttSettings { broker, embedded, commands })
-}
-
-fn broker(section: &Section<'_>) -> Option<BrokerAddress> {
-    let text = section.text("broker")?;
-    let found = text.strip_prefix("mqtt://").and_then(|rest| {
-        let (host, port) = rest.rsplit_once(':').unwrap_or((rest, "1883"));
-        Some(BrokerAddress { host: (!host.is_empty()).then(|| host.to_owned())?, port: port.parse().ok()? })
-    });
-    if found.is_none() {
-        section.mistake("broker", "expected an address such as \"mqtt://192.0.2.10:1883\"");
-    }
-    found
-}
-
-fn read_instrument(section: &Section<'_>) -> Option<InstrumentSettings> {
+/// Reads one instrument; `here` is the gravity of the bench's place, in m/s², if it is known.
+fn read_instrument(section: &Section<'_>, here: Option<f64>) -> Option<InstrumentSettings> {
     let id = topic_name(section, "id", "parts-scale");
     let name = section.text("name").map(str::to_owned);
     let kinds: Vec<(&str, InstrumentKind)> = InstrumentKind::ALL.iter().map(|k| (k.name(), *k)).collect();
     if !section.has("kind") {
-        section.mistake("kind", "expected one of: scale, beam, gauge, scanner");
+        section.mistake("kind", "expected one of: scale, beam, gauge, scanner, pedal");
     }
     let kind = section.choice("kind", &kinds);
     let port = section.required_text("port", "/dev/serial/by-id/...");
-    let (format, format_settings) = read_format(section);
+    let attachment = kind.zip(port).and_then(|(kind, port)| read_attachment(section, kind, port));
+    let (format, format_settings) = if kind == Some(InstrumentKind::Pedal) {
+        if section.has("format") {
+            section.mistake("format", "a pedal has no wire format; leave `format` out");
+        }
+        (pedal::format().ok(), Vec::new())
+    } else {
+        read_format(section)
+    };
     let default_rate = if kind == Some(InstrumentKind::Beam) { 80.0 } else { 10.0 };
     let rate_hz =
         if section.has("rate") { section.number("rate", 1.0..=1000.0)? } else { default_rate };
@@ -232,23 +220,34 @@ fn read_instrument(section: &Section<'_>) -> Option<InstrumentSettings> {
             let calibration = section.section("calibration", read_gauge).unwrap_or_else(|| Some(ideal_gauge()));
             (resolution, calibration, channel_names(section, ["LIE", "LOFT"], "the names of lie and loft in a frame"))
         }
-        Some(InstrumentKind::Scanner) | None => (Some(0.0), None, Some([String::new(), String::new()])),
+        Some(InstrumentKind::Scanner | InstrumentKind::Pedal) | None => (Some(0.0), None, Some([String::new(), String::new()])),
     };
     let capacity = section.quantity("capacity", Dimension::Mass).map(Grams);
+    let accuracy_class = read_class(section);
+    let adjusted = section.section("adjusted_at", read_place).flatten();
+    if adjusted.is_some() && here.is_none() {
+        section.mistake("adjusted_at", "needs the place of the bench in [place]");
+    }
+    let calibration = match (calibration, adjusted.zip(here)) {
+        (Some(calibration), Some((adjusted, here))) => Some(moved(calibration, adjusted, here)),
+        (calibration, _) => calibration,
+    };
     let id = id?;
     let kind = kind?;
-    if kind != InstrumentKind::Scanner && calibration.is_none() {
+    if kind.measures() && calibration.is_none() {
         return None;
     }
     Some(InstrumentSettings {
         name: name.unwrap_or_else(|| id.clone()),
         id,
         wiring: Wiring { kind, channels: channels?, resolution: resolution?, capacity },
+        attachment: attachment?,
         port: PathBuf::from(port?),
         format: format?,
         format_settings,
         rate_hz,
         calibration,
+        accuracy_class,
     })
 }
 
@@ -310,7 +309,13 @@ fn line_settings(text: &str) -> Option<LineSettings> {
 }
 
 fn ideal_scale() -> Calibration {
-    Calibration::Scale(ScaleCalibration { span: 1.0, u_span: 2e-4, u_linearity: Grams(0.0) })
+    Calibration::Scale(ScaleCalibration {
+        span: 1.0,
+        bend_per_g: 0.0,
+        u_span: 2e-4,
+        u_linearity: Grams(0.0),
+        u_eccentricity: Grams(0.0),
+    })
 }
 
 fn ideal_gauge() -> Calibration {
@@ -318,6 +323,7 @@ fn ideal_gauge() -> Calibration {
         lie_datum: Degrees(0.0),
         loft_datum: Degrees(0.0),
         u_datum: Degrees(0.1),
+        u_level: Degrees(0.0),
         loft_sense: LoftSense::Vertical,
     })
 }
@@ -326,9 +332,16 @@ fn read_scale(section: &Section<'_>) -> Option<Calibration> {
     let number = |key, range, usual| if section.has(key) { section.number(key, range) } else { Some(usual) };
     let span = number("span", 0.5..=2.0, 1.0);
     let u_span = number("u_span", 0.0..=0.1, 2e-4);
-    let u_linearity =
-        if section.has("u_linearity") { section.quantity("u_linearity", Dimension::Mass) } else { Some(0.0) };
-    Some(Calibration::Scale(ScaleCalibration { span: span?, u_span: u_span?, u_linearity: Grams(u_linearity?) }))
+    let bend_per_g = number("bend_per_g", -1e-4..=1e-4, 0.0);
+    let mass = |key| if section.has(key) { section.quantity(key, Dimension::Mass).map(Grams) } else { Some(Grams(0.0)) };
+    let (u_linearity, u_eccentricity) = (mass("u_linearity"), mass("u_eccentricity"));
+    Some(Calibration::Scale(ScaleCalibration {
+        span: span?,
+        bend_per_g: bend_per_g?,
+        u_span: u_span?,
+        u_linearity: u_linearity?,
+        u_eccentricity: u_eccentricity?,
+    }))
 }
 
 fn read_beam(section: &Section<'_>) -> Option<Calibration> {
@@ -349,6 +362,9 @@ fn read_beam(section: &Section<'_>) -> Option<Calibration> {
     let position = |key| if section.has(key) { length(key) } else { Some(Millimetres(0.2)) };
     let (u_x1, u_x2) = (position("u_x1"), position("u_x2"));
     let u_span = if section.has("u_span") { section.number("u_span", 0.0..=0.1) } else { Some(2e-4) };
+    let or = |key, usual| if section.has(key) { length(key) } else { Some(Millimetres(usual)) };
+    let (u_butt_stop, hang) = (or("u_butt_stop", 0.0), or("hang", 0.0));
+    let u_level = if section.has("u_level") { section.quantity("u_level", Dimension::Angle) } else { Some(0.0) };
     if let Some(gains) = counts_per_gram
         && gains.iter().any(|gain| gain.abs() < 1e-6)
     {
@@ -366,6 +382,9 @@ fn read_beam(section: &Section<'_>) -> Option<Calibration> {
         counts_per_gram: counts_per_gram?,
         u_span: u_span?,
         geometry: BeamGeometry { x1: x1?, x2: x2?, u_x1: u_x1?, u_x2: u_x2?, reaction_correlation: 0.0 },
+        u_butt_stop: u_butt_stop?,
+        u_level: Degrees(u_level?),
+        hang: hang?,
     }))
 }
 
@@ -378,6 +397,7 @@ fn read_gauge(section: &Section<'_>) -> Option<Calibration> {
         lie_datum: Degrees(angle("lie_datum", 0.0)?),
         loft_datum: Degrees(angle("loft_datum", 0.0)?),
         u_datum: Degrees(angle("u_datum", 0.1)?),
+        u_level: Degrees(angle("u_level", 0.0)?),
         loft_sense: loft_sense?,
     }))
 }

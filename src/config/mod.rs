@@ -1,5 +1,8 @@
 //! Files that people write: the bench's configuration and work orders. Text in, checked values or mistakes out.
 
+mod attachment_section;
 pub mod bench_file;
 pub mod document;
+mod network_section;
 pub mod order_file;
+mod trust_section;

@@ -22,7 +22,7 @@ pub struct Wiring {
 pub enum Indication {
     /// Two channels: grams and nothing, counts of both cells, or lie and loft in degrees.
     Values([f64; 2]),
-    /// A scanned code.
+    /// A scanned code, or the word of a press.
     Code(String),
     /// A state instead of a number, in words for the display.
     State(&'static str),
@@ -82,17 +82,19 @@ impl UnitWatch {
 /// Legal metrology allows no number beyond the largest load and nine divisions (OIML R 76 practice; French order of
 /// 24 March 1972, 15.1.4).
 const DIVISIONS_BEYOND: f64 = 9.0;
+/// What stands in the place of such a number.
+pub const OUT_OF_RANGE: &str = "out of range: take it off";
 
 /// Reads a frame.
 #[must_use]
 pub fn read(wiring: &Wiring, frame: &Frame) -> Indication {
     if frame.overload == Some(true) {
-        return Indication::State("out of range: take it off");
+        return Indication::State(OUT_OF_RANGE);
     }
     match wiring.kind {
         InstrumentKind::Scale => mass(wiring, frame),
         InstrumentKind::Beam | InstrumentKind::Gauge => pair(wiring, frame),
-        InstrumentKind::Scanner => frame.code.as_ref().map_or(Indication::Nothing, |code| {
+        InstrumentKind::Scanner | InstrumentKind::Pedal => frame.code.as_ref().map_or(Indication::Nothing, |code| {
             let text = code.text.clone().unwrap_or_else(|| {
                 code.identifiers.iter().map(|(id, content)| format!("({id}){content}")).collect()
             });
@@ -111,12 +113,14 @@ fn mass(wiring: &Wiring, frame: &Frame) -> Indication {
         return Indication::State("shows no mass: set it to grams");
     };
     let grams = value.to_f64() * grams;
-    match wiring.capacity {
-        Some(capacity) if grams > capacity.0 + DIVISIONS_BEYOND * wiring.resolution => {
-            Indication::State("out of range: take it off")
-        }
-        _ => Indication::Values([grams, 0.0]),
-    }
+    if is_beyond(wiring, grams) { Indication::State(OUT_OF_RANGE) } else { Indication::Values([grams, 0.0]) }
+}
+
+/// Whether a load is more than may ever be shown as a number; never where no capacity is known.
+#[must_use]
+pub fn is_beyond(wiring: &Wiring, grams: f64) -> bool {
+    // A hundredth of a step, for loads that are decimals and not exact in binary.
+    wiring.capacity.is_some_and(|capacity| grams > capacity.0 + (DIVISIONS_BEYOND + 0.01) * wiring.resolution)
 }
 
 fn pair(wiring: &Wiring, frame: &Frame) -> Indication {

@@ -3,29 +3,28 @@
 //! Bytes go through a decoder; frames and refusals leave with the time of their last byte. No meaning is read from
 //! them here.
 
+pub(in crate::instrument) mod contact;
 mod investigate;
 mod line;
+pub(in crate::instrument) mod session;
 
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::sync::mpsc;
-use tokio::time::{MissedTickBehavior, interval, sleep, timeout};
+use tokio::time::{MissedTickBehavior, interval, timeout};
 use tokio_util::sync::CancellationToken;
-use tracing::{info, warn};
 
 pub use investigate::investigate;
 pub use line::{Line, PortError};
 
+use self::session::{Over, Session};
+use super::attachment::Attachment;
 use super::format::{Decoder, Format, Frame, Item, Mode};
 use crate::clock::Clock;
 use crate::measurement::stamp::Stamp;
 
-/// Longest wait between two attempts to open a port, in the world's time.
-const LONGEST_WAIT: Duration = Duration::from_secs(1);
-/// First wait after a port was lost.
-const FIRST_WAIT: Duration = Duration::from_millis(100);
 /// An instrument that should send and does not for this long is shown as silent, in bench time.
 const SILENT_AFTER: Duration = Duration::from_millis(1800);
 /// A port that has been silent this long is closed and opened again, in bench time.
@@ -36,7 +35,9 @@ const REOPEN_AFTER: Duration = Duration::from_secs(10);
 pub struct PortSettings {
     /// Which instrument this is, for the messages.
     pub instrument: usize,
-    /// Path of the port.
+    /// How it reaches this machine.
+    pub attachment: Attachment,
+    /// Path of the port, or of the event device.
     pub path: PathBuf,
     /// The wire format.
     pub format: Arc<Format>,
@@ -84,14 +85,11 @@ pub enum PortEvent {
 /// `out` is bounded: capacity, sender and receiver are described where it is made. When it is full this task waits,
 /// and the kernel's buffer of the port holds what comes meanwhile.
 pub async fn run(settings: PortSettings, clock: Clock, out: mpsc::Sender<PortMessage>, stop: CancellationToken) {
-    let mut wait = FIRST_WAIT;
-    let mut told: Option<String> = None;
+    let mut session = Session::new(&settings, clock, &out, &stop);
     while !stop.is_cancelled() {
         let reason = match Line::open(&settings.path, &settings.format.line) {
             Ok(port) => {
-                info!(instrument = settings.instrument, port = %settings.path.display(), "port opened");
-                wait = FIRST_WAIT;
-                told = None;
+                session.opened();
                 match Link::new(&settings, clock, &out, port).serve(&stop).await {
                     Ended::Stopped => return,
                     Ended::Lost(reason) => reason,
@@ -99,21 +97,8 @@ pub async fn run(settings: PortSettings, clock: Clock, out: mpsc::Sender<PortMes
             }
             Err(error) => error.to_string(),
         };
-        if told.as_ref() != Some(&reason) {
-            warn!(instrument = settings.instrument, reason, "port lost");
-            let message = PortMessage {
-                instrument: settings.instrument,
-                stamp: clock.now(),
-                event: PortEvent::Lost { reason: reason.clone() },
-            };
-            if out.send(message).await.is_err() {
-                return;
-            }
-            told = Some(reason);
-        }
-        tokio::select! {
-            () = stop.cancelled() => return,
-            () = sleep(wait) => wait = (wait * 2).min(LONGEST_WAIT),
+        if let Err(Over) = session.lost(reason).await {
+            return;
         }
     }
 }

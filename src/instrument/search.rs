@@ -20,7 +20,7 @@ use plan::Question;
 use sitting::{Mood, Sitting};
 
 /// How long the first line settings may be silent before the instrument is asked, in seconds.
-const FIRST_SILENCE_S: f64 = 0.7;
+const FIRST_SILENCE_S: f64 = 0.6;
 /// The shortest and the longest time that another line may be silent while there are more to try, in seconds.
 const LATER_SILENCE_S: (f64, f64) = (0.35, 2.0);
 /// How long a line is listened to before something is asked on it: an instrument that sends is not asked.
@@ -153,8 +153,9 @@ impl Search {
             self.doing = Doing::Listening;
             return self.listen(t_s);
         }
-        if self.sitting.silent_s(t_s) < BEFORE_ASKING_S {
-            return self.listen(t_s);
+        let silent_s = self.sitting.silent_s(t_s);
+        if silent_s < BEFORE_ASKING_S {
+            return self.listen_at_most(t_s, BEFORE_ASKING_S - silent_s);
         }
         self.history.questions += 1;
         self.ask(Doing::Asking { sent_s: t_s })
@@ -165,8 +166,9 @@ impl Search {
             self.doing = Doing::Answered { since_s: t_s, bursts: self.sitting.bursts() };
             return self.answered(t_s, t_s, self.sitting.bursts());
         }
-        if self.asked().is_some_and(|question| t_s - sent_s < question.first_wait_s) {
-            return self.listen(t_s);
+        let wait_s = self.asked().map_or(0.0, |question| sent_s + question.first_wait_s - t_s);
+        if wait_s > 0.0 {
+            return self.listen_at_most(t_s, wait_s);
         }
         self.question += 1;
         self.next_question(t_s)
@@ -181,8 +183,9 @@ impl Search {
             self.doing = Doing::Listening;
             return self.listen(t_s);
         }
-        if t_s - since_s < AFTER_ANSWER_S {
-            return self.listen(t_s);
+        let wait_s = since_s + AFTER_ANSWER_S - t_s;
+        if wait_s > 0.0 || !self.sitting.is_quiet(t_s) {
+            return self.listen_at_most(t_s, wait_s);
         }
         let parts = self.asked().map(|question| question.parts.clone()).unwrap_or_default();
         if parts.is_empty() {
@@ -208,11 +211,12 @@ impl Search {
         let Some(question) = self.asked() else { return Step::Finished };
         let waited_s = t_s - sent_s;
         if self.sitting.bytes().len() > heard {
-            let is_time = self.sitting.is_quiet(t_s) && waited_s >= question.every_s;
-            return if is_time { self.ask_again(t_s, 0) } else { self.listen(t_s) };
+            let wait_s = question.every_s - waited_s;
+            let is_time = self.sitting.is_quiet(t_s) && wait_s <= 0.0;
+            return if is_time { self.ask_again(t_s, 0) } else { self.listen_at_most(t_s, wait_s) };
         }
         if waited_s < question.timeout_s {
-            return self.listen(t_s);
+            return self.listen_at_most(t_s, question.timeout_s - waited_s);
         }
         if unanswered + 1 < MOST_UNANSWERED {
             return self.ask_again(t_s, unanswered + 1);
@@ -279,6 +283,11 @@ impl Search {
 
     fn listen(&self, t_s: f64) -> Step {
         Step::Listen(seconds(self.sitting.next_look_s(t_s)))
+    }
+
+    fn listen_at_most(&self, t_s: f64, longest_s: f64) -> Step {
+        let look_s = self.sitting.next_look_s(t_s);
+        Step::Listen(seconds(if longest_s > 0.0 { look_s.min(longest_s) } else { look_s }))
     }
 }
 

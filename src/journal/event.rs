@@ -6,17 +6,24 @@
 use serde::{Deserialize, Serialize};
 
 use crate::club::characteristic::Characteristic;
-use crate::measurement::beam::BeamGeometry;
-use crate::measurement::calibration::{
-    BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration,
+use super::calibration_shape::CalibrationShape;
+use super::trust_shape::{
+    CheckShape, ConditionsShape, PlacementShape, PolicyShape, ReferenceShape, findings, optional_name, optional_report,
 };
+use crate::measurement::adjustment::Finding;
+use crate::measurement::calibration::{Calibration, LoftSense};
+use crate::measurement::check_weight::{InstrumentClass, WeightClass};
 use crate::measurement::quantity::Target;
 use crate::measurement::reading::{InstrumentKind, Measured, Quantity};
-use crate::measurement::unit::{Degrees, Grams, Millimetres};
-use crate::work_order::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
-use crate::work_order::judging::Verdict;
+use super::budget_shape::{as_text, budgets, optional_inputs};
+use crate::measurement::uncertainty::{Budget, Source};
+use crate::work_order::event::{BudgetInputs, CapturedReading, Change, Event, EventId, FiledValue, Place};
+use crate::work_order::judging::{DecisionRule, Verdict};
 use crate::work_order::order::{ClubKind, ClubSpec, Hand, Order, Stage, TargetRow};
+use crate::work_order::checks::{Check, CheckZone, Policy, WhenOut};
+use crate::work_order::reference::{Purpose, Reference};
 use crate::work_order::steps::Step;
+use crate::work_order::trust::{Conditions, Placement, Report};
 
 /// Version of the stored shape. A new one is added beside, never instead.
 const VERSION: u32 = 1;
@@ -101,7 +108,7 @@ pub fn parse_rfc3339(text: &str) -> Option<i64> {
 }
 
 /// A closed list whose members have names.
-trait Named: Sized + Copy {
+pub(super) trait Named: Sized + Copy {
     fn text(self) -> &'static str;
     fn read(text: &str) -> Option<Self>;
 }
@@ -114,7 +121,7 @@ macro_rules! named_by_parse {
         })+
     };
 }
-named_by_parse!(Characteristic, Stage, Verdict, ClubKind, Hand, Step);
+named_by_parse!(Characteristic, Stage, Verdict, ClubKind, Hand, Step, Purpose, CheckZone, WhenOut, WeightClass, InstrumentClass);
 
 impl Named for Quantity {
     fn text(self) -> &'static str {
@@ -134,6 +141,15 @@ impl Named for InstrumentKind {
     }
 }
 
+impl Named for Source {
+    fn text(self) -> &'static str {
+        self.name()
+    }
+    fn read(text: &str) -> Option<Self> {
+        Self::parse(text)
+    }
+}
+
 impl Named for LoftSense {
     fn text(self) -> &'static str {
         match self {
@@ -146,31 +162,31 @@ impl Named for LoftSense {
     }
 }
 
-mod by_name {
+pub(super) mod by_name {
     use super::Named;
     use serde::de::Error;
     use serde::{Deserialize, Deserializer, Serializer};
 
-    pub(super) fn serialize<T: Named, S: Serializer>(value: &T, serializer: S) -> Result<S::Ok, S::Error> {
+    pub(crate) fn serialize<T: Named, S: Serializer>(value: &T, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.serialize_str(value.text())
     }
 
-    pub(super) fn deserialize<'de, T: Named, D: Deserializer<'de>>(deserializer: D) -> Result<T, D::Error> {
+    pub(crate) fn deserialize<'de, T: Named, D: Deserializer<'de>>(deserializer: D) -> Result<T, D::Error> {
         let text = String::deserialize(deserializer)?;
         T::read(&text).ok_or_else(|| D::Error::custom(format!("\"{text}\" is not a known name")))
     }
 }
 
-mod by_id {
+pub(super) mod by_id {
     use super::EventId;
     use serde::de::Error;
     use serde::{Deserialize, Deserializer, Serializer};
 
-    pub(super) fn serialize<S: Serializer>(value: &EventId, serializer: S) -> Result<S::Ok, S::Error> {
+    pub(crate) fn serialize<S: Serializer>(value: &EventId, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.collect_str(value)
     }
 
-    pub(super) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<EventId, D::Error> {
+    pub(crate) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<EventId, D::Error> {
         let text = String::deserialize(deserializer)?;
         EventId::parse(&text).ok_or_else(|| D::Error::custom(format!("\"{text}\" is not a UUID")))
     }
@@ -179,7 +195,7 @@ mod by_id {
 /// A list of a mirrored type.
 macro_rules! list_of {
     ($module:ident, $type:ty, $shape:literal) => {
-        mod $module {
+        pub(super) mod $module {
             use super::*;
             use serde::{Deserializer, Serializer};
 
@@ -188,16 +204,18 @@ macro_rules! list_of {
             #[derive(Deserialize)]
             struct Owned(#[serde(with = $shape)] $type);
 
-            pub(super) fn serialize<S: Serializer>(list: &[$type], serializer: S) -> Result<S::Ok, S::Error> {
+            pub(crate) fn serialize<S: Serializer>(list: &[$type], serializer: S) -> Result<S::Ok, S::Error> {
                 serializer.collect_seq(list.iter().map(Borrowed))
             }
 
-            pub(super) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<$type>, D::Error> {
+            pub(crate) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<$type>, D::Error> {
                 Ok(Vec::<Owned>::deserialize(deserializer)?.into_iter().map(|owned| owned.0).collect())
             }
         }
     };
 }
+pub(super) use list_of;
+
 list_of!(clubs, ClubSpec, "ClubSpecShape");
 list_of!(targets, TargetRow, "TargetRowShape");
 list_of!(filed_values, FiledValue, "FiledValueShape");
@@ -274,6 +292,8 @@ struct FiledValueShape {
     #[serde(with = "by_name")]
     verdict: Verdict,
     marginal: bool,
+    #[serde(with = "as_text", default)]
+    rule: DecisionRule,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -302,73 +322,11 @@ struct CapturedReadingShape {
     #[serde(with = "by_id")]
     calibration: EventId,
     evidence: String,
+    #[serde(with = "optional_inputs", default, skip_serializing_if = "Option::is_none")]
+    budget_inputs: Option<BudgetInputs>,
+    #[serde(with = "budgets", default, skip_serializing_if = "Vec::is_empty")]
+    budget: Vec<Budget>,
 }
-
-#[derive(Serialize, Deserialize)]
-#[serde(remote = "Calibration", tag = "of", rename_all = "snake_case")]
-enum CalibrationShape {
-    Scale(#[serde(with = "ScaleCalibrationShape")] ScaleCalibration),
-    Beam(#[serde(with = "BeamCalibrationShape")] BeamCalibration),
-    Gauge(#[serde(with = "GaugeCalibrationShape")] GaugeCalibration),
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(remote = "ScaleCalibration")]
-struct ScaleCalibrationShape {
-    span: f64,
-    u_span: f64,
-    #[serde(rename = "u_linearity_g", with = "GramsShape")]
-    u_linearity: Grams,
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(remote = "BeamCalibration")]
-struct BeamCalibrationShape {
-    zero_counts: [f64; 2],
-    counts_per_gram: [f64; 2],
-    u_span: f64,
-    #[serde(with = "BeamGeometryShape")]
-    geometry: BeamGeometry,
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(remote = "BeamGeometry")]
-struct BeamGeometryShape {
-    #[serde(rename = "x1_mm", with = "MillimetresShape")]
-    x1: Millimetres,
-    #[serde(rename = "x2_mm", with = "MillimetresShape")]
-    x2: Millimetres,
-    #[serde(rename = "u_x1_mm", with = "MillimetresShape")]
-    u_x1: Millimetres,
-    #[serde(rename = "u_x2_mm", with = "MillimetresShape")]
-    u_x2: Millimetres,
-    reaction_correlation: f64,
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(remote = "GaugeCalibration")]
-struct GaugeCalibrationShape {
-    #[serde(rename = "lie_datum_deg", with = "DegreesShape")]
-    lie_datum: Degrees,
-    #[serde(rename = "loft_datum_deg", with = "DegreesShape")]
-    loft_datum: Degrees,
-    #[serde(rename = "u_datum_deg", with = "DegreesShape")]
-    u_datum: Degrees,
-    #[serde(with = "by_name")]
-    loft_sense: LoftSense,
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(remote = "Grams")]
-struct GramsShape(f64);
-
-#[derive(Serialize, Deserialize)]
-#[serde(remote = "Millimetres")]
-struct MillimetresShape(f64);
-
-#[derive(Serialize, Deserialize)]
-#[serde(remote = "Degrees")]
-struct DegreesShape(f64);
 
 #[derive(Serialize, Deserialize)]
 #[serde(remote = "Change", tag = "kind", rename_all = "snake_case")]
@@ -390,6 +348,9 @@ enum ChangeShape {
         order: String,
     },
     ClubOpened {
+        club: String,
+    },
+    ClubPutAside {
         club: String,
     },
     ReadingCaptured(#[serde(with = "CapturedReadingShape")] CapturedReading),
@@ -450,11 +411,44 @@ enum ChangeShape {
         #[serde(with = "CalibrationShape")]
         calibration: Calibration,
         source: String,
+        #[serde(with = "optional_name", default, skip_serializing_if = "Option::is_none")]
+        accuracy_class: Option<InstrumentClass>,
+        #[serde(with = "optional_report", default, skip_serializing_if = "Option::is_none")]
+        report: Option<Box<Report>>,
     },
-    Checked {
+    PolicySet(#[serde(with = "PolicyShape")] Policy),
+    ReferenceExpected {
         instrument: String,
-        reference_g: f64,
-        error_g: f64,
+        #[serde(with = "by_name")]
+        purpose: Purpose,
+        #[serde(with = "ReferenceShape")]
+        reference: Reference,
+    },
+    ReferenceWithdrawn {
+        instrument: String,
+    },
+    Checked(#[serde(with = "CheckShape")] Check),
+    CalibrationBegun {
+        instrument: String,
+        #[serde(with = "ConditionsShape")]
+        conditions: Conditions,
+    },
+    ReferenceRead {
+        instrument: String,
+        #[serde(with = "by_name")]
+        purpose: Purpose,
+        #[serde(with = "PlacementShape")]
+        placement: Placement,
+    },
+    CalibrationProposed {
+        instrument: String,
+        #[serde(with = "CalibrationShape")]
+        calibration: Calibration,
+        #[serde(with = "findings")]
+        findings: Vec<Finding>,
+    },
+    CalibrationAbandoned {
+        instrument: String,
     },
     OperatorChanged {
         operator: Option<String>,

@@ -4,7 +4,11 @@
 //! reading, [`store`] the database, [`lock`] keeps a second daemon away.
 
 pub mod chain;
+mod budget_shape;
+mod calibration_shape;
+pub mod damage;
 pub mod event;
 pub mod evidence;
 pub mod lock;
 pub mod store;
+mod trust_shape;

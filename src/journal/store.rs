@@ -240,8 +240,15 @@ impl Reader {
         let readers = SqlitePoolOptions::new().max_connections(1).connect_with(options).await.map_err(failed)?;
         let row = sqlx::query("SELECT epoch, bench FROM journal").fetch_one(&readers).await.map_err(failed)?;
         let (_, tip) = watch::channel(0);
-        let epoch = u64::try_from(row.get::<i64, _>(0)).unwrap_or_default();
-        Ok(Self { writer: readers.clone(), readers, bench: row.get(1), file, epoch, tip })
+        // A damaged row may hold anything; that is an error to name, not one to end by.
+        let epoch = u64::try_from(row.try_get::<i64, _>(0).map_err(failed)?).unwrap_or_default();
+        let bench = row.try_get(1).map_err(failed)?;
+        Ok(Self { writer: readers.clone(), readers, bench, file, epoch, tip })
+    }
+
+    /// Closes the connections for reading in order.
+    pub async fn close(self) {
+        self.readers.close().await;
     }
 
     /// The bench the journal belongs to.
@@ -262,6 +269,11 @@ impl Reader {
         self.tip.clone()
     }
 
+    /// Connections for reading.
+    pub(super) fn connections(&self) -> &SqlitePool {
+        &self.readers
+    }
+
     fn failed(&self, source: sqlx::Error) -> JournalError {
         JournalError::Database { file: self.file.clone(), source }
     }
@@ -277,14 +289,25 @@ impl Reader {
             .fetch_all(&self.readers)
             .await
             .map_err(|source| self.failed(source))?;
-        Ok(rows
-            .iter()
-            .map(|row| StoredRow {
-                seq: u64::try_from(row.get::<i64, _>(0)).unwrap_or_default(),
-                body: row.get(1),
-                hash: row.get(2),
+        rows.iter()
+            .map(|row| {
+                let seq = u64::try_from(row.try_get::<i64, _>(0)?).unwrap_or_default();
+                Ok(StoredRow { seq, body: row.try_get(1)?, hash: row.try_get(2)? })
             })
-            .collect())
+            .collect::<Result<_, sqlx::Error>>()
+            .map_err(|source| self.failed(source))
+    }
+
+    /// The sequence of the last event on disk; 0 where there is none.
+    ///
+    /// # Errors
+    /// When the database fails.
+    pub async fn last_seq(&self) -> Result<u64, JournalError> {
+        let found: Option<i64> = sqlx::query_scalar("SELECT max(seq) FROM event")
+            .fetch_one(&self.readers)
+            .await
+            .map_err(|source| self.failed(source))?;
+        Ok(found.and_then(|seq| u64::try_from(seq).ok()).unwrap_or(0))
     }
 
     /// The hash of one event.

@@ -7,7 +7,7 @@ use super::beam::{BeamGeometry, Reactions, read_beam};
 use super::reading::{InstrumentKind, Measured, Quantity, Reading};
 use super::sample::Sample;
 use super::settling::{Capture, SettlingLimits};
-use super::unit::{Degrees, Grams};
+use super::unit::{Degrees, Grams, Millimetres};
 
 /// How a channel's indications become quantities.
 #[derive(Debug, Clone, PartialEq)]
@@ -20,15 +20,20 @@ pub enum Calibration {
     Gauge(GaugeCalibration),
 }
 
-/// Span of a scale: true mass = indication × `span`.
+/// Curve of a scale: true mass = indication × `span` + indication² × `bend_per_g`. The zero is tracked, so the curve
+/// goes through it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ScaleCalibration {
     /// Factor on the indication, close to 1.
     pub span: f64,
+    /// Quadratic term, per gram; 0 for a straight line.
+    pub bend_per_g: f64,
     /// Standard uncertainty of `span` (dimensionless).
     pub u_span: f64,
-    /// Standard uncertainty from linearity and eccentric loading.
+    /// Standard uncertainty from linearity.
     pub u_linearity: Grams,
+    /// Standard uncertainty from loading beside the middle of the pan.
+    pub u_eccentricity: Grams,
 }
 
 /// Zero, span and geometry of a two-cell beam.
@@ -42,6 +47,12 @@ pub struct BeamCalibration {
     pub u_span: f64,
     /// Where the supports are, from the butt stop.
     pub geometry: BeamGeometry,
+    /// Standard uncertainty of the butt stop, which moves both places together.
+    pub u_butt_stop: Millimetres,
+    /// Standard uncertainty of the beam's level.
+    pub u_level: Degrees,
+    /// How far a club's centre of gravity hangs below the supports, for what `u_level` makes of it.
+    pub hang: Millimetres,
 }
 
 /// Datum of an angle gauge, subtracted from its indications.
@@ -53,6 +64,8 @@ pub struct GaugeCalibration {
     pub loft_datum: Degrees,
     /// Standard uncertainty of the fixture and its datum.
     pub u_datum: Degrees,
+    /// Standard uncertainty of the fixture's level.
+    pub u_level: Degrees,
     /// In which sense the gauge reads loft.
     pub loft_sense: LoftSense,
 }
@@ -83,7 +96,7 @@ impl Calibration {
     pub fn sample(&self, t_s: f64, indication: [f64; 2]) -> Sample {
         let [first, second] = indication;
         let values = match self {
-            Self::Scale(scale) => [first * scale.span, 0.0],
+            Self::Scale(scale) => [first * scale.span + first * first * scale.bend_per_g, 0.0],
             Self::Beam(beam) => {
                 let r1 = (first - beam.zero_counts[0]) / beam.counts_per_gram[0];
                 let r2 = (second - beam.zero_counts[1]) / beam.counts_per_gram[1];
@@ -94,6 +107,39 @@ impl Calibration {
         Sample { t_s, values }
     }
 
+    /// The net indication, as the instrument sends it, behind net levels: the inverse of [`Calibration::levels`].
+    ///
+    /// The zero's part of a quadratic scale is left out: the zero is tracked, so it is small.
+    #[must_use]
+    pub fn indication(&self, levels: [f64; 2]) -> [f64; 2] {
+        let [first, second] = levels;
+        match self {
+            Self::Scale(scale) => {
+                // The root of bend·x² + span·x = m that is m / span where there is no bend, written without cancellation.
+                let root = (scale.span * scale.span + 4.0 * scale.bend_per_g * first).max(0.0).sqrt();
+                [2.0 * first / (scale.span + root), 0.0]
+            }
+            Self::Beam(beam) => {
+                let [r1, r2] = beam.reactions(levels);
+                [r1 * beam.counts_per_gram[0], r2 * beam.counts_per_gram[1]]
+            }
+            Self::Gauge(gauge) => [first + gauge.lie_datum.0, second + gauge.loft_datum.0],
+        }
+    }
+
+    /// Net levels for a net indication: what [`Calibration::reading`] takes.
+    #[must_use]
+    pub fn levels(&self, indication: [f64; 2]) -> [f64; 2] {
+        let [first, second] = indication;
+        match self {
+            Self::Beam(beam) => {
+                let (r1, r2) = (first / beam.counts_per_gram[0], second / beam.counts_per_gram[1]);
+                [r1 + r2, r2 * beam.span_mm()]
+            }
+            Self::Scale(_) | Self::Gauge(_) => self.sample(0.0, indication).values,
+        }
+    }
+
     /// The quantities of a settled placement; `None` where they are not possible (a beam with no mass on it).
     #[must_use]
     pub fn reading(&self, capture: &Capture) -> Option<Reading> {
@@ -101,7 +147,7 @@ impl Calibration {
         let [u_first, u_second] = capture.u;
         let measured = match self {
             Self::Scale(scale) => {
-                let u = hypot3(u_first, first * scale.u_span, scale.u_linearity.0);
+                let u = hypot3(u_first, first * scale.u_span, scale.u_linearity.0).hypot(scale.u_eccentricity.0);
                 vec![Measured { quantity: Quantity::Mass, value: first, u }]
             }
             Self::Beam(beam) => beam.reading(first, second, u_first, u_second)?,
@@ -123,7 +169,7 @@ pub fn settling_limits(kind: InstrumentKind, resolution: f64, rate_hz: f64, capa
     match kind {
         InstrumentKind::Beam => SettlingLimits::for_beam(rate_hz),
         InstrumentKind::Gauge => SettlingLimits::for_gauge(resolution, rate_hz),
-        InstrumentKind::Scale | InstrumentKind::Scanner => {
+        InstrumentKind::Scale | InstrumentKind::Scanner | InstrumentKind::Pedal => {
             SettlingLimits::for_scale(resolution, rate_hz, capacity.map_or(f64::INFINITY, |grams| grams.0))
         }
     }
@@ -136,13 +182,26 @@ impl BeamCalibration {
         self.geometry.x2.0 - self.geometry.x1.0
     }
 
-    fn reading(&self, total_g: f64, moment_gmm: f64, u_total: f64, u_moment: f64) -> Option<Vec<Measured>> {
+    /// What both supports carry, in grams, for levels of total (g) and moment about the first support (g·mm).
+    #[must_use]
+    pub fn reactions(&self, [total_g, moment_gmm]: [f64; 2]) -> [f64; 2] {
         let r2 = moment_gmm / self.span_mm();
-        let r1 = total_g - r2;
-        let u_r2 = u_moment / self.span_mm();
-        // Independent cells: the part of the total's variance that is not the second cell's is the first's.
-        // It is at least as large as the second's: the cells are alike.
-        let u_r1 = (u_total * u_total - u_r2 * u_r2).max(u_r2 * u_r2).sqrt();
+        [total_g - r2, r2]
+    }
+
+    /// Standard uncertainties of both reactions, in grams, from those of total and moment.
+    ///
+    /// Independent cells: the part of the total's variance that is not the second cell's is the first's. It is at
+    /// least as large as the second's: the cells are alike.
+    #[must_use]
+    pub fn cell_uncertainties(&self, u_total_g: f64, u_moment_gmm: f64) -> [f64; 2] {
+        let u_r2 = u_moment_gmm / self.span_mm();
+        [(u_total_g * u_total_g - u_r2 * u_r2).max(u_r2 * u_r2).sqrt(), u_r2]
+    }
+
+    fn reading(&self, total_g: f64, moment_gmm: f64, u_total: f64, u_moment: f64) -> Option<Vec<Measured>> {
+        let [r1, r2] = self.reactions([total_g, moment_gmm]);
+        let [u_r1, u_r2] = self.cell_uncertainties(u_total, u_moment);
         let reactions = Reactions {
             r1: Grams(r1),
             r2: Grams(r2),
@@ -165,7 +224,6 @@ fn hypot3(a: f64, b: f64, c: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measurement::unit::Millimetres;
 
     fn beam() -> BeamCalibration {
         BeamCalibration {
@@ -179,6 +237,9 @@ mod tests {
                 u_x2: Millimetres(0.1),
                 reaction_correlation: 0.0,
             },
+            u_butt_stop: Millimetres(0.0),
+            u_level: Degrees(0.0),
+            hang: Millimetres(0.0),
         }
     }
 

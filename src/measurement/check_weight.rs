@@ -54,19 +54,27 @@ const LIMITS_MG: [Row; 22] = [
 ];
 
 impl WeightClass {
-    /// Reads the name of a class as it is stamped on the box.
+    /// All classes, the finest first.
+    pub const ALL: [Self; 7] = [Self::E1, Self::E2, Self::F1, Self::F2, Self::M1, Self::M2, Self::M3];
+
+    /// The name as it is stamped on the box.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::E1 => "E1",
+            Self::E2 => "E2",
+            Self::F1 => "F1",
+            Self::F2 => "F2",
+            Self::M1 => "M1",
+            Self::M2 => "M2",
+            Self::M3 => "M3",
+        }
+    }
+
+    /// Reads the name of a class.
     #[must_use]
     pub fn parse(name: &str) -> Option<Self> {
-        Some(match name {
-            "E1" => Self::E1,
-            "E2" => Self::E2,
-            "F1" => Self::F1,
-            "F2" => Self::F2,
-            "M1" => Self::M1,
-            "M2" => Self::M2,
-            "M3" => Self::M3,
-            _ => return None,
-        })
+        Self::ALL.into_iter().find(|class| class.name() == name)
     }
 
     /// Largest permissible error of a weight of this class, in milligrams.
@@ -126,16 +134,24 @@ pub enum InstrumentClass {
 }
 
 impl InstrumentClass {
+    /// All classes, the finest first.
+    pub const ALL: [Self; 4] = [Self::I, Self::II, Self::III, Self::IIII];
+
+    /// The Roman numeral of a class.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::I => "I",
+            Self::II => "II",
+            Self::III => "III",
+            Self::IIII => "IIII",
+        }
+    }
+
     /// Reads the Roman numeral of a class.
     #[must_use]
     pub fn parse(name: &str) -> Option<Self> {
-        Some(match name {
-            "I" => Self::I,
-            "II" => Self::II,
-            "III" => Self::III,
-            "IIII" => Self::IIII,
-            _ => return None,
-        })
+        Self::ALL.into_iter().find(|class| class.name() == name)
     }
 
     /// Loads in intervals e up to which 0.5 e, 1 e and 1.5 e are allowed (R 76-1, table 6); the last is the largest load.

@@ -21,6 +21,7 @@ pub mod beam;
 
 pub mod evidence;
 
+pub mod adjustment;
 pub mod check_weight;
 pub mod distribution;
 pub mod double_double;
@@ -29,3 +30,4 @@ pub mod gauge_study;
 pub mod gravity;
 mod matrix;
 pub mod statistics;
+pub mod uncertainty;

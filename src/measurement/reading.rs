@@ -69,6 +69,8 @@ pub enum InstrumentKind {
     Gauge,
     /// Reads tickets and cards.
     Scanner,
+    /// Under a foot: accept and void.
+    Pedal,
 }
 
 impl InstrumentKind {
@@ -80,9 +82,16 @@ impl InstrumentKind {
             Self::Beam => "beam",
             Self::Gauge => "gauge",
             Self::Scanner => "scanner",
+            Self::Pedal => "pedal",
         }
     }
 
     /// All kinds, for reading a name.
-    pub const ALL: [Self; 4] = [Self::Scale, Self::Beam, Self::Gauge, Self::Scanner];
+    pub const ALL: [Self; 5] = [Self::Scale, Self::Beam, Self::Gauge, Self::Scanner, Self::Pedal];
+
+    /// Whether it measures; else it is a hand or a foot that asks for something.
+    #[must_use]
+    pub fn measures(self) -> bool {
+        !matches!(self, Self::Scanner | Self::Pedal)
+    }
 }

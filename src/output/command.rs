@@ -3,6 +3,7 @@
 use serde_json::Value;
 use tokio::sync::{mpsc, oneshot};
 
+use super::trust_command;
 use crate::club::characteristic::Characteristic;
 use crate::config::order_file::read_order;
 use crate::work_order::desk::Command;
@@ -37,7 +38,7 @@ pub async fn ask<T: Send + 'static>(
 }
 
 /// The commands there are, for the message when none fits.
-const KNOWN: &str = "import_order, open_order, open_club, step_done, enter, void, void_last, file, operator, scan";
+const KNOWN: &str = "import_order, open_order, open_club, step_done, enter, void, void_last, file, operator, scan, next_step, put_aside, next_club, accept";
 
 /// Reads a command.
 ///
@@ -78,8 +79,14 @@ pub fn parse(json: &Value) -> Result<Command, String> {
             },
         }),
         "operator" => Ok(Command::Operator(json.get("operator").and_then(Value::as_str).map(str::to_owned))),
+        "next_step" => Ok(Command::NextStep),
+        "put_aside" => Ok(Command::PutAside),
+        "next_club" => Ok(Command::NextClub),
+        "accept" => Ok(Command::Accept),
         "scan" => Ok(Command::Scan(text(json, "code", "the code as scanned")?.to_owned())),
-        other => Err(format!("there is no command \"{other}\"; commands: {KNOWN}")),
+        other => trust_command::parse(other, json).unwrap_or_else(|| {
+            Err(format!("there is no command \"{other}\"; commands: {KNOWN}, {}", trust_command::KNOWN))
+        }),
     }
 }
 

@@ -9,6 +9,8 @@ pub mod payload;
 pub mod record;
 pub mod table;
 pub mod text;
+mod trust_command;
+pub mod trust_view;
 pub mod view;
 pub mod web;
 pub mod work_view;

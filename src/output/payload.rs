@@ -40,8 +40,8 @@ struct Instrument<'a> {
     format: &'a str,
     error: Option<&'a str>,
     refused: u64,
-    /// Not known to the live view yet; the names stand so that displays can rely on them.
     calibration_due: Option<&'a str>,
+    /// Not known to the live view yet; the name stands so that displays can rely on it.
     zero: Option<f64>,
 }
 
@@ -56,7 +56,7 @@ pub fn instrument(view: &InstrumentView) -> Vec<u8> {
         format: &view.format,
         error: view.error.as_deref(),
         refused: view.refused,
-        calibration_due: None,
+        calibration_due: view.calibration_due.as_deref(),
         zero: None,
     })
 }
@@ -188,6 +188,8 @@ mod tests {
             progress: Some(0.5),
             message: None,
             readings: vec![ReadingView { value: 203.5, text: "203.5 g".into(), unit: "g", ..ReadingView::default() }],
+            calibration_due: None,
+            awaiting: None,
         }
     }
 

@@ -5,6 +5,7 @@ use tokio::sync::mpsc;
 
 use super::command::{Question, ask};
 use super::text::{self, Lengths};
+use super::trust_view::{self, BudgetView};
 use super::work_view::{SuspectView, method, suspect_views};
 use crate::journal::event::rfc3339;
 use crate::journal::store::Reader;
@@ -92,6 +93,11 @@ pub struct RecordEntry {
     /// The uncertainty straddles a limit.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub marginal: bool,
+    /// The decision rule of the verdict.
+    pub rule: String,
+    /// What the uncertainty is made of, where it was measured.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub budget: Option<BudgetView>,
     /// Where it was measured, or `typed`.
     pub instrument: String,
     /// `measured` or `typed`.
@@ -162,6 +168,8 @@ fn entry(entry: &Entry, lengths: Lengths) -> RecordEntry {
         deviation: filed.deviation,
         verdict: filed.verdict.name(),
         marginal: filed.marginal,
+        rule: filed.rule.text(),
+        budget: entry.budget.as_ref().map(trust_view::budget),
         instrument: entry.method.name().to_owned(),
         method: method(entry),
         calibration: match &entry.method {

@@ -9,7 +9,7 @@ use super::text::{self, Lengths};
 use super::work_view::WorkView;
 use crate::measurement::reading::{InstrumentKind, Reading};
 use crate::measurement::stamp::Stamp;
-use crate::work_order::judging::judge;
+use crate::work_order::judging::{DecisionRule, judge};
 use crate::work_order::record::ClubRecord;
 use crate::work_order::routing::{Routing, route};
 
@@ -71,6 +71,10 @@ pub struct InstrumentView {
     pub message: Option<String>,
     /// What it shows.
     pub readings: Vec<ReadingView>,
+    /// When its next check is due, if the bench checks at all (RFC 3339).
+    pub calibration_due: Option<String>,
+    /// The reference that should be laid on it now, in words.
+    pub awaiting: Option<String>,
 }
 
 /// One value with what is known of its target.
@@ -116,6 +120,7 @@ pub fn live_readings(
     reading: &Reading,
     captured: bool,
     lengths: Lengths,
+    rule: DecisionRule,
 ) -> Vec<ReadingView> {
     if let (Some(club), Routing::File { values }) = (club, route(club, kind, reading)) {
         return values
@@ -124,7 +129,7 @@ pub fn live_readings(
                 let characteristic = routed.characteristic;
                 let row = club.spec.target(characteristic);
                 let target = row.map(|row| row.target).unwrap_or_default();
-                let judged = judge(&target, routed.measured.value, routed.measured.u);
+                let judged = judge(rule, &target, routed.measured.value, routed.measured.u);
                 ReadingView {
                     characteristic: Some(characteristic.name()),
                     label: Some(characteristic.label()),

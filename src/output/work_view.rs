@@ -359,6 +359,7 @@ fn capture(line: &CaptureLine) -> CaptureView {
         Fate::Unfiled { reason, choices } => {
             (Vec::new(), Some(reason.clone()), choices.iter().map(|p| place(p, None)).collect())
         }
+        Fate::Reference => (Vec::new(), Some("a reference, not a part".to_owned()), Vec::new()),
         Fate::Voided { why } => (Vec::new(), Some(format!("taken back: {why}")), Vec::new()),
     };
     let texts = |show: &dyn Fn(&crate::measurement::reading::Measured) -> String| {

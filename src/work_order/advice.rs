@@ -1,7 +1,7 @@
 //! What to do now, in words: the next thing to lay down, and how to bring the club to its target.
 
 use super::forecast::{Forecast, forecast};
-use super::judging::{Verdict, judge};
+use super::judging::{DecisionRule, Verdict, judge};
 use super::order::Stage;
 use super::record::ClubRecord;
 use super::steps::Step;
@@ -30,14 +30,14 @@ pub struct SwingWeightAdvice {
 pub fn swing_weight(club: &ClubRecord) -> Option<SwingWeightAdvice> {
     let target = club.spec.target(Characteristic::SwingWeight)?.target;
     let aim = target.value.or_else(|| target.lower.zip(target.upper).map(|(lo, hi)| f64::midpoint(lo, hi)))?;
-    let measured = club.standing(Characteristic::SwingWeight).map(|entry| (entry.filed.value, entry.filed.u));
+    let measured = club.standing(Characteristic::SwingWeight).map(|entry| (entry.filed.value, entry.filed.u, entry.filed.rule));
     let forecast = || {
         let of_swing_weight = |f: &Forecast| f.characteristic == Characteristic::SwingWeight;
-        forecast(club).into_iter().find(of_swing_weight).map(|f| (f.value, f.u))
+        forecast(club).into_iter().find(of_swing_weight).map(|f| (f.value, f.u, DecisionRule::Plain))
     };
-    let (value, u) = measured.or_else(forecast)?;
+    let (value, u, rule) = measured.or_else(forecast)?;
     let deficit = Points(aim - value);
-    let leave = match judge(&target, value, u).verdict {
+    let leave = match judge(rule, &target, value, u).verdict {
         Verdict::Within => true,
         Verdict::NoTarget => deficit.0.abs() < LEAVE_ALONE_POINTS,
         Verdict::Under | Verdict::Over => false,

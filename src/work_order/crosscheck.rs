@@ -154,7 +154,7 @@ fn balance_against_parts(club: &ClubRecord) -> Vec<Suspect> {
 mod tests {
     use super::*;
     use crate::work_order::event::FiledValue;
-    use crate::work_order::judging::Verdict;
+    use crate::work_order::judging::{DecisionRule, Verdict};
     use crate::work_order::order::{ClubKind, ClubSpec, Hand};
     use crate::work_order::record::{Method, Standing};
 
@@ -188,12 +188,14 @@ mod tests {
                     deviation: None,
                     verdict: Verdict::NoTarget,
                     marginal: false,
+                    rule: DecisionRule::Plain,
                 },
                 method: Method::Measured { instrument: instrument.into(), calibration: EventId::new(1, 0, 0) },
                 event,
                 at_us: i64::try_from(self.1).unwrap(),
                 by: None,
                 standing: Standing::Valid,
+                budget: None,
             });
             event
         }

@@ -1,13 +1,14 @@
 //! What a reading or a command leads to: state and request come in, changes or a refusal in words leave.
 
+use super::cards;
 use super::event::{CapturedReading, Change, EventId, FiledValue, Place};
-use super::judging::{Verdict, judge};
+use super::judging::{DecisionRule, Verdict, judge};
 use super::order::{Order, Stage};
 use super::record::{ClubRecord, ClubState, Entry, Method, Standing};
 use super::routing::{Routed, Routing, route};
 use super::state::{CaptureLine, Fate, State};
 use super::steps::Step;
-use super::ticket::Ticket;
+use super::trust::{self, TrustCommand};
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::measurement::quantity::{Dimension, Target, parse_target};
 use crate::measurement::reading::{Measured, Quantity, Reading};
@@ -48,8 +49,23 @@ pub enum Command {
     },
     /// Someone is at the bench.
     Operator(Option<String>),
+    /// A check or calibration of an instrument.
+    Trust {
+        /// Which instrument.
+        instrument: String,
+        /// What.
+        command: TrustCommand,
+    },
     /// A code was scanned.
     Scan(String),
+    /// The step that comes next is done.
+    NextStep,
+    /// The current club is put aside.
+    PutAside,
+    /// The current club is put aside and the next one of its order is opened.
+    NextClub,
+    /// Do what is offered first: file the reading that waits, or mark the next step done.
+    Accept,
 }
 
 /// Why a command was not carried out, in words for the person who gave it.
@@ -57,19 +73,45 @@ pub enum Command {
 #[error("{0}")]
 pub struct Refusal(pub String);
 
-fn refused<T>(reason: impl Into<String>) -> Result<T, Refusal> {
+pub(super) fn refused<T>(reason: impl Into<String>) -> Result<T, Refusal> {
     Err(Refusal(reason.into()))
 }
 
 /// What a captured reading leads to: filed or not, and a club finished by it.
 #[must_use]
-pub fn place(state: &State, reading: EventId, captured: &CapturedReading) -> Vec<Change> {
-    place_in(state, state.club(), reading, captured)
+pub fn place(state: &State, reading: EventId, captured: &CapturedReading, at_us: i64) -> Vec<Change> {
+    // A reference that was announced is never a part of a club.
+    if let Some(changes) = trust::take(state, reading, captured, at_us) {
+        return changes;
+    }
+    let placed = place_in(state, state.club(), reading, captured);
+    match trust::blocked(state, &captured.instrument, at_us) {
+        Some(reason) => vec![Change::ReadingUnfiled { reading, reason, choices: choices_of(placed) }],
+        None => placed,
+    }
+}
+
+/// Where a reading would have gone, or might have.
+fn choices_of(placed: Vec<Change>) -> Vec<Place> {
+    placed
+        .into_iter()
+        .flat_map(|change| match change {
+            Change::ReadingFiled { club, values, .. } => {
+                let place = |v: FiledValue| Place { club: club.clone(), characteristic: v.characteristic };
+                values.into_iter().map(place).collect()
+            }
+            Change::ReadingUnfiled { choices, .. } => choices,
+            _ => Vec::new(),
+        })
+        .collect()
 }
 
 /// What a reading that lies unfiled on an instrument leads to when `club` is opened: filed, or nothing new.
 #[must_use]
-pub fn place_waiting(state: &State, club: &str, line: &CaptureLine) -> Vec<Change> {
+pub fn place_waiting(state: &State, club: &str, line: &CaptureLine, at_us: i64) -> Vec<Change> {
+    if trust::blocked(state, &line.captured.instrument, at_us).is_some() {
+        return Vec::new();
+    }
     let placed = place_in(state, state.clubs.get(club), line.event, &line.captured);
     let is_filed = placed.iter().any(|change| matches!(change, Change::ReadingFiled { .. }));
     if is_filed { placed } else { Vec::new() }
@@ -116,7 +158,7 @@ fn file(
 ) -> Vec<Change> {
     let values: Vec<FiledValue> = values
         .iter()
-        .map(|routed| judged(club, routed.characteristic, routed.stage, routed.measured.value, routed.measured.u))
+        .map(|r| judged(state.policy.rule, club, r.characteristic, r.stage, (r.measured.value, r.measured.u)))
         .collect();
     let mut after = club.clone();
     for value in &values {
@@ -127,6 +169,7 @@ fn file(
             at_us: 0,
             by: None,
             standing: Standing::Valid,
+            budget: None,
         });
     }
     let filed = Change::ReadingFiled {
@@ -168,9 +211,15 @@ fn finish(state: &State, club: &ClubRecord) -> Vec<Change> {
     changes
 }
 
-fn judged(club: &ClubRecord, characteristic: Characteristic, stage: Stage, value: f64, u: f64) -> FiledValue {
+fn judged(
+    rule: DecisionRule,
+    club: &ClubRecord,
+    characteristic: Characteristic,
+    stage: Stage,
+    (value, u): (f64, f64),
+) -> FiledValue {
     let target = club.spec.target(characteristic).map(|row| row.target).unwrap_or_default();
-    let judgement = judge(&target, value, u);
+    let judgement = judge(rule, &target, value, u);
     let Target { value: aim, lower, upper } = target;
     FiledValue {
         characteristic,
@@ -183,6 +232,7 @@ fn judged(club: &ClubRecord, characteristic: Characteristic, stage: Stage, value
         deviation: judgement.deviation,
         verdict: judgement.verdict,
         marginal: judgement.marginal,
+        rule,
     }
 }
 
@@ -200,7 +250,12 @@ pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> 
         Command::Void { event, why } => void(state, *event, why),
         Command::File { event, place } => file_by_hand(state, *event, place),
         Command::Operator(operator) => Ok(vec![Change::OperatorChanged { operator: operator.clone() }]),
-        Command::Scan(code) => scan(state, code),
+        Command::Scan(code) => cards::scan(state, code),
+        Command::Trust { instrument, command } => trust::answer(state, instrument, command),
+        Command::NextStep => cards::next_step_done(state),
+        Command::PutAside => cards::put_aside(state),
+        Command::NextClub => cards::next_club(state),
+        Command::Accept => cards::accept(state),
     }
 }
 
@@ -223,7 +278,7 @@ fn import(state: &State, order: &Order) -> Result<Vec<Change>, Refusal> {
     }
 }
 
-fn open_order(state: &State, number: &str) -> Result<Vec<Change>, Refusal> {
+pub(super) fn open_order(state: &State, number: &str) -> Result<Vec<Change>, Refusal> {
     let Some(order) = state.orders.get(number) else {
         let known: Vec<&str> = state.order_sequence.iter().map(String::as_str).collect();
         return refused(format!("there is no order {number}; known orders: {}", or_none(&known)));
@@ -243,7 +298,7 @@ fn open_order(state: &State, number: &str) -> Result<Vec<Change>, Refusal> {
     Ok(changes)
 }
 
-fn open_club(state: &State, id: &str) -> Result<Vec<Change>, Refusal> {
+pub(super) fn open_club(state: &State, id: &str) -> Result<Vec<Change>, Refusal> {
     let found = state.clubs.get(id).or_else(|| state.clubs.values().find(|club| club.spec.token == id));
     let Some(club) = found else {
         return refused(format!("there is no club {id}; `orders list` shows what there is"));
@@ -258,7 +313,7 @@ fn open_club(state: &State, id: &str) -> Result<Vec<Change>, Refusal> {
     Ok(changes)
 }
 
-fn step_done(state: &State, step: Step) -> Result<Vec<Change>, Refusal> {
+pub(super) fn step_done(state: &State, step: Step) -> Result<Vec<Change>, Refusal> {
     // The hand-over card is scanned when the club is already complete and the next one is open.
     let handed_over = |club: &ClubRecord| club.steps.iter().any(|s| s.step == Step::HandOver);
     let before = state.finished_last.as_ref().and_then(|id| state.clubs.get(id)).filter(|club| !handed_over(club));
@@ -305,7 +360,7 @@ fn enter(
         None => rule_uncertainty(characteristic.dimension()),
     };
     let stage = record.stage_for(characteristic);
-    let filed = judged(record, characteristic, stage, value, u);
+    let filed = judged(state.policy.rule, record, characteristic, stage, (value, u));
     let mut after = record.clone();
     after.file(Entry {
         filed: filed.clone(),
@@ -314,6 +369,7 @@ fn enter(
         at_us: 0,
         by: None,
         standing: Standing::Valid,
+        budget: None,
     });
     let mut changes = vec![Change::ValueTyped { club: id.to_owned(), text: quantity.to_owned(), value: filed }];
     if state.current_club.as_deref() == Some(id) {
@@ -334,15 +390,21 @@ fn rule_uncertainty(dimension: Dimension) -> f64 {
     }
 }
 
-fn void(state: &State, event: Option<EventId>, why: &str) -> Result<Vec<Change>, Refusal> {
+pub(super) fn void(state: &State, event: Option<EventId>, why: &str) -> Result<Vec<Change>, Refusal> {
     if why.trim().is_empty() {
         return refused("a reading is only taken back with a reason: say why");
     }
     let Some(reading) = event.or_else(|| state.last_value()) else {
         return refused("there is no reading to take back");
     };
+    // A typed value has no captured line: its entry knows.
+    let filed = state.place_of(reading).and_then(|id| state.clubs.get(id));
+    let voided = filed.is_some_and(|club| {
+        club.entries.iter().any(|entry| entry.event == reading && entry.standing == Standing::Voided)
+    });
     match state.capture_line(reading).map(|line| &line.fate) {
         Some(Fate::Voided { .. }) => return refused(format!("reading {reading} is already taken back")),
+        None if voided => return refused(format!("value {reading} is already taken back")),
         None if state.place_of(reading).is_none() => {
             return refused(format!("there is no reading {reading}: give the event of a captured or typed value"));
         }
@@ -362,18 +424,9 @@ fn void(state: &State, event: Option<EventId>, why: &str) -> Result<Vec<Change>,
     Ok(changes)
 }
 
-fn file_by_hand(state: &State, event: EventId, place: &Place) -> Result<Vec<Change>, Refusal> {
-    let Some(line) = state.capture_line(event) else {
-        return refused(format!("reading {event} is not among the last captured readings: lay the part down again"));
-    };
-    let Some(club) = state.clubs.get(&place.club) else {
-        return refused(format!("there is no club {}", place.club));
-    };
-    if let Fate::Voided { .. } = line.fate {
-        return refused(format!("reading {event} is taken back: lay the part down again"));
-    }
-    let characteristic = place.characteristic;
-    let quantity_of = |c: Characteristic| match c {
+/// The quantity of an instrument that a characteristic is read from; `None` where no instrument reads it.
+pub(super) fn quantity_of(characteristic: Characteristic) -> Option<Quantity> {
+    match characteristic {
         Characteristic::TotalMass | Characteristic::HeadMass | Characteristic::ShaftMass | Characteristic::GripMass => {
             Some(Quantity::Mass)
         }
@@ -382,7 +435,22 @@ fn file_by_hand(state: &State, event: EventId, place: &Place) -> Result<Vec<Chan
         Characteristic::Loft => Some(Quantity::Loft),
         Characteristic::Lie => Some(Quantity::Lie),
         _ => None,
+    }
+}
+
+pub(super) fn file_by_hand(state: &State, event: EventId, place: &Place) -> Result<Vec<Change>, Refusal> {
+    let Some(line) = state.capture_line(event) else {
+        return refused(format!("reading {event} is not among the last captured readings: lay the part down again"));
     };
+    let Some(club) = state.clubs.get(&place.club) else {
+        return refused(format!("there is no club {}", place.club));
+    };
+    match line.fate {
+        Fate::Voided { .. } => return refused(format!("reading {event} is taken back: lay the part down again")),
+        Fate::Reference => return refused(format!("reading {event} is one of a reference, not of a part")),
+        _ => {}
+    }
+    let characteristic = place.characteristic;
     // What was shown together goes together: a club on the beam is mass, balance and swing weight.
     let together: Vec<Characteristic> = match characteristic.measured_on() {
         MeasuredOn::Club if line.captured.measured.len() > 1 => {
@@ -402,17 +470,6 @@ fn file_by_hand(state: &State, event: EventId, place: &Place) -> Result<Vec<Chan
         return refused(format!("{} cannot be a {}", line.captured.instrument, characteristic.label()));
     }
     Ok(file(state, club, event, &line.captured, &values, true))
-}
-
-fn scan(state: &State, code: &str) -> Result<Vec<Change>, Refusal> {
-    match Ticket::parse(code) {
-        Some(Ticket::Order(order)) => open_order(state, &order),
-        Some(Ticket::Club(token)) => open_club(state, &token),
-        Some(Ticket::Step(step)) => step_done(state, step),
-        Some(Ticket::Operator(who)) => Ok(vec![Change::OperatorChanged { operator: Some(who) }]),
-        Some(Ticket::VoidLast) => void(state, None, "taken back with the card"),
-        None => refused(format!("the code \"{code}\" is not a ticket of this bench")),
-    }
 }
 
 fn or_none(names: &[&str]) -> String {

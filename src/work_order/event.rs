@@ -2,13 +2,19 @@
 //!
 //! Plain values; the stored shape is `journal::event`.
 
-use super::judging::Verdict;
+use super::checks::{Check, Policy};
+use super::judging::{DecisionRule, Verdict};
 use super::order::{Order, Stage};
+use super::reference::{Purpose, Reference};
 use super::steps::Step;
+use super::trust::{Conditions, Placement, Report};
 use crate::club::characteristic::Characteristic;
+use crate::measurement::adjustment::Finding;
 use crate::measurement::calibration::Calibration;
+use crate::measurement::check_weight::InstrumentClass;
 use crate::measurement::reading::{InstrumentKind, Measured};
 use crate::measurement::stamp::Stamp;
+use crate::measurement::uncertainty::{Budget, Drift};
 
 /// One event with its place in the journal.
 #[derive(Debug, Clone, PartialEq)]
@@ -124,6 +130,19 @@ pub struct CapturedReading {
     pub calibration: EventId,
     /// SHA-256 (hex) of the stored frames and samples.
     pub evidence: String,
+    /// What the budget was made from besides samples and calibration; `None` in journals older than budgets.
+    pub budget_inputs: Option<BudgetInputs>,
+    /// The budget of each quantity; empty in journals older than budgets.
+    pub budget: Vec<Budget>,
+}
+
+/// Inputs of a budget that lie before the stored samples.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BudgetInputs {
+    /// Standard uncertainty of the tracked zero at the capture, in the units of the levels.
+    pub u_zero: [f64; 2],
+    /// What the checks since the calibration had found, if there were any.
+    pub drift: Option<Drift>,
 }
 
 /// One value put into a club's record.
@@ -149,6 +168,8 @@ pub struct FiledValue {
     pub verdict: Verdict,
     /// Whether the uncertainty straddles a limit.
     pub marginal: bool,
+    /// The rule the verdict was taken by.
+    pub rule: DecisionRule,
 }
 
 /// A place a reading could be filed at.
@@ -189,6 +210,11 @@ pub enum Change {
     },
     /// A club became the current one.
     ClubOpened {
+        /// Its id.
+        club: String,
+    },
+    /// A club was put aside; if it was the current one, none is.
+    ClubPutAside {
         /// Its id.
         club: String,
     },
@@ -282,15 +308,58 @@ pub enum Change {
         calibration: Calibration,
         /// Where it comes from.
         source: String,
+        /// Accuracy class of the instrument, if it has one.
+        accuracy_class: Option<InstrumentClass>,
+        /// What it rests on, where it was made at the bench.
+        report: Option<Box<Report>>,
+    },
+    /// The rules that verdicts and checks go by were changed.
+    PolicySet(Policy),
+    /// A reference is to be laid on next.
+    ReferenceExpected {
+        /// On which instrument.
+        instrument: String,
+        /// What for.
+        purpose: Purpose,
+        /// Which reference.
+        reference: Reference,
+    },
+    /// It is not, after all.
+    ReferenceWithdrawn {
+        /// On which instrument.
+        instrument: String,
     },
     /// A check weight was laid on.
-    Checked {
-        /// Which instrument.
+    Checked(Check),
+    /// A calibration was begun.
+    CalibrationBegun {
+        /// Of which instrument.
         instrument: String,
-        /// Mass of the check weight in grams.
-        reference_g: f64,
-        /// Indication less reference in grams.
-        error_g: f64,
+        /// Under which conditions.
+        conditions: Conditions,
+    },
+    /// A reference of a calibration was read.
+    ReferenceRead {
+        /// On which instrument.
+        instrument: String,
+        /// As found or as left.
+        purpose: Purpose,
+        /// What lay there and what was read.
+        placement: Placement,
+    },
+    /// An adjustment was worked out; it is not in force.
+    CalibrationProposed {
+        /// Of which instrument.
+        instrument: String,
+        /// The calibration.
+        calibration: Calibration,
+        /// What was found.
+        findings: Vec<Finding>,
+    },
+    /// A calibration was given up; nothing changed.
+    CalibrationAbandoned {
+        /// Of which instrument.
+        instrument: String,
     },
     /// Someone else is at the bench.
     OperatorChanged {
@@ -310,6 +379,7 @@ impl Change {
             Self::OrderRevised { .. } => "order_revised",
             Self::OrderOpened { .. } => "order_opened",
             Self::ClubOpened { .. } => "club_opened",
+            Self::ClubPutAside { .. } => "club_put_aside",
             Self::ReadingCaptured(_) => "reading_captured",
             Self::ReadingFiled { .. } => "reading_filed",
             Self::ReadingUnfiled { .. } => "reading_unfiled",
@@ -320,7 +390,14 @@ impl Change {
             Self::InstrumentFound { .. } => "instrument_found",
             Self::InstrumentLost { .. } => "instrument_lost",
             Self::Calibrated { .. } => "calibrated",
-            Self::Checked { .. } => "checked",
+            Self::PolicySet(_) => "policy_set",
+            Self::ReferenceExpected { .. } => "reference_expected",
+            Self::ReferenceWithdrawn { .. } => "reference_withdrawn",
+            Self::Checked(_) => "checked",
+            Self::CalibrationBegun { .. } => "calibration_begun",
+            Self::ReferenceRead { .. } => "reference_read",
+            Self::CalibrationProposed { .. } => "calibration_proposed",
+            Self::CalibrationAbandoned { .. } => "calibration_abandoned",
             Self::OperatorChanged { .. } => "operator_changed",
         }
     }

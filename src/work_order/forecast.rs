@@ -189,7 +189,7 @@ fn outcome(inputs: &Inputs) -> Option<[f64; 3]> {
 mod tests {
     use super::*;
     use crate::work_order::event::{EventId, FiledValue};
-    use crate::work_order::judging::Verdict;
+    use crate::work_order::judging::{DecisionRule, Verdict};
     use crate::work_order::order::{ClubKind, ClubSpec, Hand};
     use crate::work_order::record::{Method, Standing};
 
@@ -216,12 +216,14 @@ mod tests {
                     deviation: None,
                     verdict: Verdict::NoTarget,
                     marginal: false,
+                    rule: DecisionRule::Plain,
                 },
                 method: Method::Typed { text: String::new() },
                 event: EventId::new(1, number, 0),
                 at_us: 0,
                 by: None,
                 standing: Standing::Valid,
+                budget: None,
             });
         }
         record

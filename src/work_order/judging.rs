@@ -16,9 +16,49 @@ super::order::named!(
     }
 );
 
-/// The rule by which verdicts are taken: limits are applied to the value as measured, and a value whose
-/// expanded uncertainty (k = 2) straddles a limit is marked. ISO/IEC 17025 7.8.6 asks that a rule be stated.
-pub const DECISION_RULE: &str = "plain";
+/// The rule by which verdicts are taken, recorded with each of them (ISO/IEC 17025, 7.8.6, asks that a rule be
+/// stated). Under both a value whose expanded uncertainty (k = 2) straddles a limit is marked.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub enum DecisionRule {
+    /// Limits are applied to the value as measured.
+    #[default]
+    Plain,
+    /// A value is within only if it keeps `guard` times its expanded uncertainty (k = 2) inside the limits; else it is
+    /// under or over, whichever side it is nearer to.
+    Guarded {
+        /// Width of the guard band in expanded uncertainties, 0 to 3.
+        guard: f64,
+    },
+}
+
+impl DecisionRule {
+    /// The name in records: `plain`, or `guarded` with its factor.
+    #[must_use]
+    pub fn text(self) -> String {
+        match self {
+            Self::Plain => "plain".to_owned(),
+            Self::Guarded { guard } => format!("guarded {guard}"),
+        }
+    }
+
+    /// Reads a name.
+    #[must_use]
+    pub fn parse(text: &str) -> Option<Self> {
+        if text == "plain" {
+            return Some(Self::Plain);
+        }
+        let guard: f64 = text.strip_prefix("guarded ")?.parse().ok()?;
+        (0.0..=3.0).contains(&guard).then_some(Self::Guarded { guard })
+    }
+
+    /// How far inside a limit a value must be, for its standard uncertainty.
+    fn band(self, u: f64) -> f64 {
+        match self {
+            Self::Plain => 0.0,
+            Self::Guarded { guard } => guard * COVERAGE * u,
+        }
+    }
+}
 
 /// Coverage factor of the interval that marks a verdict (about 95 %).
 const COVERAGE: f64 = 2.0;
@@ -36,9 +76,16 @@ pub struct Judgement {
 
 /// Judges `value` with standard uncertainty `u`, both in the target's unit.
 #[must_use]
-pub fn judge(target: &Target, value: f64, u: f64) -> Judgement {
-    let under = target.lower.is_some_and(|limit| value < limit);
-    let over = target.upper.is_some_and(|limit| value > limit);
+pub fn judge(rule: DecisionRule, target: &Target, value: f64, u: f64) -> Judgement {
+    let band = rule.band(u);
+    let room_below = target.lower.map(|limit| value - limit);
+    let room_above = target.upper.map(|limit| limit - value);
+    let mut under = room_below.is_some_and(|room| room < band);
+    let mut over = room_above.is_some_and(|room| room < band);
+    if let (true, true, Some(below), Some(above)) = (under, over, room_below, room_above) {
+        // Bands that meet leave no room: the nearer limit names the side.
+        (under, over) = (below <= above, below > above);
+    }
     let verdict = match (target.lower.or(target.upper), under, over) {
         (None, _, _) => Verdict::NoTarget,
         (_, true, _) => Verdict::Under,
@@ -61,7 +108,7 @@ mod tests {
     fn verdicts_are_taken_on_full_values() {
         let target = Target { value: Some(33.0), lower: Some(32.5), upper: Some(33.5) };
         let check = |value: f64, u: f64, verdict, marginal| {
-            let judged = judge(&target, value, u);
+            let judged = judge(DecisionRule::Plain, &target, value, u);
             assert_eq!((judged.verdict, judged.marginal), (verdict, marginal), "{value}");
         };
         check(33.1, 0.06, Verdict::Within, false);
@@ -73,10 +120,38 @@ mod tests {
 
     #[test]
     fn a_target_without_limits_gives_a_deviation_and_no_verdict() {
-        let judged = judge(&Target { value: Some(10.0), lower: None, upper: None }, 10.5, 0.1);
+        let judged = judge(DecisionRule::Plain, &Target { value: Some(10.0), lower: None, upper: None }, 10.5, 0.1);
         assert_eq!(judged.verdict, Verdict::NoTarget);
         assert_eq!(judged.deviation, Some(0.5));
-        let limited = judge(&Target { value: None, lower: None, upper: Some(46.0) }, 46.5, 0.1);
+        let limited = judge(DecisionRule::Plain, &Target { value: None, lower: None, upper: Some(46.0) }, 46.5, 0.1);
         assert_eq!((limited.verdict, limited.deviation), (Verdict::Over, None));
+    }
+
+    #[test]
+    fn a_guard_band_is_kept_inside_the_limits() {
+        let target = Target { value: Some(200.0), lower: Some(198.0), upper: Some(202.0) };
+        let check = |guard: f64, value: f64, u: f64, verdict, marginal| {
+            let judged = judge(DecisionRule::Guarded { guard }, &target, value, u);
+            assert_eq!((judged.verdict, judged.marginal), (verdict, marginal), "{guard} {value} {u}");
+        };
+        // U = 0.5 g: accepted up to 201.5 g with one U of guard, up to 201.75 g with half of it.
+        check(1.0, 201.5, 0.25, Verdict::Within, false);
+        check(1.0, 201.6, 0.25, Verdict::Over, true);
+        check(0.5, 201.6, 0.25, Verdict::Within, true);
+        check(1.0, 198.4, 0.25, Verdict::Under, true);
+        check(0.0, 202.0, 0.25, Verdict::Within, true);
+        // U = 3 g is more than the tolerance: nothing can be accepted.
+        check(1.0, 199.9, 1.5, Verdict::Under, true);
+        check(1.0, 200.1, 1.5, Verdict::Over, true);
+    }
+
+    #[test]
+    fn rules_are_read_as_they_are_written() {
+        for rule in [DecisionRule::Plain, DecisionRule::Guarded { guard: 1.0 }, DecisionRule::Guarded { guard: 0.83 }] {
+            assert_eq!(DecisionRule::parse(&rule.text()), Some(rule));
+        }
+        for text in ["", "guarded", "guarded -1", "guarded NaN", "guarded 4"] {
+            assert_eq!(DecisionRule::parse(text), None, "{text}");
+        }
     }
 }

@@ -4,14 +4,19 @@
 //! its verdict; an [`event`] says what happened; [`state`] is the fold of all events; [`desk`] answers commands.
 
 pub mod advice;
+pub mod checks;
+mod cards;
 pub mod crosscheck;
 pub mod desk;
 pub mod event;
 pub mod forecast;
 pub mod judging;
 pub mod order;
+pub mod part_code;
 pub mod record;
+pub mod reference;
 pub mod routing;
 pub mod state;
 pub mod steps;
 pub mod ticket;
+pub mod trust;

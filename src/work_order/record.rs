@@ -3,6 +3,7 @@
 use super::event::{EventId, FiledValue};
 use super::order::{ClubSpec, Stage};
 use super::steps::Step;
+use crate::measurement::uncertainty::Budget;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 
 super::order::named!(
@@ -73,6 +74,8 @@ pub struct Entry {
     pub by: Option<String>,
     /// Whether it counts.
     pub standing: Standing,
+    /// What its uncertainty is made of, where it was measured.
+    pub budget: Option<Budget>,
 }
 
 impl Entry {

@@ -76,32 +76,37 @@ pub fn route(club: Option<&ClubRecord>, kind: InstrumentKind, reading: &Reading)
         InstrumentKind::Scale => route_mass(club, reading),
         InstrumentKind::Beam => route_beam(club, reading),
         InstrumentKind::Gauge => route_angles(club, reading),
-        InstrumentKind::Scanner => refuse("a scanner measures nothing"),
+        InstrumentKind::Scanner | InstrumentKind::Pedal => refuse("scanners and pedals measure nothing"),
     }
 }
 
 /// What the work order expects on a scale or beam now, for the settling to know what is plausible.
 ///
-/// The first channel of both is mass; a gauge gets no expectation.
+/// The first channel of both is mass; a gauge gets no expectation. The bands are narrow on purpose: a hand rests on
+/// a part with a few per cent of its weight, and a band that wide would make it plausible.
 #[must_use]
 pub fn expectations(club: Option<&ClubRecord>, kind: InstrumentKind) -> Vec<Expectation> {
     let Some(club) = club else { return Vec::new() };
-    let wanted: &[Characteristic] = match kind {
-        InstrumentKind::Scale => &MASSES,
-        InstrumentKind::Beam => &[Characteristic::TotalMass, Characteristic::ShaftMass],
-        InstrumentKind::Gauge | InstrumentKind::Scanner => &[],
+    if !matches!(kind, InstrumentKind::Scale | InstrumentKind::Beam) {
+        return Vec::new();
+    }
+    let around = |centre: f64| {
+        let half = (EXPECTED_SHARE * centre).max(EXPECTED_LEAST_G);
+        Expectation { lo: centre - half, hi: centre + half }
     };
-    // Narrow bands only: half the routing band says "this is what was ordered", not "this could be one".
-    wanted
-        .iter()
-        .filter(|c| club.spec.target(**c).is_some() || **c == Characteristic::TotalMass)
-        .map(|c| band(club, *c))
-        .map(|band| {
-            let (centre, half) = (f64::midpoint(band.lo, band.hi), (band.hi - band.lo) / 4.0);
-            Expectation { lo: centre - half, hi: centre + half }
+    MASSES
+        .into_iter()
+        .filter_map(|c| {
+            let measured = club.latest(c).map(|entry| entry.filed.value);
+            measured.or_else(|| club.spec.target(c).and_then(|row| row.target.value)).map(around)
         })
         .collect()
 }
+
+/// Half width of what is expected, as a share of it.
+const EXPECTED_SHARE: f64 = 0.01;
+/// Least half width of what is expected, in grams.
+const EXPECTED_LEAST_G: f64 = 0.5;
 
 /// Masses that a scale can show, in the order of the work.
 const MASSES: [Characteristic; 4] =

@@ -3,7 +3,10 @@
 use std::collections::{BTreeMap, HashMap, VecDeque};
 
 use super::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
+use super::desk::quantity_of;
 use super::order::{Order, Stage};
+use super::checks::Policy;
+use super::trust::Trust;
 use super::record::{ClubRecord, ClubState, Entry, Method, StepRecord};
 
 /// How many captured readings stay at hand for the display and for filing by hand.
@@ -23,6 +26,8 @@ pub enum Fate {
         /// Where it may go.
         choices: Vec<Place>,
     },
+    /// A reference lay there: a check weight, or a weight or block of a calibration.
+    Reference,
     /// Taken back.
     Voided {
         /// Why.
@@ -77,6 +82,10 @@ pub struct State {
     pub connected: BTreeMap<String, bool>,
     /// Who is at the bench.
     pub operator: Option<String>,
+    /// Checks and calibrations of the instruments.
+    pub trust: Trust,
+    /// The rules that verdicts and checks go by.
+    pub policy: Policy,
     /// Sequence of the last event applied.
     pub seq: u64,
     /// The club each captured reading or typed value went to, for voiding.
@@ -89,12 +98,35 @@ impl State {
     /// Takes one event in.
     pub fn apply(&mut self, event: &Event) {
         self.seq = event.seq;
+        self.trust.apply(event);
         match &event.change {
             Change::SessionStarted { .. } => self.connected.clear(),
-            Change::SessionEnded | Change::Checked { .. } => {}
+            Change::SessionEnded
+            | Change::ReferenceExpected { .. }
+            | Change::ReferenceWithdrawn { .. }
+            | Change::CalibrationBegun { .. }
+            | Change::CalibrationProposed { .. }
+            | Change::CalibrationAbandoned { .. } => {}
+            Change::PolicySet(policy) => self.policy = *policy,
+            Change::Checked(check) => {
+                if let Some(reading) = check.reading {
+                    self.set_fate(reading, Fate::Reference);
+                    self.recent.retain(|recent| *recent != reading);
+                }
+            }
+            Change::ReferenceRead { placement, .. } => {
+                self.set_fate(placement.reading, Fate::Reference);
+                self.recent.retain(|recent| *recent != placement.reading);
+            }
             Change::OrderImported { order } | Change::OrderRevised { order } => self.take_order(order, event.seq),
             Change::OrderOpened { order } => self.current_order = Some(order.clone()),
             Change::ClubOpened { club } => self.open_club(club, event.seq),
+            Change::ClubPutAside { club } => {
+                self.on_club(club, event.seq, |record| record.state = ClubState::Aside);
+                if self.current_club.as_ref() == Some(club) {
+                    self.current_club = None;
+                }
+            }
             Change::ReadingCaptured(captured) => self.capture(event, captured),
             Change::ReadingFiled { reading, club, instrument, calibration, values, .. } => {
                 let place = |v: &FiledValue| Place { club: club.clone(), characteristic: v.characteristic };
@@ -107,7 +139,9 @@ impl State {
                 self.set_fate(*reading, Fate::Filed(places));
                 self.place_of.insert(*reading, club.clone());
                 let method = Method::Measured { instrument: instrument.clone(), calibration: *calibration };
-                let at_us = self.captured_at(*reading).unwrap_or(event.at_us);
+                let line = self.capture_line(*reading);
+                let at_us = line.map_or(event.at_us, |line| line.at_us);
+                let budgets = line.map(|line| line.captured.budget.clone()).unwrap_or_default();
                 self.on_club(club, event.seq, |record| {
                     for value in values {
                         record.file(Entry {
@@ -117,6 +151,7 @@ impl State {
                             at_us,
                             by: event.by.clone(),
                             standing: super::record::Standing::Valid,
+                            budget: budgets.iter().find(|b| quantity_of(value.characteristic) == Some(b.quantity)).cloned(),
                         });
                     }
                 });
@@ -141,6 +176,7 @@ impl State {
                     at_us: event.at_us,
                     by: event.by.clone(),
                     standing: super::record::Standing::Valid,
+                    budget: None,
                 };
                 self.on_club(club, event.seq, |record| record.file(entry));
             }
@@ -184,23 +220,21 @@ impl State {
         self.current_order.as_ref().and_then(|number| self.orders.get(number))
     }
 
-    /// Orders with a club that is not finished, oldest first, without the open one.
+    /// Orders with a club that is not finished, oldest first, without the open one while it has an open club.
     pub fn queue(&self) -> impl Iterator<Item = &Order> {
         self.order_sequence
             .iter()
-            .filter(|number| Some(*number) != self.current_order.as_ref())
+            .filter(|number| self.current_club.is_none() || Some(*number) != self.current_order.as_ref())
             .filter_map(|number| self.orders.get(number))
             .filter(|order| self.next_club(order).is_some())
     }
 
-    /// The first club of an order that is not finished and not put aside.
+    /// The first club of an order that is not finished and not put aside; where there is none, the first one put aside.
     #[must_use]
     pub fn next_club(&self, order: &Order) -> Option<&ClubRecord> {
-        order
-            .clubs
-            .iter()
-            .filter_map(|club| self.clubs.get(&club.id))
-            .find(|record| matches!(record.state, ClubState::Waiting | ClubState::InWork))
+        let mut clubs = order.clubs.iter().filter_map(|club| self.clubs.get(&club.id));
+        let aside = clubs.clone().find(|record| record.state == ClubState::Aside);
+        clubs.find(|record| matches!(record.state, ClubState::Waiting | ClubState::InWork)).or(aside)
     }
 
     /// The line of a captured reading that is still at hand.
@@ -274,10 +308,6 @@ impl State {
             self.recent.pop_front();
         }
         self.recent.push_back(value);
-    }
-
-    fn captured_at(&self, reading: EventId) -> Option<i64> {
-        self.capture_line(reading).map(|line| line.at_us)
     }
 
     fn set_fate(&mut self, reading: EventId, fate: Fate) {

@@ -1,8 +1,8 @@
 //! Codes on our own tickets and cards, as a scanner sends them.
 //!
 //! They use only capitals, digits and `/ -`, so that every linear and matrix code can carry them:
-//! `BS1/O/W-1042` an order, `BS1/C/4F21…` a club by its token, `BS1/S/BOND` a step done, `BS1/W/K7` who is at the
-//! bench, `BS1/V` take the last reading back.
+//! `BS1/O/W-1042` an order, `BS1/C/4F21…` a club by its token, `BS1/S/BOND` a step done, `BS1/D` the
+//! step that comes next done, `BS1/N` the next club, `BS1/W/K7` who is at the bench, `BS1/V` take the last reading back.
 
 use super::steps::Step;
 
@@ -15,6 +15,10 @@ pub enum Ticket {
     Club(String),
     /// This step is done.
     Step(Step),
+    /// The step that comes next is done.
+    NextStep,
+    /// Put the club aside and open the next one of its order.
+    NextClub,
     /// This person is at the bench.
     Operator(String),
     /// The last reading does not count.
@@ -33,6 +37,8 @@ impl Ticket {
             Some(("C", token)) if !token.is_empty() => Some(Self::Club(token.to_ascii_lowercase())),
             Some(("S", step)) => Step::parse(&step.to_ascii_lowercase().replace('-', "_")).map(Self::Step),
             Some(("W", who)) if !who.is_empty() => Some(Self::Operator(who.to_owned())),
+            None if rest == "D" => Some(Self::NextStep),
+            None if rest == "N" => Some(Self::NextClub),
             None if rest == "V" => Some(Self::VoidLast),
             _ => None,
         }
@@ -46,6 +52,8 @@ impl Ticket {
             Self::Club(token) => format!("{MARK}C/{}", token.to_ascii_uppercase()),
             Self::Step(step) => format!("{MARK}S/{}", step.name().to_ascii_uppercase().replace('_', "-")),
             Self::Operator(who) => format!("{MARK}W/{who}"),
+            Self::NextStep => format!("{MARK}D"),
+            Self::NextClub => format!("{MARK}N"),
             Self::VoidLast => format!("{MARK}V"),
         }
     }
@@ -62,12 +70,14 @@ mod tests {
             Ticket::Order("W-1042".into()),
             Ticket::Club("4f21ab".into()),
             Ticket::Operator("K7".into()),
+            Ticket::NextStep,
+            Ticket::NextClub,
             Ticket::VoidLast,
         ];
         for ticket in steps.chain(others) {
             assert_eq!(Ticket::parse(&ticket.code()), Some(ticket.clone()), "{}", ticket.code());
         }
-        for other in ["", "BS1/", "BS1/X/1", "BS1/S/FLY", "4006381333931", "BS1/O/"] {
+        for other in ["", "BS1/", "BS1/X/1", "BS1/S/FLY", "4006381333931", "BS1/O/", "BS1/D/", "BS1/n", "BS1/V/1"] {
             assert_eq!(Ticket::parse(other), None, "{other}");
         }
     }

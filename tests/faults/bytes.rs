@@ -89,6 +89,9 @@ fn check(
         assert!(!must_refuse || *refused > 0, "{name}, {noise}: nothing was refused: {all:#?}");
         // A noisy line may cost a capture, it must not cost them all.
         assert!(tally.captured >= PARTS / 2, "{name}, {noise}: {all:#?}");
+        // Frames that are whole and right, only fewer or more of them, must not look like a part laid down again.
+        assert!(*must_refuse || tally.doubles == 0, "{name}, {noise}: captured twice: {all:#?}");
+        assert!(tally.doubles <= 1, "{name}, {noise}: captured twice too often: {all:#?}");
     }
     assert_verified(&table.data);
 }

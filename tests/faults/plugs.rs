@@ -1,4 +1,5 @@
 //! Plugs pulled and put back, silence, and restarts with a part on the pan: nothing is captured twice or missed.
+#![expect(clippy::disallowed_methods, reason = "a test measures real time from outside of the daemon")]
 
 use std::time::Instant;
 

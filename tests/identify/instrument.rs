@@ -59,10 +59,12 @@ pub(crate) fn identified(instrument: &Instrument, seconds: f64) -> Finding {
                 let sent_s = from_us.send(t_s, &bytes, ours.line);
                 t_s += 0.001;
                 if let Manner::Polled(request) = &instrument.manner {
-                    asked.extend(theirs.receive(&from_us, sent_s + 1.0).into_iter().map(|(_, byte)| byte));
-                    if asked.ends_with(request) {
-                        asked.clear();
-                        to_us.send(sent_s + THINKING_S, frames.next().unwrap(), instrument.line);
+                    for (came_s, byte) in theirs.receive(&from_us, sent_s + 1.0) {
+                        asked.push(byte);
+                        if asked.ends_with(request) {
+                            asked.clear();
+                            to_us.send(came_s + THINKING_S, frames.next().unwrap(), instrument.line);
+                        }
                     }
                 }
             }

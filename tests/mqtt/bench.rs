@@ -158,5 +158,7 @@ pub(crate) fn scale(value: f64) -> InstrumentView {
         progress: Some(0.5),
         message: None,
         readings: vec![ReadingView { value, text: format!("{value} g"), unit: "g", ..ReadingView::default() }],
+        calibration_due: None,
+        awaiting: None,
     }
 }

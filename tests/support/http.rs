@@ -2,7 +2,7 @@
 
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::net::{SocketAddr, TcpStream};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use serde_json::Value;
 
@@ -100,14 +100,21 @@ impl Stream {
 
     /// The data of the next event; `None` when the stream ended or nothing came for long.
     pub(crate) fn next(&mut self) -> Option<Value> {
+        self.next_timed().map(|(event, _)| event)
+    }
+
+    /// As [`Self::next`], with the instant at which its last byte was there.
+    #[expect(clippy::disallowed_methods, reason = "a test measures real time from outside of the daemon")]
+    pub(crate) fn next_timed(&mut self) -> Option<(Value, Instant)> {
         let mut line = String::new();
         loop {
             line.clear();
             if self.lines.read_line(&mut line).ok()? == 0 {
                 return None;
             }
+            let came = Instant::now();
             if let Some(data) = line.strip_prefix("data: ") {
-                return serde_json::from_str(data.trim_end()).ok();
+                return serde_json::from_str(data.trim_end()).ok().map(|event| (event, came));
             }
         }
     }

@@ -28,12 +28,28 @@ pub(crate) struct Table {
 impl Table {
     /// Sets a bench up; `seed` decides all noise of the instruments.
     pub(crate) fn new(seed: u64) -> Self {
+        Self::at_pace(seed, PACE, |configuration| configuration)
+    }
+
+    /// A bench of which one instrument's port is another one, at a pace of its own.
+    pub(crate) fn with_port(seed: u64, pace: f64, instrument: &str, port: &str) -> Self {
+        Self::at_pace(seed, pace, |configuration| {
+            let line = |line: &str| {
+                let named = line.starts_with("port = ") && line.ends_with(&format!("/{instrument}\""));
+                if named { format!("port = \"{port}\"\n") } else { format!("{line}\n") }
+            };
+            configuration.lines().map(line).collect()
+        })
+    }
+
+    fn at_pace(seed: u64, pace: f64, change: impl FnOnce(String) -> String) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let ports = folder.path().join("ports");
         let data = folder.path().join("data");
         let config = folder.path().join("bench.toml");
-        std::fs::write(&config, configuration(&ports.display().to_string(), &data.display().to_string())).unwrap();
-        let bench = Bench::start(BenchSettings::new(ports, Clock::new(PACE), seed)).unwrap();
+        let configuration = configuration(&ports.display().to_string(), &data.display().to_string());
+        std::fs::write(&config, change(configuration)).unwrap();
+        let bench = Bench::start(BenchSettings::new(ports, Clock::new(pace), seed)).unwrap();
         Self { bench, config, data, folder }
     }
 

@@ -44,11 +44,18 @@ pub enum Refusal {
     NoReading,
     /// A number with more digits than any instrument shows, or not a number at all.
     NotANumber,
+    /// Keys that came too slowly for a scanner, or too few of them.
+    TypedByHand,
+    /// A key that stands for no character of a code.
+    UnknownKey {
+        /// Its code in the Linux input interface.
+        key: u16,
+    },
 }
 
 impl Refusal {
     /// All labels there are.
-    pub const LABELS: [&str; 11] = [
+    pub const LABELS: [&str; 13] = [
         "cut",
         "glued",
         "too_long",
@@ -60,6 +67,8 @@ impl Refusal {
         "contradiction",
         "no_reading",
         "not_a_number",
+        "typed_by_hand",
+        "unknown_key",
     ];
 
     /// A short label for metrics, one of [`Self::LABELS`].
@@ -77,6 +86,8 @@ impl Refusal {
             Self::Contradiction(_) => "contradiction",
             Self::NoReading => "no_reading",
             Self::NotANumber => "not_a_number",
+            Self::TypedByHand => "typed_by_hand",
+            Self::UnknownKey { .. } => "unknown_key",
         }
     }
 }
@@ -99,6 +110,8 @@ impl fmt::Display for Refusal {
             Self::Contradiction(what) => write!(formatter, "contradicts itself: {what}"),
             Self::NoReading => write!(formatter, "sound, but holds no reading"),
             Self::NotANumber => write!(formatter, "no number that can be written out"),
+            Self::TypedByHand => write!(formatter, "typed by hand, or a scanner that pauses between characters"),
+            Self::UnknownKey { key } => write!(formatter, "key {key} stands for no character of a code"),
         }
     }
 }

@@ -14,6 +14,7 @@ use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::time::timeout;
 use tokio_serial::{ClearBuffer, DataBits, SerialPort as _, SerialPortBuilderExt as _, SerialStream, StopBits};
 
+use crate::instrument::attachment::ModemLine;
 use crate::instrument::format::{LineSettings, Parity};
 
 /// How long a port may take to accept a question, in the world's time.
@@ -41,6 +42,14 @@ pub enum PortError {
         port: PathBuf,
         /// What was asked for.
         line: String,
+    },
+    /// A contact cannot be read on it.
+    #[error("port {port} has no line {line} to read; put the pedal on an adapter that has its modem lines wired")]
+    NoSuchContact {
+        /// The port.
+        port: PathBuf,
+        /// The line's usual name.
+        line: &'static str,
     },
     /// Anything else at opening.
     #[error("port {port} does not open ({reason}); check the cable and the adapter")]
@@ -128,6 +137,28 @@ impl Line {
             Ok(Err(error)) => Err(self.gone(&error.to_string())),
             Err(_late) => Err(self.gone("it takes no bytes")),
         }
+    }
+
+    /// Puts a voltage on the lines that a contact may take it from: RTS and DTR.
+    ///
+    /// # Errors
+    /// When the port has no such lines, as a pseudo-terminal has none.
+    pub fn power_contacts(&mut self, line: ModemLine) -> Result<(), PortError> {
+        let missing = |_| PortError::NoSuchContact { port: self.path.clone(), line: line.name() };
+        self.stream.write_request_to_send(true).map_err(missing)?;
+        self.stream.write_data_terminal_ready(true).map_err(missing)
+    }
+
+    /// Whether a contact closes this line.
+    ///
+    /// # Errors
+    /// When the port is gone.
+    pub fn contact(&mut self, line: ModemLine) -> Result<bool, PortError> {
+        let state = match line {
+            ModemLine::ClearToSend => self.stream.read_clear_to_send(),
+            ModemLine::DataSetReady => self.stream.read_data_set_ready(),
+        };
+        state.map_err(|error| self.gone(&error.to_string()))
     }
 
     fn gone(&self, reason: &str) -> PortError {

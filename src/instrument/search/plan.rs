@@ -13,11 +13,11 @@ const SPEEDS: [u32; 7] = [9600, 2400, 4800, 19_200, 1200, 115_200, 38_400];
 /// Speeds that are tried when those are not it.
 const RARE_SPEEDS: [u32; 3] = [57_600, 600, 300];
 /// How long an answer may begin after its question, in seconds: an instrument measures ten times a second or faster.
-const ANSWER_BEGINS_S: f64 = 0.13;
+const ANSWER_BEGINS_S: f64 = 0.12;
 /// The same for the first questions, where the right one is likely to be.
-const FIRST_ANSWER_BEGINS_S: f64 = 0.22;
+const FIRST_ANSWER_BEGINS_S: f64 = 0.2;
 /// The same for instruments that measure only when asked.
-const SLOW_ANSWER_BEGINS_S: f64 = 0.7;
+const SLOW_ANSWER_BEGINS_S: f64 = 0.4;
 /// Bytes of an answer that may be under way while it is waited for.
 const ANSWER_BYTES: f64 = 24.0;
 
@@ -78,8 +78,8 @@ pub fn is_polite(bytes: &[u8]) -> bool {
     }
 }
 
-/// All that the families ask: each on its usual lines first, then there with the parities; then at the other speeds, text
-/// of all families at once.
+/// All that the families ask: each on its usual lines first, then there with the parities; then at the other speeds, the
+/// text of all families at once.
 pub(crate) fn questions(formats: &[Arc<Format>]) -> Vec<Question> {
     let asked = asked(formats);
     let (text, binary): (Vec<_>, Vec<_>) = asked.iter().partition(|one| !is_binary(one.bytes));
@@ -90,8 +90,7 @@ pub(crate) fn questions(formats: &[Arc<Format>]) -> Vec<Question> {
         }
     };
     for one in &asked {
-        let is_slow = one.timeout_ms > 1000;
-        let begins_s = if is_slow { SLOW_ANSWER_BEGINS_S } else { FIRST_ANSWER_BEGINS_S };
+        let begins_s = if is_slow(one) { SLOW_ANSWER_BEGINS_S } else { FIRST_ANSWER_BEGINS_S };
         for usual in &one.lines {
             add(question(one, heard_on(*usual, one), None, begins_s));
         }
@@ -104,16 +103,23 @@ pub(crate) fn questions(formats: &[Arc<Format>]) -> Vec<Question> {
             }
         }
     }
+    let together = |line: LineSettings, seven_bits: Option<Parity>| {
+        at_once(text.iter().map(|one| question(one, line, seven_bits, ANSWER_BEGINS_S)).collect())
+    };
     for baud in speeds() {
         for seven_bits in [None, Some(Parity::Even), Some(Parity::Odd)] {
-            let parts = text.iter().map(|one| question(one, line(baud, Parity::None), seven_bits, ANSWER_BEGINS_S));
-            at_once(parts.collect()).into_iter().for_each(&mut add);
-        }
-        for (one, parity) in binary.iter().flat_map(|one| [(one, Parity::Even), (one, Parity::None)]) {
-            add(question(one, line(baud, parity), None, ANSWER_BEGINS_S));
+            let is_asked_already = asked.iter().any(|one| one.lines.iter().any(|usual| usual.baud == baud));
+            let asked = together(line(baud, Parity::None), seven_bits).filter(|_| !is_asked_already);
+            asked.into_iter().for_each(&mut add);
         }
     }
+    // Eight bits with a parity bit: usual for what needs eight bits, rare for text.
+    for (baud, parity) in speeds().flat_map(|baud| [(baud, Parity::Even), (baud, Parity::None)]) {
+        binary.iter().for_each(|one| add(question(one, line(baud, parity), None, ANSWER_BEGINS_S)));
+        together(line(baud, parity), None).filter(|_| parity == Parity::Even).into_iter().for_each(&mut add);
+    }
     for baud in speeds() {
+        together(line(baud, Parity::Odd), None).into_iter().for_each(&mut add);
         binary.iter().for_each(|one| add(question(one, line(baud, Parity::Odd), None, ANSWER_BEGINS_S)));
     }
     all
@@ -151,8 +157,12 @@ fn asked(formats: &[Arc<Format>]) -> Vec<Asked<'_>> {
             }
         }
     }
-    all.sort_by_key(|(families, one)| (one.timeout_ms, std::cmp::Reverse(*families)));
+    all.sort_by_key(|(families, one)| (is_slow(one), is_binary(one.bytes), std::cmp::Reverse(*families)));
     all.into_iter().map(|(_, one)| one).collect()
+}
+
+fn is_slow(one: &Asked<'_>) -> bool {
+    one.timeout_ms > 1000
 }
 
 /// Text goes over eight bits without parity, its own parity in bit 7; what needs all eight bits goes as it is.

@@ -62,6 +62,7 @@ pub(crate) struct Sitting {
     burst: Option<bool>,
     /// How many bytes `found` has seen.
     evaluated: usize,
+    evaluated_s: f64,
     sure_s: Option<f64>,
     /// The beginning of what was already running when the sitting began is no message: not yet dropped.
     is_midway: bool,
@@ -83,6 +84,7 @@ impl Sitting {
             whole: 0,
             burst: None,
             evaluated: 0,
+            evaluated_s: t_s,
             sure_s: None,
             is_midway: false,
             answer_at: None,
@@ -190,6 +192,11 @@ impl Sitting {
         if self.burst.is_some() { (self.last_s + self.gap_s() - t_s).max(0.002) } else { LOOK_S }
     }
 
+    /// How long a line on which bytes come may go without a frame: some forty bytes.
+    fn trial_s(&self) -> f64 {
+        0.5 + 400.0 / f64::from(self.line.baud.max(1))
+    }
+
     fn gap_s(&self) -> f64 {
         GAP_S.max(40.0 / f64::from(self.line.baud.max(1)))
     }
@@ -197,7 +204,8 @@ impl Sitting {
     /// Whether what came since the last look is worth another.
     pub(crate) fn is_due(&self, t_s: f64) -> bool {
         let fresh = self.bytes.len().saturating_sub(self.evaluated);
-        fresh > 0 && (self.is_quiet(t_s) || fresh >= ENOUGH_BYTES.max(self.evaluated / 4))
+        let is_time = t_s - self.evaluated_s > self.trial_s() / 2.0;
+        fresh > 0 && (self.is_quiet(t_s) || is_time || fresh >= ENOUGH_BYTES.max(self.evaluated / 4))
     }
 
     /// Looks at all that came.
@@ -206,6 +214,7 @@ impl Sitting {
             return;
         }
         self.evaluated = self.bytes.len();
+        self.evaluated_s = t_s;
         let found = identify_among(formats, &[Observation { line: Some(self.line), bytes: &self.bytes }]);
         self.sure_s = match found.verdict {
             Verdict::Sure(_) => self.sure_s.or(Some(t_s)),
@@ -238,12 +247,17 @@ impl Sitting {
         if self.best().is_some_and(|best| best.explained() >= 0.25) {
             return Mood::Hopeful;
         }
-        if self.evaluated == 0 || self.may_be_parity() {
+        let is_long = self.first_s.is_some_and(|first_s| t_s - first_s > self.trial_s());
+        // Messages that come one by one take their time.
+        let is_long = is_long && self.whole == 0;
+        if self.evaluated == 0 || self.may_be_parity() && !is_long {
+            return Mood::Undecided;
+        }
+        if self.one_sided().is_some() && self.bytes.len() < LEAST_ONE_SIDED && !is_long {
             return Mood::Undecided;
         }
         let is_message = self.bytes.len() >= LEAST_MESSAGE && self.whole > 0;
-        let is_noise = self.silent_s(t_s) > 1.0;
-        if is_message || is_noise || self.bursts >= 3 || self.bytes.len() >= ENOUGH_BYTES {
+        if is_message || is_long || self.bursts >= 3 || self.bytes.len() >= ENOUGH_BYTES {
             Mood::Hopeless
         } else {
             Mood::Undecided
@@ -256,16 +270,19 @@ impl Sitting {
     /// come have an odd number of ones with even parity, and the other way round. What is left may still look like frames,
     /// with digits missing.
     pub(crate) fn missing_parity(&self) -> Option<Parity> {
+        self.one_sided().filter(|_| self.bytes.len() >= LEAST_ONE_SIDED)
+    }
+
+    fn one_sided(&self) -> Option<Parity> {
         let is_stripped = self.best().is_some_and(|best| best.stripped.is_some());
-        if self.line.parity != Parity::None || is_stripped || self.bytes.len() < LEAST_ONE_SIDED {
+        let doubt = self.bytes.len() / 20;
+        // Text only: at twice the right speed all kinds of bytes come in pairs of equal bits, and look the same.
+        let high = self.bytes.iter().filter(|byte| **byte >= 0x80).count();
+        if self.line.parity != Parity::None || is_stripped || high > doubt || self.bytes.len() < 3 {
             return None;
         }
         let odd = self.bytes.iter().filter(|byte| byte.count_ones() % 2 == 1).count();
-        let high = self.bytes.iter().filter(|byte| **byte >= 0x80).count();
-        let doubt = self.bytes.len() / 20;
         match (odd, self.bytes.len() - odd) {
-            // A parity bit that shows is another thing, and has its proof.
-            _ if high > doubt && self.may_be_parity() => None,
             (odd, _) if odd <= doubt => Some(Parity::Odd),
             (_, even) if even <= doubt => Some(Parity::Even),
             _ => None,
@@ -285,6 +302,7 @@ impl Sitting {
         }
         let odd = self.bytes.iter().filter(|byte| byte.count_ones() % 2 == 1).count();
         let doubt = self.bytes.len() / 16;
-        self.bytes.iter().any(|byte| *byte >= 0x80) && (odd <= doubt || self.bytes.len() - odd <= doubt)
+        let high = self.bytes.iter().filter(|byte| **byte >= 0x80).count();
+        high > 0 && high < self.bytes.len() && (odd <= doubt || self.bytes.len() - odd <= doubt)
     }
 }

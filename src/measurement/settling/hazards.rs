@@ -1,1 +1,294 @@
-//! Hazards of a bench.
+//! The hazards of a bench, built from numbers: each test is a sentence that the settling must prove.
+//!
+//! Loads come in as (seconds, grams) steps with a bounded ripple in place of noise; the captures are compared
+//! with the loads themselves. Ripple and times are of our own invention.
+
+use super::*;
+
+const D_G: f64 = 0.01;
+const RATE_HZ: f64 = 10.0;
+
+/// A bench whose load is set by hand.
+struct Bench {
+    settling: Settling,
+    t_s: f64,
+    raw: Vec<Sample>,
+    changes: Vec<Change>,
+    expected: Vec<Expectation>,
+}
+
+impl Bench {
+    fn with(limits: SettlingLimits) -> Self {
+        Self { settling: Settling::new(limits), t_s: 0.0, raw: Vec::new(), changes: Vec::new(), expected: Vec::new() }
+    }
+
+    fn scale() -> Self {
+        let mut bench = Self::with(SettlingLimits::for_scale(D_G, RATE_HZ, 1200.0));
+        bench.rest([0.0; 2], 3.0);
+        bench
+    }
+
+    fn push(&mut self, values: [f64; 2]) {
+        self.t_s += 1.0 / RATE_HZ;
+        let sample = Sample { t_s: self.t_s, values };
+        self.raw.push(sample);
+        self.changes.extend(self.settling.push(&sample, &self.expected));
+    }
+
+    /// A load that lies still but for ±0.01 of ripple.
+    fn rest(&mut self, values: [f64; 2], seconds: f64) {
+        self.move_by(values, seconds, |t_s| 0.01 * (t_s * 31.0).sin());
+    }
+
+    /// A load with a movement of the first channel on top.
+    fn move_by(&mut self, values: [f64; 2], seconds: f64, movement: impl Fn(f64) -> f64) {
+        let until_s = self.t_s + seconds - 1e-9;
+        while self.t_s < until_s {
+            self.push([values[0] + movement(self.t_s), values[1]]);
+        }
+    }
+
+    fn captures(&self) -> Vec<Capture> {
+        self.changes.iter().filter_map(|c| if let Change::Captured(c) = c { Some(*c) } else { None }).collect()
+    }
+
+    fn seen(&self, wanted: impl Fn(&Change) -> bool) -> bool {
+        self.changes.iter().any(wanted)
+    }
+
+    /// The captured values are these, in order, within 0.05.
+    fn check(&self, loads: &[f64]) {
+        let captures = self.captures();
+        let values: Vec<f64> = captures.iter().map(|c| c.values[0]).collect();
+        assert_eq!(values.len(), loads.len(), "captured {values:?}, expected {loads:?}: {:?}", self.changes);
+        for (value, load) in values.iter().zip(loads) {
+            assert!((value - load).abs() < 0.05, "captured {values:?}, expected {loads:?}");
+        }
+    }
+}
+
+#[test]
+fn a_part_laid_down_is_captured_once() {
+    let mut bench = Bench::scale();
+    bench.rest([203.4, 0.0], 20.0);
+    bench.check(&[203.4]);
+    assert_eq!(bench.settling.phase(), Phase::Held);
+    bench.rest([0.0; 2], 3.0);
+    bench.rest([203.4, 0.0], 5.0);
+    bench.check(&[203.4, 203.4]);
+}
+
+#[test]
+fn a_load_that_never_rests_gives_no_reading_and_says_so() {
+    let mut bench = Bench::scale();
+    bench.move_by([203.0, 0.0], 15.0, |t_s| 5.0 * (t_s * 0.9).sin());
+    bench.check(&[]);
+    assert!(bench.seen(|c| matches!(c, Change::MovingTooLong { .. })));
+}
+
+#[test]
+fn the_zero_that_was_tracked_is_taken_off() {
+    let mut bench = Bench::scale();
+    bench.move_by([0.0; 2], 20.0, |t_s| 0.02 * t_s);
+    let zero = 0.02 * bench.t_s;
+    bench.rest([100.0 + zero, 0.0], 5.0);
+    bench.check(&[100.0]);
+}
+
+#[test]
+fn a_part_that_leans_and_slips_is_changed_and_captured_again() {
+    let mut bench = Bench::scale();
+    bench.rest([180.0, 0.0], 6.0);
+    bench.rest([203.0, 0.0], 6.0);
+    bench.check(&[180.0, 203.0]);
+    let changed = bench.changes.iter().position(|c| matches!(c, Change::Changed { .. }));
+    let captured = bench.changes.iter().rposition(|c| matches!(c, Change::Captured(_)));
+    assert!(changed.is_some() && changed < captured);
+}
+
+#[test]
+fn a_second_part_on_top_gives_the_sum() {
+    let mut bench = Bench::scale();
+    bench.rest([50.0, 0.0], 6.0);
+    bench.rest([253.0, 0.0], 6.0);
+    bench.check(&[50.0, 253.0]);
+}
+
+#[test]
+fn a_touch_that_leaves_the_same_part_captures_nothing_more() {
+    let mut bench = Bench::scale();
+    bench.rest([203.0, 0.0], 5.0);
+    bench.move_by([203.0, 0.0], 2.0, |t_s| 20.0 + 4.0 * (t_s * 5.0).sin());
+    bench.rest([203.1, 0.0], 5.0);
+    bench.check(&[203.0]);
+    assert!(bench.seen(|c| matches!(c, Change::Restored { .. })));
+}
+
+#[test]
+fn a_fast_swap_over_an_empty_moment_is_two_parts() {
+    let mut bench = Bench::scale();
+    bench.rest([203.0, 0.0], 5.0);
+    bench.rest([0.0; 2], 0.4);
+    bench.rest([203.0, 0.0], 5.0);
+    bench.check(&[203.0, 203.0]);
+}
+
+#[test]
+fn a_swap_under_a_shallow_dip_is_seen_when_the_parts_differ_a_little() {
+    let mut bench = Bench::scale();
+    bench.rest([203.0, 0.0], 5.0);
+    // A slow filter shows 0.4 s of empty pan as a dip of 40 %.
+    for missing in [0.1, 0.2, 0.3, 0.4, 0.4, 0.4, 0.3, 0.2, 0.1] {
+        bench.push([203.0 * (1.0 - missing), 0.0]);
+    }
+    bench.rest([203.3, 0.0], 6.0);
+    bench.check(&[203.0, 203.3]);
+}
+
+#[test]
+fn tare_while_loaded_captures_nothing_until_the_zero_is_found_again() {
+    let mut bench = Bench::scale();
+    bench.rest([203.0, 0.0], 5.0);
+    bench.rest([0.0; 2], 4.0);
+    bench.rest([-203.0, 0.0], 4.0);
+    assert!(bench.seen(|c| matches!(c, Change::ZeroLost { .. })));
+    // Another part on the tared pan reads 60 g too little by 203 g: nothing.
+    bench.rest([57.0, 0.0], 6.0);
+    bench.check(&[203.0]);
+    bench.rest([-203.0, 0.0], 2.0);
+    bench.rest([0.0; 2], 4.0);
+    bench.rest([260.0, 0.0], 5.0);
+    bench.check(&[203.0, 260.0]);
+}
+
+#[test]
+fn a_negative_load_is_no_placement() {
+    let mut bench = Bench::scale();
+    bench.rest([-50.0, 0.0], 10.0);
+    bench.check(&[]);
+}
+
+#[test]
+fn spikes_neither_fake_a_removal_nor_move_the_value() {
+    let mut bench = Bench::scale();
+    bench.rest([203.0, 0.0], 5.0);
+    for spikes in [&[0.0][..], &[20.3], &[2030.0], &[-203.0], &[0.0, -203.0], &[203.8]] {
+        for spike in spikes {
+            bench.push([*spike, 0.0]);
+        }
+        bench.rest([203.0, 0.0], 1.5);
+    }
+    bench.check(&[203.0]);
+    assert!(!bench.seen(|c| matches!(c, Change::Removed { .. })));
+}
+
+#[test]
+fn an_overload_is_not_captured() {
+    let mut bench = Bench::scale();
+    bench.rest([1300.0, 0.0], 8.0);
+    bench.check(&[]);
+}
+
+#[test]
+fn a_sample_that_is_late_or_no_number_changes_nothing() {
+    let mut bench = Bench::scale();
+    bench.rest([203.0, 0.0], 1.0);
+    let before = format!("{:?}", bench.settling);
+    for sample in [Sample { t_s: 1.0, values: [5.0, 0.0] }, Sample { t_s: 99.0, values: [f64::NAN, 0.0] }] {
+        assert!(bench.settling.push(&sample, &[]).is_empty());
+    }
+    assert_eq!(format!("{:?}", bench.settling), before);
+}
+
+#[test]
+fn after_a_start_with_a_part_on_the_pan_nothing_is_captured_until_it_was_empty() {
+    let mut bench = Bench::with(SettlingLimits::for_scale(D_G, RATE_HZ, 1200.0));
+    bench.rest([203.0, 0.0], 10.0);
+    bench.check(&[]);
+    assert_eq!(bench.settling.phase(), Phase::Unknown);
+    bench.rest([0.0; 2], 3.0);
+    bench.rest([203.0, 0.0], 5.0);
+    bench.check(&[203.0]);
+}
+
+#[test]
+fn a_captured_part_found_again_after_a_replug_is_held_and_not_captured_twice() {
+    let mut bench = Bench::scale();
+    bench.rest([203.0, 0.0], 5.0);
+    let last = bench.captures()[0];
+    bench.settling.resume(last);
+    bench.rest([203.05, 0.0], 6.0);
+    bench.check(&[203.0]);
+    assert_eq!(bench.settling.phase(), Phase::Held);
+    bench.rest([0.0; 2], 3.0);
+    bench.rest([57.0, 0.0], 5.0);
+    bench.check(&[203.0, 57.0]);
+}
+
+#[test]
+fn another_part_found_after_a_replug_is_not_captured() {
+    let mut bench = Bench::scale();
+    bench.rest([203.0, 0.0], 5.0);
+    let last = bench.captures()[0];
+    bench.settling.resume(last);
+    bench.rest([231.0, 0.0], 10.0);
+    bench.check(&[203.0]);
+    assert_eq!(bench.settling.phase(), Phase::Unknown);
+}
+
+#[test]
+fn an_expected_band_shortens_the_wait_and_leaves_the_value_alone() {
+    let time_and_value = |expected: &[Expectation]| {
+        let mut bench = Bench::scale();
+        bench.expected = expected.to_vec();
+        let touched_s = bench.t_s;
+        bench.rest([203.2, 0.0], 6.0);
+        let capture = bench.captures()[0];
+        (capture.t_s - touched_s, capture.values[0])
+    };
+    let (patient_s, _) = time_and_value(&[]);
+    let (expected_s, value) =
+        time_and_value(&[Expectation { lo: 50.0, hi: 60.0 }, Expectation { lo: 201.0, hi: 205.0 }]);
+    let (elsewhere_s, _) = time_and_value(&[Expectation { lo: 229.0, hi: 233.0 }]);
+    assert!(expected_s < patient_s && (elsewhere_s - patient_s).abs() < 1e-9);
+    assert!((value - 203.2).abs() < 0.02);
+}
+
+#[test]
+fn a_beam_gives_total_and_moment_and_waits_for_both() {
+    let mut bench = Bench::with(SettlingLimits::for_beam(RATE_HZ));
+    bench.rest([0.0; 2], 3.0);
+    // The total rests while the moment still creeps: a club that slides along its supports.
+    for i in 0..40_u32 {
+        bench.push([320.0, 220_000.0 + 50.0 * f64::from(i)]);
+    }
+    bench.check(&[]);
+    bench.rest([320.0, 222_000.0], 5.0);
+    bench.check(&[320.0]);
+    assert!((bench.captures()[0].values[1] - 222_000.0).abs() < 50.0);
+}
+
+#[test]
+fn a_gauge_gives_absolute_angles() {
+    let mut bench = Bench::with(SettlingLimits::for_gauge(0.01, RATE_HZ));
+    bench.rest([0.02, 0.01], 3.0);
+    bench.rest([62.5, 34.0], 4.0);
+    bench.check(&[62.5]);
+    assert!((bench.captures()[0].values[1] - 34.0).abs() < 0.05);
+    assert_eq!(bench.captures()[0].zero.map(f64::to_bits), [0, 0]);
+    bench.rest([0.0; 2], 2.0);
+    bench.rest([58.0, 10.5], 4.0);
+    bench.check(&[62.5, 58.0]);
+}
+
+#[test]
+fn a_pause_in_the_samples_is_never_averaged_over() {
+    let mut bench = Bench::scale();
+    bench.rest([203.0, 0.0], 0.5);
+    bench.t_s += 30.0;
+    bench.push([203.0, 0.0]);
+    bench.push([203.0, 0.0]);
+    bench.check(&[]);
+    bench.rest([203.0, 0.0], 4.0);
+    bench.check(&[203.0]);
+}

@@ -52,11 +52,16 @@ impl Intake {
         }
     }
 
+    /// Whether a sample is finite and later than the one before.
+    pub(super) fn takes(&self, sample: &Sample) -> bool {
+        sample.t_s.is_finite() && sample.values.iter().all(|v| v.is_finite()) && sample.t_s > self.last_t_s
+    }
+
     /// Takes a raw sample and gives every sample (or block mean) that is now certain to `out`, oldest first.
     ///
-    /// A sample that is not finite or not later than the one before is ignored.
+    /// One that is not finite or not later than the one before is ignored.
     pub(super) fn push(&mut self, sample: &Sample, mut out: impl FnMut(Sample)) {
-        if !(sample.t_s.is_finite() && sample.values.iter().all(|v| v.is_finite()) && sample.t_s > self.last_t_s) {
+        if !self.takes(sample) {
             return;
         }
         self.last_t_s = sample.t_s;
@@ -128,7 +133,9 @@ impl Intake {
                 block.count += 1.0;
             }
             block => {
-                if let Some(full) = block.replace(Block { index, sum_t_s: sample.t_s, sums: [first, second], count: 1.0 }) {
+                if let Some(full) =
+                    block.replace(Block { index, sum_t_s: sample.t_s, sums: [first, second], count: 1.0 })
+                {
                     let n = full.count;
                     out(Sample { t_s: full.sum_t_s / n, values: full.sums.map(|sum| sum / n) });
                 }
@@ -159,4 +166,51 @@ fn outlies(value: f64, neighbours: impl Iterator<Item = f64>, spike: f64) -> boo
     let ranges = sorted.windows(3.min(count.max(1))).filter_map(|w| Some(w.last()? - w.first()?));
     let spread = ranges.fold(f64::INFINITY, f64::min);
     nearest > spike + SPREADS * spread
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What comes out of an intake for values 0.1 s apart.
+    fn through(limits: &SettlingLimits, values: &[f64]) -> Vec<f64> {
+        let mut intake = Intake::new(limits);
+        let mut out = Vec::new();
+        for (value, i) in values.iter().zip(0_u32..) {
+            intake.push(&Sample { t_s: f64::from(i) / 10.0, values: [*value, 0.0] }, |s| out.push(s.values[0]));
+        }
+        out
+    }
+
+    fn check(values: &[f64], expected: &[f64]) {
+        let out = through(&SettlingLimits::for_scale(0.01, 10.0, 1000.0), values);
+        assert!(out.iter().map(|v| v.to_bits()).eq(expected.iter().map(|v| v.to_bits())), "{values:?} gave {out:?}");
+    }
+
+    #[test]
+    fn spikes_are_dropped_and_steps_are_kept() {
+        check(&[5.0, 5.0, 5.0, 50.0, 5.0, 5.0], &[5.0; 5]);
+        check(&[5.0, 5.0, 5.0, 0.0, -5.0, 5.0, 5.0, 5.0], &[5.0; 6]);
+        check(&[0.0, 0.0, 0.0, 50.0, 50.0, 50.0], &[0.0, 0.0, 0.0, 50.0, 50.0, 50.0]);
+        // A sample in the middle of a step goes too: nothing rests there.
+        check(&[0.0, 0.0, 0.0, 20.0, 50.0, 50.0], &[0.0, 0.0, 0.0, 50.0, 50.0]);
+    }
+
+    #[test]
+    fn a_swing_is_no_run_of_spikes() {
+        check(&[0.0, 3.0, 0.5, 3.5, 0.2, 2.9, 0.1, 3.0, 3.0], &[0.0, 3.0, 0.5, 3.5, 0.2, 2.9, 0.1, 3.0, 3.0]);
+    }
+
+    #[test]
+    fn fast_samples_come_out_as_block_means_cut_in_absolute_time() {
+        let mut intake = Intake::new(&SettlingLimits::for_beam(80.0));
+        let mut out = Vec::new();
+        for i in 0..80_u32 {
+            // 80 Hz from 0.03 s on; blocks are 50 ms long.
+            let t_s = 0.03 + f64::from(i) / 80.0;
+            intake.push(&Sample { t_s, values: [1.0, 2.0] }, |s| out.push(s));
+        }
+        assert!(out.windows(2).all(|pair| (pair[1].t_s / 0.05).floor() - (pair[0].t_s / 0.05).floor() > 0.5));
+        assert!((19..=21).contains(&out.len()), "{}", out.len());
+    }
 }

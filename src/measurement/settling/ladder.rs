@@ -34,7 +34,8 @@ pub(super) struct Ladder {
 
 impl Ladder {
     pub(super) fn new(limits: &SettlingLimits) -> Self {
-        let longest = (0..RUNGS).map(|rung| limits.samples_in(rung)).max().unwrap_or(1).max(limits.zero_samples_longest());
+        let longest =
+            (0..RUNGS).map(|rung| limits.samples_in(rung)).max().unwrap_or(1).max(limits.zero_samples_longest());
         Self { samples: Vec::with_capacity(2 * longest), longest, since: 0 }
     }
 

@@ -236,6 +236,15 @@ pub(super) async fn drive(connection: &mut EventLoop, received: mpsc::Sender<Rec
     }
 }
 
+/// The same when it breaks again and again; not every broker says so when another client takes the name.
+pub(super) fn flapping(settings: &MqttSettings) -> String {
+    let MqttSettings { host, port, site, bench, .. } = settings;
+    format!(
+        "the connection to the MQTT broker at {host}:{port} keeps breaking; \
+         make sure that no other bench is called \"{bench}\" at \"{site}\" too, and see the broker's log"
+    )
+}
+
 /// What is wrong with the connection and what to do, in two halves parted by "; ".
 pub(super) fn words(settings: &MqttSettings, error: &ConnectionError) -> String {
     let MqttSettings { host, port, .. } = settings;

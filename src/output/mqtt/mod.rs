@@ -41,6 +41,8 @@ use crate::journal::store::Reader;
 const BACK_OFF: (Duration, Duration) = (Duration::from_millis(250), Duration::from_secs(5));
 /// A connection that lasted this long starts the waits anew.
 const LASTED: Duration = Duration::from_secs(5);
+/// So many connections in a row that break soon are not chance.
+const FLAPPING: u32 = 3;
 /// Wait after the broker forgot its session: consumers must get the chance to subscribe again.
 const FORGOTTEN: Duration = Duration::from_secs(3);
 /// Messages from the connection to the commands. Sender: the connection, which drops what does not fit.
@@ -114,6 +116,7 @@ pub async fn run(
         since,
         index: RecordIndex::default(),
         had_session: false,
+        breaks: 0,
         quiet_until: None,
     };
     let mut wait = BACK_OFF.0;
@@ -129,6 +132,7 @@ pub async fn run(
         }
         if began.elapsed() >= LASTED {
             wait = BACK_OFF.0;
+            follower.breaks = 0;
         }
         tokio::select! {
             () = sleep(wait) => {}
@@ -147,6 +151,8 @@ struct Follower {
     index: RecordIndex,
     /// Whether the broker has let this run of the bench in before.
     had_session: bool,
+    /// Connections in a row that broke soon after they were made.
+    breaks: u32,
     /// Until when no events are sent, after the broker forgot its session.
     quiet_until: Option<Instant>,
 }
@@ -167,6 +173,7 @@ impl Follower {
             Err(error) => return Ended::Away(connection::words(&self.settings, &error)),
         };
         info!(host = self.settings.host, port = self.settings.port, resumed = ack.session_present, "MQTT connected");
+        self.breaks += 1;
         let had_session = self.had_session || cursor.has_moved();
         self.had_session = true;
         if had_session && !ack.session_present {
@@ -187,6 +194,7 @@ impl Follower {
         match ended {
             Ok(ended) => ended,
             Err(_) if stop.is_cancelled() => Ended::Stopped,
+            Err(_) if self.breaks >= FLAPPING => Ended::Away(connection::flapping(&self.settings)),
             Err(error) => Ended::Away(connection::words(&self.settings, &error)),
         }
     }
@@ -201,6 +209,8 @@ impl Follower {
         stop: &CancellationToken,
     ) -> Ended {
         let (online, offline) = (self.status(true), self.status(false));
+        // A connection that keeps breaking must last before it counts as good again.
+        let trust_after = if self.breaks > FLAPPING { LASTED } else { Duration::ZERO };
         let Self { settings, sources, topics, index, quiet_until, .. } = self;
         let mut events = EventFlow::new(channel.clone(), topics.event(), sources.journal.clone(), cursor);
         let mut standing = Standing::new(channel.clone(), topics.clone());
@@ -219,7 +229,7 @@ impl Follower {
         };
         let end = tokio::select! {
             end = events.run(*quiet_until) => Some(end),
-            end = standing.run(online, sources.snapshots.clone(), trouble) => Some(end),
+            end = standing.run(online, sources.snapshots.clone(), trouble, trust_after) => Some(end),
             end = records.run() => Some(end),
             end = commands.run(settings.commands) => Some(end),
             () = stop.cancelled() => None,

@@ -46,14 +46,16 @@ impl Standing {
         Self { channel, topics, retained, live, work: None, open: FuturesUnordered::new() }
     }
 
-    /// Follows the snapshots until the connection ends. `online` hears when the broker has taken the first message.
+    /// Follows the snapshots until the connection ends. `trouble` is cleared `trust_after` the broker has taken the
+    /// first message.
     pub(super) async fn run(
         &mut self,
         status: Vec<u8>,
         mut snapshots: watch::Receiver<Arc<Snapshot>>,
-        online: &watch::Sender<Option<String>>,
+        trouble: &watch::Sender<Option<String>>,
+        trust_after: Duration,
     ) -> FlowEnd {
-        match self.follow(status, &mut snapshots, online).await {
+        match self.follow(status, &mut snapshots, trouble, trust_after).await {
             Ok(()) => std::future::pending().await,
             Err(end) => end,
         }
@@ -63,17 +65,24 @@ impl Standing {
         &mut self,
         status: Vec<u8>,
         snapshots: &mut watch::Receiver<Arc<Snapshot>>,
-        online: &watch::Sender<Option<String>>,
+        trouble: &watch::Sender<Option<String>>,
+        trust_after: Duration,
     ) -> Result<(), FlowEnd> {
         let topic = self.topics.status();
         let notice = self.channel.publish(&topic, status, true).await?;
         notice.wait_completion_async().await.map_err(|reason| self.channel.refused(&topic, &reason))?;
-        online.send_replace(None);
+        let trusted_at = Instant::now() + trust_after;
+        let mut trusted = false;
         let (mut next_live, mut next_retained) = (Instant::now(), Instant::now());
         let mut late = true;
         snapshots.mark_changed();
         loop {
             tokio::select! {
+                () = sleep_until(trusted_at), if !trusted => {
+                    trusted = true;
+                    trouble.send_replace(None);
+                    continue;
+                }
                 Some((topic, result)) = self.open.next() => {
                     if let Err(PublishNoticeError::V5PubAck(reason)) = result {
                         warn!(topic, ?reason, "the broker refuses a retained topic");

@@ -15,7 +15,7 @@ use super::{Web, live};
 use crate::journal::store::{BATCH, Reader};
 use crate::output::command::{CommandRequest, ask};
 use crate::output::lists::{order_list, record_list};
-use crate::output::record;
+use crate::output::{record, trust_view};
 
 /// A problem as RFC 9457 wants it.
 pub(super) fn problem(status: StatusCode, title: &str, detail: &str) -> Response {
@@ -32,9 +32,21 @@ pub(super) async fn state(State(web): State<Web>) -> Json<Value> {
     Json(live::state(&web, &snapshot, &web.banners()))
 }
 
-pub(super) async fn instruments(State(web): State<Web>) -> Json<Value> {
+/// The instruments with their checks and calibrations.
+pub(super) async fn instruments(State(web): State<Web>) -> Response {
     let snapshot = Arc::clone(&web.snapshots.borrow());
-    Json(json!({"instruments": live::instruments(&snapshot, web.clock.now())}))
+    let (ids, now): (Vec<String>, _) = (snapshot.instruments.iter().map(|view| view.id.clone()).collect(), web.clock.now());
+    let trusts = ask(&web.questions, move |state| -> Vec<Value> {
+        ids.iter().map(|id| trust_view::instrument(state, id, now.at_us)).collect()
+    });
+    let trusts = trusts.await;
+    let mut instruments = live::instruments(&snapshot, now);
+    for (instrument, trust) in instruments.as_array_mut().into_iter().flatten().zip(trusts.unwrap_or_default()) {
+        if let Some(instrument) = instrument.as_object_mut() {
+            instrument.insert("checks".to_owned(), trust);
+        }
+    }
+    Json(json!({"instruments": instruments})).into_response()
 }
 
 pub(super) async fn orders(State(web): State<Web>) -> Response {

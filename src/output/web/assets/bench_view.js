@@ -55,10 +55,13 @@ export function ageMs(entry, now_ms) {
   return typeof said === "number" ? said + Math.max(0, now_ms - entry.heardAt) : Infinity;
 }
 
+/** Whether an instrument measures nothing and only asks for something: a scanner or a pedal. */
+export const isHand = (instrument) => instrument.kind === "scanner" || instrument.kind === "pedal";
+
 /** `fresh`, `aged` (grey) or `gone` (dashes). An instrument that is not connected is gone at once. */
 export function freshness(entry, now_ms) {
-  // A scanner speaks when it is used; its silence is no age.
-  if (entry.reading.kind === "scanner") return entry.reading.connected ? "fresh" : "gone";
+  // Scanners and pedals speak when they are used; their silence is no age.
+  if (isHand(entry.reading)) return entry.reading.connected ? "fresh" : "gone";
   if (!entry.reading.connected || entry.reading.phase === "lost") return "gone";
   const age = ageMs(entry, now_ms);
   if (age > GONE_AFTER_MS) return "gone";

@@ -4,7 +4,7 @@
 
 import { byId, el, rebuild, setAttribute, setText } from "./dom.js";
 import { phaseGlyph } from "./glyphs.js";
-import { freshness, mainReading } from "./bench_view.js";
+import { freshness, isHand, mainReading } from "./bench_view.js";
 import { PHASES, signed } from "./words.js";
 
 /** Draws the tiles. */
@@ -40,7 +40,7 @@ function drawTile(tile, entry, focused, fresh) {
   setText(tile.querySelector(".tile-text"), fresh === "gone" ? "– – –" : signed(reading?.text ?? "") || "–");
   const word =
     fresh === "fresh"
-      ? instrument.kind === "scanner"
+      ? isHand(instrument)
         ? "ready"
         : (PHASES[phase] ?? phase)
       : fresh === "aged"

@@ -1,0 +1,228 @@
+//! Proves a whole journal: the chain from the first event to the last, and every number from its raw bytes.
+//!
+//! A reader comes in, faults with their event go out. Damage never ends the audit: what can still be read is proved,
+//! and what the database itself cannot read is a fault like any other. Nothing is repaired.
+
+use std::collections::HashMap;
+
+use crate::journal::chain::{GENESIS, link, sha256};
+use crate::journal::damage::{RawRow, Unreadable};
+use crate::journal::event;
+use crate::journal::evidence;
+use crate::journal::store::Reader;
+use crate::proof::{prove, prove_filed};
+use crate::work_order::event::{CapturedReading, Change, Event, EventId};
+use crate::work_order::state::State;
+use crate::work_order::trust;
+
+/// After so many sequences in a row that cannot be read, and an end that cannot be found, the rest is given up.
+const BLIND: u64 = 1000;
+
+/// What was proved and what is wrong.
+#[derive(Debug, Default)]
+pub struct Audit {
+    /// Events read.
+    pub events: u64,
+    /// Readings recomputed from raw bytes.
+    pub readings: u64,
+    /// Values judged again.
+    pub values: u64,
+    /// Checks and reference readings worked out again.
+    pub references: u64,
+    /// The last hash of the chain.
+    pub chain: String,
+    /// What is wrong, in the order it was met.
+    pub faults: Vec<Fault>,
+    calibrations: HashMap<EventId, Change>,
+    captured: HashMap<EventId, CapturedReading>,
+    state: State,
+}
+
+/// Something that does not hold.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Fault {
+    /// The event it was found at; `None` for the file as a whole.
+    pub seq: Option<u64>,
+    /// What is wrong, in words.
+    pub what: String,
+}
+
+impl std::fmt::Display for Fault {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self.seq {
+            Some(seq) => write!(f, "event {seq}: {}", self.what),
+            None => write!(f, "the file: {}", self.what),
+        }
+    }
+}
+
+/// Proves a journal.
+pub async fn audit(reader: &Reader) -> Audit {
+    let mut audit = Audit { chain: GENESIS.to_owned(), ..Audit::default() };
+    for what in reader.structure().await {
+        audit.faults.push(Fault { seq: None, what });
+    }
+    let last = match reader.last_seq().await {
+        Ok(last) => Some(last),
+        Err(error) => {
+            audit.fault(None, &format!("its last event cannot be found: {}", causes(&error)));
+            None
+        }
+    };
+    // Either hash may be the true one when a stored hash and its event do not agree.
+    let mut previous = [GENESIS.to_owned(), GENESIS.to_owned()];
+    let (mut seq, mut blind) = (0, 0);
+    while last.map_or(blind < BLIND, |last| seq < last) {
+        seq += 1;
+        match reader.raw_row(seq).await {
+            Ok(Some(row)) => {
+                blind = 0;
+                previous = audit.row(reader, seq, &row, &previous).await;
+            }
+            Ok(None) if last.is_none() => blind += 1,
+            Ok(None) => {
+                audit.fault(Some(seq), "is missing");
+                previous = [String::new(), String::new()];
+            }
+            Err(unreadable) => {
+                blind += 1;
+                audit.fault(Some(seq), &unreadable.to_string());
+                previous = [String::new(), String::new()];
+            }
+        }
+    }
+    let [stored, _] = previous;
+    audit.chain = stored;
+    audit
+}
+
+impl Audit {
+    /// An audit that ended before it began.
+    #[must_use]
+    pub fn unreadable(what: String) -> Self {
+        Self { faults: vec![Fault { seq: None, what }], ..Self::default() }
+    }
+
+    fn fault(&mut self, seq: Option<u64>, what: &str) {
+        self.faults.push(Fault { seq, what: what.to_owned() });
+    }
+
+    /// Proves one row; the hashes the next one may build on leave: as stored and as computed.
+    async fn row(&mut self, reader: &Reader, seq: u64, row: &RawRow, previous: &[String; 2]) -> [String; 2] {
+        self.events += 1;
+        let computed = previous.each_ref().map(|previous| link(previous, &row.body));
+        let stored = String::from_utf8_lossy(&row.hash).into_owned();
+        // Behind a gap there is no hash to build on; the gap is named already.
+        let known = !previous[0].is_empty();
+        if known && !computed.contains(&stored) {
+            self.fault(Some(seq), "the chain does not hold: its text or its hash was changed");
+        }
+        let after = [stored.clone(), if known { computed[0].clone() } else { stored }];
+        let text = std::str::from_utf8(&row.body).map_err(|_| "its text is not readable".to_owned());
+        match text.and_then(|text| event::parse(text).map_err(|error| error.to_string())) {
+            Ok(event) => {
+                self.columns(reader, seq, row, &event);
+                self.event(reader, &event).await;
+                self.state.apply(&event);
+            }
+            Err(what) => self.fault(Some(seq), &what),
+        }
+        after
+    }
+
+    /// The columns beside the text only repeat it.
+    fn columns(&mut self, reader: &Reader, seq: u64, row: &RawRow, event: &Event) {
+        if event.seq != seq {
+            self.fault(Some(seq), &format!("it says that it is event {}", event.seq));
+        }
+        if event.epoch != reader.epoch() {
+            self.fault(Some(seq), &format!("it is of journal {}, this is journal {}", event.epoch, reader.epoch()));
+        }
+        let bench = format!("\"bench\":{}", serde_json::Value::from(reader.bench()));
+        if !String::from_utf8_lossy(&row.body).contains(&bench) {
+            self.fault(Some(seq), &format!("it is of another bench than {}", reader.bench()));
+        }
+        let same = row.id == event.id.to_string().into_bytes()
+            && row.kind == event.change.kind().as_bytes()
+            && row.at_us == Some(event.at_us);
+        if !same {
+            self.fault(Some(seq), "its columns say something else than its text");
+        }
+    }
+
+    async fn event(&mut self, reader: &Reader, event: &Event) {
+        let seq = Some(event.seq);
+        match &event.change {
+            Change::Calibrated { instrument, .. } => {
+                self.calibrations.insert(event.id, event.change.clone());
+                if let Some(what) = self.adjustment(instrument, &event.change) {
+                    self.fault(seq, what);
+                }
+            }
+            Change::ReadingCaptured(captured) => {
+                self.readings += 1;
+                self.captured.insert(event.id, captured.clone());
+                if let Err(what) = self.reading(reader, captured).await {
+                    self.fault(seq, &format!("reading of {}: {what}", captured.instrument));
+                }
+            }
+            Change::ReadingFiled { reading, values, .. } => {
+                let Some(captured) = self.captured.get(reading) else {
+                    self.fault(seq, &format!("files reading {reading}, which is not in the journal"));
+                    return;
+                };
+                self.values += u64::try_from(values.len()).unwrap_or(0);
+                let doubts: Vec<String> =
+                    values.iter().filter_map(|value| prove_filed(Some(captured), value).err()).map(|d| d.to_string()).collect();
+                for doubt in doubts {
+                    self.fault(seq, &doubt);
+                }
+            }
+            Change::ValueTyped { value, .. } => {
+                self.values += 1;
+                if let Err(doubt) = prove_filed(None, value) {
+                    self.fault(seq, &doubt.to_string());
+                }
+            }
+            Change::Checked(check) => {
+                if let Some(reading) = check.reading {
+                    self.reference(event, reading);
+                }
+            }
+            Change::ReferenceRead { placement, .. } => self.reference(event, placement.reading),
+            _ => {}
+        }
+    }
+
+    /// A check or a placement of a reference, worked out again from its reading.
+    fn reference(&mut self, event: &Event, reading: EventId) {
+        self.references += 1;
+        let again = self.captured.get(&reading).and_then(|captured| trust::take(&self.state, reading, captured, event.at_us));
+        if again.as_deref() != Some(std::slice::from_ref(&event.change)) {
+            self.fault(Some(event.seq), "reading, reference and calibration give something else than the record says");
+        }
+    }
+
+    /// An adjustment must be the one that was proposed from the readings before it.
+    fn adjustment(&self, instrument: &str, change: &Change) -> Option<&'static str> {
+        let Change::Calibrated { calibration, report: Some(report), .. } = change else { return None };
+        let under_way = self.state.trust.calibrating.get(instrument);
+        let same = under_way.is_some_and(|c| c.report == **report && c.proposal.as_ref() == Some(calibration));
+        (!same).then_some("its report is not that of the readings before it")
+    }
+
+    async fn reading(&self, reader: &Reader, captured: &CapturedReading) -> Result<(), String> {
+        let stored = reader.evidence(&captured.evidence).await.map_err(|error| causes(&error))?;
+        let stored = stored.ok_or("its raw bytes are missing")?;
+        if sha256(&stored) != captured.evidence {
+            return Err("its raw bytes were changed".to_owned());
+        }
+        let frames = evidence::decode(&stored).ok_or("its raw bytes are not readable")?;
+        let calibrated = self.calibrations.get(&captured.calibration).ok_or("its calibration is not in the journal")?;
+        prove(captured, calibrated, &frames).map_err(|doubt| doubt.to_string())
+    }
+}
+
+fn causes(error: &(dyn std::error::Error + 'static)) -> String {
+    Unreadable::words(error)
+}

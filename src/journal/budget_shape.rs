@@ -1,0 +1,77 @@
+//! The stored shape of budgets and decision rules, part of the events' version 1.
+
+use serde::{Deserialize, Serialize};
+
+use super::event::by_name;
+use crate::measurement::reading::Quantity;
+use crate::measurement::uncertainty::{Budget, Component, Drift, Source};
+use crate::work_order::event::BudgetInputs;
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Budget")]
+struct BudgetShape {
+    #[serde(with = "by_name")]
+    quantity: Quantity,
+    #[serde(with = "components")]
+    components: Vec<Component>,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Component")]
+struct ComponentShape {
+    #[serde(with = "by_name")]
+    source: Source,
+    u: f64,
+    /// Absent for what is taken as known exactly.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    freedom: Option<f64>,
+}
+
+#[derive(Serialize, Deserialize)]
+struct StoredInputs {
+    u_zero: [f64; 2],
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    drift: Option<StoredDrift>,
+}
+
+#[derive(Serialize, Deserialize)]
+struct StoredDrift {
+    relative: f64,
+    freedom: f64,
+}
+
+super::event::list_of!(components, Component, "ComponentShape");
+super::event::list_of!(budgets, Budget, "BudgetShape");
+
+/// Inputs of a budget, where there are any.
+pub(super) mod optional_inputs {
+    use super::{BudgetInputs, Drift, StoredDrift, StoredInputs};
+    use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+    pub(crate) fn serialize<S: Serializer>(inputs: &Option<BudgetInputs>, serializer: S) -> Result<S::Ok, S::Error> {
+        let drift = |drift: Drift| StoredDrift { relative: drift.relative, freedom: drift.freedom };
+        inputs.map(|i| StoredInputs { u_zero: i.u_zero, drift: i.drift.map(drift) }).serialize(serializer)
+    }
+
+    pub(crate) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<BudgetInputs>, D::Error> {
+        let drift = |drift: StoredDrift| Drift { relative: drift.relative, freedom: drift.freedom };
+        let stored = Option::<StoredInputs>::deserialize(deserializer)?;
+        Ok(stored.map(|i| BudgetInputs { u_zero: i.u_zero, drift: i.drift.map(drift) }))
+    }
+}
+
+/// A decision rule by its text.
+pub(super) mod as_text {
+    use crate::work_order::judging::DecisionRule;
+    use serde::de::Error;
+    use serde::{Deserialize, Deserializer, Serializer};
+
+    pub(crate) fn serialize<S: Serializer>(rule: &DecisionRule, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(&rule.text())
+    }
+
+    pub(crate) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<DecisionRule, D::Error> {
+        let text = String::deserialize(deserializer)?;
+        DecisionRule::parse(&text).ok_or_else(|| D::Error::custom(format!("\"{text}\" is not a decision rule")))
+    }
+}

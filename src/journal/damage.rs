@@ -1,0 +1,106 @@
+//! Reading a journal that may be damaged: one row at a time, as bytes, and what the database says of its own pages.
+
+use sqlx::Row as _;
+use sqlx::sqlite::SqliteRow;
+use tokio::sync::OnceCell;
+
+use super::store::Reader;
+
+/// The columns of an event as they are stored, whatever they hold.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RawRow {
+    /// The event's id.
+    pub id: Vec<u8>,
+    /// Its kind.
+    pub kind: Vec<u8>,
+    /// Its wall time in microseconds since 1970 UTC; `None` where something else stands there.
+    pub at_us: Option<i64>,
+    /// Its canonical JSON.
+    pub body: Vec<u8>,
+    /// Its place in the chain.
+    pub hash: Vec<u8>,
+}
+
+/// The database cannot read a row.
+#[derive(Debug, thiserror::Error)]
+#[error("the database cannot read it: {0}")]
+pub struct Unreadable(String);
+
+impl Unreadable {
+    /// An error with its causes, in one line.
+    #[must_use]
+    pub fn words(error: &(dyn std::error::Error + 'static)) -> String {
+        let mut words = error.to_string();
+        let mut next = error.source();
+        while let Some(cause) = next {
+            words = format!("{words}: {cause}");
+            next = cause.source();
+        }
+        words
+    }
+}
+
+/// What the tables, triggers and indices of a journal are, from the scripts that made them.
+const SCHEMA: &str = "SELECT type || ' ' || name || ' ' || tbl_name || ' ' || coalesce(sql, '') FROM sqlite_schema
+                      WHERE name NOT LIKE '\\_sqlx%' ESCAPE '\\' ORDER BY 1";
+
+impl Reader {
+    /// One event as it is stored; `None` where there is none with this sequence.
+    ///
+    /// # Errors
+    /// When the database itself cannot read it.
+    pub async fn raw_row(&self, seq: u64) -> Result<Option<RawRow>, Unreadable> {
+        let row = sqlx::query(
+            "SELECT CAST(id AS BLOB), CAST(kind AS BLOB), CAST(at_us AS INTEGER), CAST(body AS BLOB), CAST(hash AS BLOB)
+             FROM event WHERE seq = ?",
+        )
+        .bind(i64::try_from(seq).unwrap_or(i64::MAX))
+        .fetch_optional(self.connections())
+        .await
+        .map_err(|error| Unreadable(Unreadable::words(&error)))?;
+        let bytes = |row: &SqliteRow, column: usize| row.try_get::<Vec<u8>, _>(column).unwrap_or_default();
+        Ok(row.map(|row| RawRow {
+            id: bytes(&row, 0),
+            kind: bytes(&row, 1),
+            at_us: row.try_get(2).ok(),
+            body: bytes(&row, 3),
+            hash: bytes(&row, 4),
+        }))
+    }
+
+    /// What the database says is wrong with its own pages and indices, and whether its tables and the triggers that
+    /// refuse changes are the ones it was made with.
+    pub async fn structure(&self) -> Vec<String> {
+        let mut faults = Vec::new();
+        match sqlx::query_scalar::<_, String>("PRAGMA integrity_check(20)").fetch_all(self.connections()).await {
+            Ok(lines) => faults.extend(lines.into_iter().filter(|line| line != "ok")),
+            Err(error) => faults.push(format!("its pages cannot be checked: {}", Unreadable::words(&error))),
+        }
+        match (self.schema().await, made_schema().await) {
+            (Ok(found), Ok(made)) if found == *made => {}
+            (Ok(_), Ok(_)) => faults.push("its tables or triggers are not the ones it was made with".to_owned()),
+            (Err(error), _) | (_, Err(error)) => {
+                faults.push(format!("its tables cannot be listed: {}", Unreadable::words(&error)));
+            }
+        }
+        faults
+    }
+
+    async fn schema(&self) -> Result<Vec<String>, sqlx::Error> {
+        sqlx::query_scalar(SCHEMA).fetch_all(self.connections()).await
+    }
+}
+
+/// The same of a journal made now, in memory.
+async fn made_schema() -> Result<&'static Vec<String>, sqlx::Error> {
+    static MADE: OnceCell<Vec<String>> = OnceCell::const_new();
+    MADE.get_or_try_init(make_schema).await
+}
+
+async fn make_schema() -> Result<Vec<String>, sqlx::Error> {
+    let pool = sqlx::sqlite::SqlitePoolOptions::new().max_connections(1).connect("sqlite::memory:").await?;
+    sqlx::migrate!("src/journal/schema").run(&pool).await?;
+    let made = sqlx::query_scalar(SCHEMA).fetch_all(&pool).await;
+    pool.close().await;
+    made
+}

@@ -1,0 +1,222 @@
+//! What one despiked sample does to a placement: the transitions between empty, settling, held and disturbed.
+//!
+//! A sample comes in through `Settling::push`, changes go out. Whether a level is at rest is judged elsewhere
+//! (`agreement`), and so are the zero (`zero`) and a quick swap (`dip`).
+
+use super::change::{Capture, Change, Changes};
+use super::dip::Dip;
+use super::doubt;
+use super::ladder::{self, Level};
+use super::limits::Zeroing;
+use super::zero::Zero;
+use super::{Settling, State, Told, ZeroState, at, less};
+use crate::measurement::sample::{Expectation, Sample};
+
+/// The pan counts as seen empty after this time near zero, s.
+const SEEN_EMPTY_S: f64 = 0.5;
+/// The zero counts as lost after this time well below it, s.
+const LOST_S: f64 = 0.4;
+
+impl Settling {
+    pub(super) fn step(&mut self, sample: &Sample, now_s: f64, expected: &[Expectation], changes: &mut Changes) {
+        match self.state {
+            State::Unknown { resume, empty_since_s } => self.unknown(sample, now_s, resume, empty_since_s, changes),
+            State::Empty { below_since_s } => self.empty(sample, now_s, below_since_s, changes),
+            State::Settling { since_s, told } => self.settling(sample, now_s, (since_s, told), expected, changes),
+            State::Held { captured, dip, off_level } => self.held(sample, now_s, captured, dip, off_level, changes),
+            State::Disturbed { captured, dip } => self.disturbed(sample, now_s, captured, dip, changes),
+        }
+    }
+
+    fn unknown(
+        &mut self,
+        sample: &Sample,
+        now_s: f64,
+        resume: Option<Capture>,
+        since_s: Option<f64>,
+        changes: &mut Changes,
+    ) {
+        if let Some(captured) = resume
+            && let Some(level) = self.stable(now_s, self.limits.strict_s, &[])
+            && self.same(&level, &captured, 1.0)
+        {
+            self.hold(captured, now_s);
+            return;
+        }
+        if self.load(sample).abs() >= self.limits.on {
+            self.state = State::Unknown { resume, empty_since_s: None };
+            return;
+        }
+        if since_s.is_none() {
+            // What lay there before is no look at the zero.
+            self.ladder.restart();
+        }
+        let since_s = since_s.unwrap_or(now_s);
+        self.state = State::Unknown { resume, empty_since_s: Some(since_s) };
+        let window = self.limits.samples(SEEN_EMPTY_S, 3);
+        if now_s - since_s >= SEEN_EMPTY_S
+            && let Some(level) = self.ladder.newest(window, 0).and_then(|s| ladder::level(s, self.limits.channels))
+        {
+            self.zero = Zero::first(&self.limits, &level);
+            self.zero_state = ZeroState::Tracked;
+            self.state = State::Empty { below_since_s: None };
+            changes.push(Change::ZeroFound { t_s: now_s });
+        }
+    }
+
+    fn empty(&mut self, sample: &Sample, now_s: f64, below_since_s: Option<f64>, changes: &mut Changes) {
+        let load = self.load(sample);
+        if load > self.limits.on {
+            changes.push(Change::Placed { t_s: now_s });
+            self.begin_settling(now_s);
+            return;
+        }
+        if load < -self.limits.off {
+            let since_s = below_since_s.unwrap_or(now_s);
+            self.state = State::Empty { below_since_s: Some(since_s) };
+            // What was tared away says nothing about the empty pan.
+            self.ladder.restart();
+            if now_s - since_s >= LOST_S && self.zero_state == ZeroState::Tracked {
+                self.zero_state = ZeroState::Lost;
+                self.zero = Zero::unknown(self.zero.value);
+                changes.push(Change::ZeroLost { t_s: now_s });
+            }
+            return;
+        }
+        self.state = State::Empty { below_since_s: None };
+        let found = self.zero.follow(&self.limits, &self.ladder).is_some();
+        if found && self.zero_state == ZeroState::Lost {
+            self.zero_state = ZeroState::Tracked;
+            changes.push(Change::ZeroFound { t_s: now_s });
+        }
+    }
+
+    fn settling(
+        &mut self,
+        sample: &Sample,
+        now_s: f64,
+        since: (f64, Told),
+        expected: &[Expectation],
+        changes: &mut Changes,
+    ) {
+        if self.load(sample) < self.limits.off {
+            self.remove(sample, now_s, changes);
+            return;
+        }
+        if let Some(level) = self.stable(now_s, 0.0, expected)
+            && self.may_capture(&level)
+        {
+            self.capture(&level, now_s, changes);
+            return;
+        }
+        self.report_progress(now_s, changes);
+        let (since_s, told) = since;
+        if told == Told::NotYet && now_s - since_s >= self.limits.patience_s {
+            changes.push(Change::MovingTooLong { t_s: now_s });
+            self.state = State::Settling { since_s, told: Told::Once };
+        }
+    }
+
+    fn held(&mut self, sample: &Sample, now_s: f64, captured: Capture, dip: Dip, off_level: u8, changes: &mut Changes) {
+        if self.left(sample, &captured) {
+            self.remove(sample, now_s, changes);
+            return;
+        }
+        let level = self.less_zero(sample.values);
+        let moved = (0..self.limits.channels)
+            .any(|c| (at(&level, c) - at(&captured.values, c)).abs() > at(&self.limits.moved, c));
+        // One sample may be a spike that is as small as the spike gate's reach.
+        let off_level = if moved { off_level + 1 } else { 0 };
+        if off_level < 2 {
+            self.state = State::Held { captured, dip, off_level };
+            return;
+        }
+        self.state = State::Disturbed { captured, dip };
+        self.ladder.restart();
+        self.agreement = None;
+        changes.push(Change::Disturbed { t_s: now_s });
+    }
+
+    fn disturbed(&mut self, sample: &Sample, now_s: f64, captured: Capture, dip: Dip, changes: &mut Changes) {
+        if self.left(sample, &captured) {
+            self.remove(sample, now_s, changes);
+            return;
+        }
+        let Some((level, lasted_s)) = self.lasting(now_s, self.limits.strict_s, &[]) else {
+            self.report_progress(now_s, changes);
+            return;
+        };
+        if self.same(&level, &captured, dip.closeness()) {
+            if lasted_s >= self.limits.hold_s {
+                self.hold(captured, now_s);
+                changes.push(Change::Restored { t_s: now_s });
+                return;
+            }
+        } else if lasted_s >= self.limits.strict_hold_s && self.may_capture(&level) {
+            changes.push(Change::Changed { t_s: now_s });
+            self.capture(&level, now_s, changes);
+            return;
+        }
+        self.report_progress(now_s, changes);
+    }
+
+    fn left(&self, sample: &Sample, captured: &Capture) -> bool {
+        let load = self.load(sample);
+        load < self.limits.off || load < self.limits.swap * at(&captured.values, 0).abs()
+    }
+
+    fn remove(&mut self, sample: &Sample, now_s: f64, changes: &mut Changes) {
+        changes.push(Change::Removed { t_s: now_s });
+        if self.load(sample) > self.limits.on {
+            // The dip was too deep for a touch: the next part is on its way already.
+            changes.push(Change::Placed { t_s: now_s });
+            self.begin_settling(now_s);
+        } else {
+            self.state = State::Empty { below_since_s: None };
+            self.ladder.restart();
+            self.agreement = None;
+        }
+    }
+
+    fn begin_settling(&mut self, now_s: f64) {
+        self.state = State::Settling { since_s: now_s, told: Told::NotYet };
+        self.ladder.restart();
+        self.agreement = None;
+        (self.progress, self.shown_progress) = (0.0, 0.0);
+    }
+
+    fn hold(&mut self, captured: Capture, now_s: f64) {
+        self.state = State::Held { captured, dip: Dip::begin(now_s), off_level: 0 };
+        self.agreement = None;
+    }
+
+    fn may_capture(&self, level: &Level) -> bool {
+        let load = at(&level.mean, 0) - at(&self.zero.value, 0);
+        let load = if self.limits.zeroing == Zeroing::PresenceOnly { load.abs() } else { load };
+        self.zero_state == ZeroState::Tracked && load > self.limits.on && load <= self.limits.capacity
+    }
+
+    fn capture(&mut self, level: &Level, now_s: f64, changes: &mut Changes) {
+        let zero = self.zero_taken_off();
+        let u_zero = match self.limits.zeroing {
+            Zeroing::TakenOff => self.zero.u_at(&self.limits, now_s),
+            Zeroing::PresenceOnly => [0.0; 2],
+        };
+        let u = doubt::of_level(&self.limits, level, u_zero);
+        let captured =
+            Capture { t_s: now_s, values: less(level.mean, zero), u, window: level.window, zero, u_zero, n: level.n };
+        self.hold(captured, now_s);
+        changes.push(Change::Captured(captured));
+    }
+
+    fn report_progress(&mut self, now_s: f64, changes: &mut Changes) {
+        let first = ladder::f64_of(self.limits.samples_in(0).max(1));
+        let filled = (ladder::f64_of(self.ladder.since()) / first).min(1.0);
+        let lasted = self.agreement.map_or(0.0, |(since_s, _)| ((now_s - since_s) / self.limits.hold_s).min(1.0));
+        self.progress = (0.6 * filled + 0.4 * lasted).min(0.99);
+        if (self.progress - self.shown_progress).abs() >= 0.05 {
+            self.shown_progress = self.progress;
+            changes.push(Change::Progress { t_s: now_s, progress: self.progress });
+        }
+    }
+}

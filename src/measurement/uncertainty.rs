@@ -1,0 +1,339 @@
+//! Uncertainty budgets: what each captured quantity owes its doubt to, after JCGM 100.
+//!
+//! A settled level, its calibration and what the checks found come in; for each quantity a list of named components
+//! goes out, with effective degrees of freedom, coverage factor and expanded uncertainty. No samples and no capture:
+//! what one window says of itself arrives as three numbers a channel.
+
+use super::beam::{BeamGeometry, Reactions, read_beam};
+use super::calibration::{BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration};
+use super::distribution::{combined, coverage_factor, effective_freedom, rectangular};
+use super::reading::{Measured, Quantity, Reading};
+use super::settling::Capture;
+use super::unit::{GMM_PER_INCH_OUNCE, Grams, INCH_OUNCES_PER_POINT, Millimetres};
+
+/// Coverage that is stated with an expanded uncertainty: two standard deviations of a normal distribution.
+pub const COVERAGE_PROBABILITY: f64 = 0.954_5;
+
+/// Where a part of an uncertainty comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Source {
+    /// The step of the indication.
+    Resolution,
+    /// Unrest of the settled window.
+    Repeatability,
+    /// Span of a scale or of the cells, datum of a gauge.
+    Calibration,
+    /// What checks since the calibration found and nobody corrected.
+    Drift,
+    /// The tracked zero and its age.
+    Zero,
+    /// Linearity, and a load beside the middle of the pan.
+    Eccentricity,
+    /// Places of the supports and of the butt stop.
+    Supports,
+    /// A beam or gauge that does not stand level.
+    Level,
+}
+
+impl Source {
+    /// All sources, in the order of a budget.
+    pub const ALL: [Self; 8] = [
+        Self::Resolution,
+        Self::Repeatability,
+        Self::Calibration,
+        Self::Drift,
+        Self::Zero,
+        Self::Eccentricity,
+        Self::Supports,
+        Self::Level,
+    ];
+
+    /// The name in records and messages.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Resolution => "resolution",
+            Self::Repeatability => "repeatability",
+            Self::Calibration => "calibration",
+            Self::Drift => "drift",
+            Self::Zero => "zero",
+            Self::Eccentricity => "eccentricity",
+            Self::Supports => "supports",
+            Self::Level => "level",
+        }
+    }
+
+    /// Reads a name.
+    #[must_use]
+    pub fn parse(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|source| source.name() == name)
+    }
+}
+
+/// One line of a budget.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Component {
+    /// Where it comes from.
+    pub source: Source,
+    /// Standard uncertainty it brings, in the unit of the quantity: sensitivity times input uncertainty.
+    pub u: f64,
+    /// Degrees of freedom; `None` for what is taken as known exactly (JCGM 100, G.4.3).
+    pub freedom: Option<f64>,
+}
+
+/// The budget of one quantity. Components are independent of each other; what is correlated is within one component.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Budget {
+    /// The quantity.
+    pub quantity: Quantity,
+    /// Its components, those of zero left out.
+    pub components: Vec<Component>,
+}
+
+impl Budget {
+    /// Combined standard uncertainty (JCGM 100, 5.1.2).
+    #[must_use]
+    pub fn u(&self) -> f64 {
+        let parts: Vec<f64> = self.components.iter().map(|component| component.u).collect();
+        combined(&parts)
+    }
+
+    /// Effective degrees of freedom (Welch and Satterthwaite; JCGM 100, G.4.1); may be infinite.
+    #[must_use]
+    pub fn freedom(&self) -> f64 {
+        let parts: Vec<(f64, f64)> =
+            self.components.iter().map(|c| (c.u, c.freedom.unwrap_or(f64::INFINITY))).collect();
+        effective_freedom(&parts)
+    }
+
+    /// Coverage factor k for [`COVERAGE_PROBABILITY`] with the effective degrees of freedom, truncated to a whole
+    /// number as JCGM 100, G.4.1 allows. `None` where there are none.
+    #[must_use]
+    pub fn coverage(&self) -> Option<f64> {
+        coverage_factor(COVERAGE_PROBABILITY, self.freedom().floor())
+    }
+
+    /// Expanded uncertainty U = k·u.
+    #[must_use]
+    pub fn expanded(&self) -> Option<f64> {
+        self.coverage().map(|k| k * self.u())
+    }
+}
+
+/// What the checks since the calibration say: errors that were found, allowed, and not corrected.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Drift {
+    /// Root mean square of error over reference.
+    pub relative: f64,
+    /// Number of checks behind it.
+    pub freedom: f64,
+}
+
+/// Standard uncertainties of the two levels of a capture, in the units of the levels.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LevelParts {
+    /// From the step of the indication.
+    pub resolution: [f64; 2],
+    /// From the unrest of the window.
+    pub repeatability: [f64; 2],
+    /// From the tracked zero.
+    pub zero: [f64; 2],
+    /// Degrees of freedom of the window; `None` where it is not known.
+    pub freedom: Option<f64>,
+}
+
+impl LevelParts {
+    /// Splits what the settling says of its levels. `u` is the whole, `u_zero` the zero's part, `resolution` the step,
+    /// `n` the samples of the window. The parts add up to the whole again: what is neither zero nor step is unrest.
+    #[must_use]
+    pub fn split(u: [f64; 2], u_zero: [f64; 2], resolution: f64, n: usize) -> Self {
+        let mut parts = Self { resolution: [0.0; 2], repeatability: [0.0; 2], zero: [0.0; 2], freedom: None };
+        for (channel, (whole, zero)) in u.into_iter().zip(u_zero).enumerate() {
+            let zero = zero.min(whole);
+            let rest = (whole * whole - zero * zero).max(0.0).sqrt();
+            let step = rectangular(resolution / 2.0).min(rest);
+            let unrest = (rest * rest - step * step).max(0.0).sqrt();
+            for (list, part) in [(&mut parts.zero, zero), (&mut parts.resolution, step), (&mut parts.repeatability, unrest)] {
+                if let Some(slot) = list.get_mut(channel) {
+                    *slot = part;
+                }
+            }
+        }
+        parts.freedom = u32::try_from(n.saturating_sub(1)).ok().filter(|freedom| *freedom > 0).map(f64::from);
+        parts
+    }
+
+    fn each(&self) -> [(Source, [f64; 2], Option<f64>); 3] {
+        [
+            (Source::Resolution, self.resolution, None),
+            (Source::Repeatability, self.repeatability, self.freedom),
+            (Source::Zero, self.zero, None),
+        ]
+    }
+}
+
+/// A reading with the budget of each of its quantities; each `u` is its budget's. `None` where the level cannot be a
+/// placement.
+#[must_use]
+pub fn assess(
+    calibration: &Calibration,
+    capture: &Capture,
+    parts: &LevelParts,
+    drift: Option<&Drift>,
+) -> Option<(Reading, Vec<Budget>)> {
+    let mut reading = calibration.reading(capture)?;
+    let budgets = match calibration {
+        Calibration::Scale(scale) => vec![scale_budget(scale, capture.values[0], parts, drift)],
+        Calibration::Beam(beam) => beam_budgets(beam, capture.values, parts, drift)?,
+        Calibration::Gauge(gauge) => gauge_budgets(gauge, capture.values, parts),
+    };
+    for Measured { quantity, u, .. } in &mut reading.measured {
+        *u = budgets.iter().find(|budget| budget.quantity == *quantity)?.u();
+    }
+    reading.measured.iter().all(|m| m.u.is_finite()).then_some((reading, budgets))
+}
+
+fn budget(quantity: Quantity, components: impl IntoIterator<Item = (Source, f64, Option<f64>)>) -> Budget {
+    let mut components: Vec<Component> = components
+        .into_iter()
+        .filter(|(_, u, _)| *u > 0.0)
+        .map(|(source, u, freedom)| Component { source, u, freedom })
+        .collect();
+    components.sort_by_key(|component| Source::ALL.iter().position(|source| *source == component.source));
+    Budget { quantity, components }
+}
+
+fn scale_budget(scale: &ScaleCalibration, mass_g: f64, parts: &LevelParts, drift: Option<&Drift>) -> Budget {
+    let of_level = parts.each().map(|(source, u, freedom)| (source, u[0], freedom));
+    let of_drift = drift.map(|drift| (Source::Drift, mass_g.abs() * drift.relative, Some(drift.freedom)));
+    let fixed = [
+        (Source::Calibration, mass_g.abs() * scale.u_span, None),
+        (Source::Eccentricity, scale.u_linearity.0.hypot(scale.u_eccentricity.0), None),
+    ];
+    budget(Quantity::Mass, of_level.into_iter().chain(fixed).chain(of_drift))
+}
+
+/// Uncertainties of mass, balance and swing weight that one cause brings alone.
+type Three = [f64; 3];
+
+fn beam_budgets(
+    beam: &BeamCalibration,
+    levels: [f64; 2],
+    parts: &LevelParts,
+    drift: Option<&Drift>,
+) -> Option<Vec<Budget>> {
+    let [r1, r2] = beam.reactions(levels);
+    let exact = BeamGeometry { u_x1: Millimetres(0.0), u_x2: Millimetres(0.0), reaction_correlation: 0.0, ..beam.geometry };
+    // First order and independent causes: each is propagated alone, straight from reactions and places.
+    let alone = |geometry: &BeamGeometry, u_r1: f64, u_r2: f64| -> Option<Three> {
+        let reactions = Reactions { r1: Grams(r1), r2: Grams(r2), u_r1: Grams(u_r1), u_r2: Grams(u_r2) };
+        let read = read_beam(geometry, &reactions)?;
+        Some([read.u_mass.0, read.u_balance.0, read.u_swing_weight.0])
+    };
+    let mut causes: Vec<(Source, Three, Option<f64>)> = Vec::new();
+    for (source, [u_total, u_moment], freedom) in parts.each() {
+        let [u_r1, u_r2] = beam.cell_uncertainties(u_total, u_moment);
+        causes.push((source, alone(&exact, u_r1, u_r2)?, freedom));
+    }
+    let gains = BeamGeometry { reaction_correlation: beam.geometry.reaction_correlation, ..exact };
+    causes.push((Source::Calibration, alone(&gains, r1.abs() * beam.u_span, r2.abs() * beam.u_span)?, None));
+    if let Some(drift) = drift {
+        // A drift common to both cells: fully correlated, with the sign of the reactions.
+        let common = BeamGeometry { reaction_correlation: if r1 * r2 < 0.0 { -1.0 } else { 1.0 }, ..exact };
+        let u = alone(&common, r1.abs() * drift.relative, r2.abs() * drift.relative)?;
+        causes.push((Source::Drift, u, Some(drift.freedom)));
+    }
+    let mass_g = r1 + r2;
+    let of_places = alone(&BeamGeometry { reaction_correlation: 0.0, ..beam.geometry }, 0.0, 0.0)?;
+    // The butt stop moves both supports together: M times the shift in moment, the shift itself in balance.
+    causes.push((Source::Supports, together(of_places, shifted(mass_g, beam.u_butt_stop.0)), None));
+    // A centre of gravity h below the supports moves the balance by h times the tilt (first order, own derivation).
+    let shift_mm = beam.hang.0.abs() * beam.u_level.0.to_radians();
+    causes.push((Source::Level, shifted(mass_g, shift_mm), None));
+    let of = |quantity: Quantity, place: usize| {
+        budget(quantity, causes.iter().map(|(source, u, freedom)| (*source, u.get(place).copied().unwrap_or(0.0), *freedom)))
+    };
+    Some(vec![of(Quantity::Mass, 0), of(Quantity::Balance, 1), of(Quantity::SwingWeight, 2)])
+}
+
+fn shifted(mass_g: f64, shift_mm: f64) -> Three {
+    [0.0, shift_mm, mass_g * shift_mm / (INCH_OUNCES_PER_POINT * GMM_PER_INCH_OUNCE)]
+}
+
+fn together(first: Three, second: Three) -> Three {
+    [first[0].hypot(second[0]), first[1].hypot(second[1]), first[2].hypot(second[2])]
+}
+
+fn gauge_budgets(gauge: &GaugeCalibration, [lie_deg, loft_deg]: [f64; 2], parts: &LevelParts) -> Vec<Budget> {
+    let [by_lie, by_loft] = loft_sensitivities(gauge.loft_sense, lie_deg, loft_deg);
+    let of_loft = |[lie, loft]: [f64; 2]| (by_lie * lie).hypot(by_loft * loft);
+    let both = |u: f64| [u, u];
+    let fixed = [(Source::Calibration, both(gauge.u_datum.0), None), (Source::Level, both(gauge.u_level.0), None)];
+    let causes: Vec<_> = parts.each().into_iter().chain(fixed).collect();
+    vec![
+        budget(Quantity::Lie, causes.iter().map(|(source, u, freedom)| (*source, u[0], *freedom))),
+        budget(Quantity::Loft, causes.iter().map(|(source, u, freedom)| (*source, of_loft(*u), *freedom))),
+    ]
+}
+
+/// How the loft of the record follows lie and indicated loft: partial derivatives of atan(tan L / sin Λ), own
+/// derivation, checked against differences in the tests.
+fn loft_sensitivities(sense: LoftSense, lie_deg: f64, loft_deg: f64) -> [f64; 2] {
+    match sense {
+        LoftSense::Vertical => [0.0, 1.0],
+        LoftSense::ShaftPlane => {
+            let (sin_lie, cos_lie) = lie_deg.to_radians().sin_cos();
+            let slope = loft_deg.to_radians().tan();
+            let vertical = slope / sin_lie;
+            let outer = 1.0 / (1.0 + vertical * vertical);
+            [-outer * slope * cos_lie / (sin_lie * sin_lie), outer * (1.0 + slope * slope) / sin_lie]
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_parts_of_a_level_add_up_to_the_whole() {
+        for (u, zero, step) in [(0.02, 0.01, 0.01), (0.02, 0.03, 0.01), (0.002, 0.0, 0.1), (0.0, 0.0, 0.1)] {
+            let parts = LevelParts::split([u, 0.0], [zero, 0.0], step, 12);
+            let whole = combined(&[parts.resolution[0], parts.repeatability[0], parts.zero[0]]);
+            assert!((whole - u).abs() < 1e-15, "{u} {zero} {step}: {parts:?}");
+            assert_eq!(parts.freedom, Some(11.0));
+        }
+        assert_eq!(LevelParts::split([1.0, 0.0], [0.0, 0.0], 0.0, 1).freedom, None);
+    }
+
+    #[test]
+    fn components_known_exactly_give_the_normal_factor() {
+        let component = |source, u, freedom| Component { source, u, freedom };
+        let exact = Budget {
+            quantity: Quantity::Mass,
+            components: vec![component(Source::Resolution, 0.3, None), component(Source::Calibration, 0.4, None)],
+        };
+        assert!((exact.u() - 0.5).abs() < 1e-15);
+        assert!((exact.coverage().unwrap() - 2.0).abs() < 1e-4);
+        // One component of four degrees of freedom among equals: (2u²)² / (u⁴ / 4) = 16, and t(95.45 %, 16) = 2.17
+        // (JCGM 100, table G.2).
+        let two = Budget {
+            quantity: Quantity::Mass,
+            components: vec![component(Source::Resolution, 1.0, None), component(Source::Repeatability, 1.0, Some(4.0))],
+        };
+        assert!((two.freedom() - 16.0).abs() < 1e-12);
+        assert!((two.coverage().unwrap() - 2.17).abs() < 0.005, "{:?}", two.coverage());
+    }
+
+    #[test]
+    fn sensitivities_of_a_shaft_plane_gauge_agree_with_differences() {
+        for (lie, loft) in [(62.5, 30.9), (58.0, 10.0), (72.0, 3.0)] {
+            let [by_lie, by_loft] = loft_sensitivities(LoftSense::ShaftPlane, lie, loft);
+            let at = |lie: f64, loft: f64| LoftSense::ShaftPlane.to_vertical(loft, lie);
+            let step = 1e-4;
+            let lie_slope = (at(lie + step, loft) - at(lie - step, loft)) / (2.0 * step);
+            let loft_slope = (at(lie, loft + step) - at(lie, loft - step)) / (2.0 * step);
+            assert!((by_lie - lie_slope).abs() < 1e-7 && (by_loft - loft_slope).abs() < 1e-7, "{lie} {loft}");
+        }
+    }
+}
