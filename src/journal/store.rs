@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteSynchronous};
-use sqlx::{Row as _, SqliteConnection};
+use sqlx::{Connection as _, Row as _, SqliteConnection};
 use tokio::sync::watch;
 
 use super::chain::{self, GENESIS};
@@ -182,19 +182,17 @@ impl Journal {
             rows.push((event, body, last_hash.clone()));
         }
         let failed = |source| JournalError::Database { file: self.reader.file.clone(), source };
-        let mut transaction = self.writer.begin_with("BEGIN IMMEDIATE").await.map_err(failed)?;
-        for (event, body, hash) in &rows {
-            insert_event(&mut transaction, event, body, hash).await.map_err(failed)?;
+        let mut connection = self.writer.acquire().await.map_err(failed)?;
+        if let Err(source) = write(&mut connection, &rows, evidence).await {
+            // After a failed write nobody knows what the connection still holds open; a new one starts clean.
+            connection.close_on_drop();
+            drop(connection);
+            // A commit whose answer was lost may have reached the disk all the same.
+            let stored = self.reader.hash_of(newest.seq).await.ok().flatten();
+            if stored.as_ref() != Some(&last_hash) {
+                return Err(failed(source));
+            }
         }
-        for (sha256, content) in evidence {
-            sqlx::query("INSERT INTO evidence (sha256, content) VALUES (?, ?) ON CONFLICT DO NOTHING")
-                .bind(sha256)
-                .bind(content)
-                .execute(&mut *transaction)
-                .await
-                .map_err(failed)?;
-        }
-        transaction.commit().await.map_err(failed)?;
         self.last_hash = last_hash;
         self.tip.send_replace(newest.seq);
         Ok(())
@@ -205,6 +203,29 @@ impl Journal {
         self.reader.readers.close().await;
         self.writer.close().await;
     }
+}
+
+/// An event with its canonical bytes and its hash.
+type ChainedRow<'a> = (&'a Event, String, String);
+
+/// Everything of one outcome in one transaction.
+async fn write(
+    connection: &mut SqliteConnection,
+    rows: &[ChainedRow<'_>],
+    evidence: &[(String, Vec<u8>)],
+) -> Result<(), sqlx::Error> {
+    let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
+    for (event, body, hash) in rows {
+        insert_event(&mut transaction, event, body, hash).await?;
+    }
+    for (sha256, content) in evidence {
+        sqlx::query("INSERT INTO evidence (sha256, content) VALUES (?, ?) ON CONFLICT DO NOTHING")
+            .bind(sha256)
+            .bind(content)
+            .execute(&mut *transaction)
+            .await?;
+    }
+    transaction.commit().await
 }
 
 async fn insert_event(
