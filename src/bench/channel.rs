@@ -12,6 +12,7 @@ use crate::measurement::sample::Expectation;
 use crate::measurement::settling::{Capture, Change, Phase, Settling, SettlingLimits, zero_part};
 use crate::measurement::stamp::Stamp;
 use crate::measurement::uncertainty::{Drift, LevelParts, assess};
+use crate::work_order::desk::Control;
 use crate::work_order::event::{BudgetInputs, CapturedReading, EventId};
 
 /// Whether an instrument sends.
@@ -93,6 +94,35 @@ impl Channel {
             drift: None,
             last: None,
             measuring,
+        }
+    }
+
+    /// Tells the instrument's channel to do something.
+    ///
+    /// # Errors
+    /// In words: nothing is zeroed, tared or stored while a load moves (OIML R 76-1, 4.4.2), and why not otherwise.
+    pub fn control(&mut self, control: Control) -> Result<(), String> {
+        let name = &self.settings.name;
+        let phase = self.phase().0;
+        // A load that came a moment ago is not a placement yet, and not nothing either.
+        let is_coming = phase == "empty"
+            && self.measuring.as_ref().is_some_and(|measuring| {
+                let load = measuring.recent.newest().map(|sample| measuring.settling.less_zero(sample.values));
+                load.is_some_and(|[load, _]| load.abs() > measuring.limits.off)
+            });
+        match (phase, control) {
+            _ if is_coming => Err(format!("{name} is moving: let it come to rest first")),
+            ("settling" | "disturbed", _) => Err(format!("{name} is moving: let it come to rest first")),
+            ("lost", _) => Err(format!("{name} does not send")),
+            (_, Control::Tare) => Err(format!("{name} has no tare: what lies on it is weighed as it is")),
+            (_, Control::Store) => Err(format!("{name} stores by itself what has come to rest; void a reading that is wrong")),
+            ("held", Control::Zero) => Err(format!("something lies on it: clear {name} first")),
+            (_, Control::Zero) => {
+                if let Some(measuring) = &mut self.measuring {
+                    measuring.settling.start_unknown();
+                }
+                Ok(())
+            }
         }
     }
 

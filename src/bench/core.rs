@@ -190,6 +190,11 @@ impl Core {
     }
 
     fn command(&mut self, stamp: Stamp, command: &Command) -> Outcome {
+        if let Command::Control { instrument, control } = command
+            && let Some(channel) = self.channels.iter_mut().find(|channel| channel.settings.id == *instrument)
+        {
+            return Outcome { refused: channel.control(*control).err().map(Refusal), ..Outcome::default() };
+        }
         match desk::answer(&self.state, command) {
             Ok(mut changes) => {
                 changes.extend(self.waiting(&changes, stamp.at_us));

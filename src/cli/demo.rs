@@ -98,7 +98,7 @@ async fn build(arguments: Arguments, settings: BenchSettings, ports: PathBuf) ->
     print::say(&format!("journal: {}", data.display()));
 
     let orders = plan::take_orders_in(&started, arguments.clubs).await?;
-    let (seen_in, seen) = glue::eyes(&started).await;
+    let (seen_in, seen) = glue::eyes(&started);
     let (actions_in, actions) = mpsc::channel(DEEDS);
     let (truth_in, truth) = mpsc::channel::<Truth>(DEEDS);
     let hands = tokio::spawn(glue::hands(actions, started.commands.clone()));

@@ -5,19 +5,28 @@ use serde_json::Value;
 
 use crate::measurement::check_weight::WeightClass;
 use crate::measurement::quantity::{Dimension, parse_value};
-use crate::work_order::desk::Command;
+use crate::work_order::desk::{Command, Control};
 use crate::work_order::reference::{Angles, Reference, Weight};
 use crate::work_order::trust::{Adjust, Conditions, TrustCommand};
 
 /// The commands there are, for the message when none fits.
 pub(super) const KNOWN: &str =
-    "check_begin, check_cancel, calibrate_begin, calibrate_point, calibrate_adjust, calibrate_finish, calibrate_cancel";
+    "check_begin, check_cancel, calibrate_begin, calibrate_point, calibrate_adjust, calibrate_finish, calibrate_cancel, zero";
 /// Standard uncertainty of a place along a beam that nobody stated: a rule read to half a millimetre (common practice,
 /// no source).
 const U_PLACE_MM: f64 = 0.3;
 
 /// Reads a command; `None` when it is not about checks or calibrations.
 pub(super) fn parse(name: &str, json: &Value) -> Option<Result<Command, String>> {
+    let control = match name {
+        "zero" => Some(Control::Zero),
+        "tare" => Some(Control::Tare),
+        "store" => Some(Control::Store),
+        _ => None,
+    };
+    if let Some(control) = control {
+        return Some(instrument(json).map(|instrument| Command::Control { instrument, control }));
+    }
     let command = match name {
         "check_begin" => reference(json).map(TrustCommand::Check),
         "check_cancel" => Ok(TrustCommand::CheckCancel),
@@ -28,10 +37,12 @@ pub(super) fn parse(name: &str, json: &Value) -> Option<Result<Command, String>>
         "calibrate_cancel" => Ok(TrustCommand::Cancel),
         _ => return None,
     };
-    Some(command.and_then(|command| {
-        let instrument = text(json, "instrument")?.ok_or("\"instrument\" is missing, expected an instrument's id as text")?;
-        Ok(Command::Trust { instrument: instrument.to_owned(), command })
-    }))
+    Some(command.and_then(|command| Ok(Command::Trust { instrument: instrument(json)?, command })))
+}
+
+fn instrument(json: &Value) -> Result<String, String> {
+    let id = text(json, "instrument")?.ok_or("\"instrument\" is missing, expected an instrument's id as text")?;
+    Ok(id.to_owned())
 }
 
 fn reference(json: &Value) -> Result<Reference, String> {

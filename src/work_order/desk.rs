@@ -56,6 +56,13 @@ pub enum Command {
         /// What.
         command: TrustCommand,
     },
+    /// An order to an instrument itself.
+    Control {
+        /// Which instrument.
+        instrument: String,
+        /// What it should do.
+        control: Control,
+    },
     /// A code was scanned.
     Scan(String),
     /// The step that comes next is done.
@@ -66,6 +73,17 @@ pub enum Command {
     NextClub,
     /// Do what is offered first: file the reading that waits, or mark the next step done.
     Accept,
+}
+
+/// What an instrument can be told, or is refused with its reason.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Control {
+    /// Look for the zero again.
+    Zero,
+    /// Take a tare off.
+    Tare,
+    /// Store what it shows.
+    Store,
 }
 
 /// Why a command was not carried out, in words for the person who gave it.
@@ -251,6 +269,7 @@ pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> 
         Command::File { event, place } => file_by_hand(state, *event, place),
         Command::Operator(operator) => Ok(vec![Change::OperatorChanged { operator: operator.clone() }]),
         Command::Scan(code) => cards::scan(state, code),
+        Command::Control { instrument, .. } => refused(format!("{instrument} is told nothing while the bench does not run")),
         Command::Trust { instrument, command } => trust::answer(state, instrument, command),
         Command::NextStep => cards::next_step_done(state),
         Command::PutAside => cards::put_aside(state),

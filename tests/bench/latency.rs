@@ -61,8 +61,8 @@ fn main() {
     let ratio = |share| quantile(&daemon_ms.times_ms, share) / quantile(&plain_ms.times_ms, share);
     println!("ratio          p50 {:8.1}    p99 {:8.1}", ratio(0.5), ratio(0.99));
     println!("p99 {:.1} ms (goal: under 50 ms)", quantile(&daemon_ms.times_ms, 0.99));
+    // From the first frame of the new level to its first showing, however many frames that takes.
     report("load laid down", &loads.times_ms, loads.missed);
-    println!("  (first frame of the new level to its first showing: a jump waits for the next frame, 100 ms on, to be believed)");
     let mb = |kb: u64| f64::from(u32::try_from(kb).unwrap()) / 1024.0;
     println!(
         "resident memory {:.1} MB now, {:.1} MB at most (goal: under 40 MB); pass-through {:.1} MB; ratio {:.1}",

@@ -11,10 +11,9 @@ use crate::output::command::CommandRequest;
 use crate::work_order::event::Change;
 
 /// The builder's eyes, before anything was seen.
-pub(super) async fn eyes(started: &Started) -> (watch::Sender<Seen>, watch::Receiver<Seen>) {
-    let mut seen = Seen::default();
-    seen.current_club = started.snapshots.borrow().work.club.as_ref().map(|club| club.club.clone());
-    watch::channel(seen)
+pub(super) fn eyes(started: &Started) -> (watch::Sender<Seen>, watch::Receiver<Seen>) {
+    let current_club = started.snapshots.borrow().work.club.as_ref().map(|club| club.club.clone());
+    watch::channel(Seen { current_club, ..Seen::default() })
 }
 
 /// Keeps the eyes on the display: a capture is seen when the snapshot that holds it is shown.
