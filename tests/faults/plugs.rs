@@ -116,8 +116,9 @@ fn twenty_pulled_plugs_lose_and_double_nothing() {
     lay_and_capture(&table, &daemon, 209.1);
     assert_eq!(daemon.captured(SCALE.name()).len(), 11, "ten parts that stayed, and the last one");
     assert_eq!(daemon.captured("beam").len(), 1);
-    let lost = daemon.events_after(0).into_iter().filter(|e| e["kind"] == "instrument_lost").count();
-    assert_eq!(lost, 20);
+    let events = daemon.events_after(0).into_iter();
+    let lost: Vec<_> = events.filter(|e| e["kind"] == "instrument_lost").map(|e| (e["instrument"].clone(), e["reason"].clone())).collect();
+    assert_eq!(lost.len(), 20, "{lost:#?}");
     assert_verified(&table.data);
 }
 
