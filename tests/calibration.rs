@@ -1,7 +1,11 @@
 //! Checks and calibrations on the bench's own core: what is asked, refused, worked out and stored.
-#![expect(clippy::unwrap_used, clippy::panic, reason = "a helper of a test fails the test")]
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a helper of a test fails the test")]
 
 mod desk_bench;
+mod support;
+
+use std::io::Write as _;
+use std::process::Stdio;
 
 use benchscribe::audit::audit;
 use benchscribe::journal::event::{canonical, parse};
@@ -14,6 +18,10 @@ use benchscribe::work_order::state::{Fate, State};
 use benchscribe::work_order::trust::Report;
 use desk_bench::{CONFIG, DeskBench, ORDER, Stored, last_check};
 use serde_json::{Value, json};
+use simulators::Instrument;
+use support::assert_verified;
+use support::daemon::Daemon;
+use support::table::Table;
 
 /// Everything stored comes back from its stored form, and the whole journal is proved.
 async fn assert_proved(stored: &Stored) {
@@ -247,4 +255,60 @@ async fn a_gauge_gets_its_datum_from_a_block_of_known_angles() {
     assert!((gauge.u_datum.0 - 0.022_36).abs() < 1e-4, "{gauge:?}");
     assert!(report.as_left[0].reference.errors(&report.as_left[0].measured).all(|(_, error)| error.abs() < 1e-6));
     assert_proved(&stored).await;
+}
+
+/// The guided command, with its answers; the weights it asks for are laid on as long as it runs.
+fn guided(table: &Table, daemon: &Daemon, arguments: &[&str], answers: &str) -> (Option<i32>, String, String) {
+    let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_benchscribe"))
+        .args(arguments)
+        .arg("--config")
+        .arg(&table.config)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    child.stdin.take().unwrap().write_all(answers.as_bytes()).unwrap();
+    while child.try_wait().unwrap().is_none() {
+        let awaiting = daemon.instrument("parts-scale")["awaiting"].as_str().map(str::to_owned);
+        if let Some(words) = awaiting {
+            let mass: f64 = words.split(' ').next().unwrap().parse().unwrap();
+            table.lay_part(Instrument::PartsScale, mass);
+            daemon.wait_instrument("parts-scale", "read", |view| view["awaiting"].is_null());
+            table.lift(daemon, Instrument::PartsScale);
+        }
+        std::thread::sleep(std::time::Duration::from_millis(20));
+    }
+    let output = child.wait_with_output().unwrap();
+    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+    (output.status.code(), text(&output.stdout), text(&output.stderr))
+}
+
+#[test]
+fn the_guided_commands_work_on_a_running_bench() {
+    let table = Table::new(31);
+    let daemon = table.ready_daemon();
+    let (code, out, err) =
+        guided(&table, &daemon, &["check-weights", "parts-scale", "--mass", "200 g", "--class", "M1", "--repeat", "2"], "");
+    assert_eq!(code, Some(0), "{out}{err}");
+    assert!(out.contains("parts-scale: good") && out.contains("repeatability"), "{out}");
+    let answers = "200 g, M1\n200 grams\n1000 g, M1\n500 g, F2\n\n500 g, M1\n\n";
+    let (code, out, err) = guided(&table, &daemon, &["calibrate", "parts-scale", "--temperature", "21"], answers);
+    assert_eq!(code, Some(0), "{out}{err}");
+    assert!(out.contains("span: ") && out.contains("as left of 500 g, M1") && out.contains("is calibrated"), "{out}");
+    assert!(err.contains("200 grams"), "{err}");
+    let calibrated = daemon.events_after(0).into_iter().rfind(|e| e["kind"] == "calibrated" && e["instrument"] == "parts-scale").unwrap();
+    // Canonical JSON writes 21.0 as 21 (RFC 8785).
+    assert_eq!((&calibrated["source"], &calibrated["report"]["conditions"]["temperature_c"]), (&json!("adjustment"), &json!(21)));
+    let instruments = daemon.get("/api/v1/instruments").json();
+    assert_eq!(instruments["instruments"][0]["checks"]["calibration"]["with_references"], true, "{instruments}");
+    // Given up: nothing changes.
+    let (code, _, err) = guided(&table, &daemon, &["calibrate", "parts-scale"], "");
+    assert_eq!(code, Some(2), "{err}");
+    assert!(err.contains("without as-found readings") && err.contains("nothing was changed"), "{err}");
+    let (code, _, err) = guided(&table, &daemon, &["check-weights", "parts-scale", "--mass", "20 g", "--class", "M1"], "");
+    assert_eq!(code, Some(2), "{err}");
+    assert!(err.contains("at least 60 g"), "{err}");
+    assert!(daemon.terminate().success());
+    assert_verified(&table.data);
 }

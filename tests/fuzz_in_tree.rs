@@ -199,7 +199,7 @@ fn for_each_family<T: Send>(work: impl Fn(&'static Family) -> T + Sync) -> Vec<(
 
 /// A line for the person who runs the test; shown also when it passes.
 fn say(text: &str) {
-    writeln!(std::io::stderr(), "{text}").unwrap();
+    std::io::stderr().write_all(format!("{text}\n").as_bytes()).unwrap();
 }
 
 #[test]
@@ -328,7 +328,7 @@ fn nothing_is_captured_across_a_change_of_the_unit() {
             moment_s = rig.t_s + 4.0 * rig.dice.share();
         }
         // Somebody presses the unit key while a load lies there, every third time.
-        if rig.hand.load().is_some() && rig.t_s > moment_s && rig.hand.placements % 3 == 0 {
+        if rig.hand.load().is_some() && rig.t_s > moment_s && rig.hand.placements.is_multiple_of(3) {
             moment_s = f64::INFINITY;
             in_ounces = !in_ounces;
             switched += 1;
@@ -340,7 +340,7 @@ fn nothing_is_captured_across_a_change_of_the_unit() {
             frame = format!("{},{}{ounces:08.4} oz\r\n", if shown.moving { "US" } else { "ST" }, '+').into();
         }
         rig.receive(&frame, true);
-        if moment_s.is_infinite() && rig.hand.load().is_some() && rig.hand.placements % 3 == 0 {
+        if moment_s.is_infinite() && rig.hand.load().is_some() && rig.hand.placements.is_multiple_of(3) {
             assert_eq!(rig.tally.captures, captures_at_switch, "captured across a change of the unit");
         }
     }

@@ -2,7 +2,7 @@
 //!
 //! Sources as read in public copies: OIML R 76-1:2006, 4.4.1 and 4.4.2; the French order of 24 March 1972, article
 //! 15.1.4 (no value above Max + 9 divisions); OPC 40200, 9.3.3 (printed value beside the number).
-#![expect(clippy::unwrap_used, clippy::panic, reason = "a helper of a test fails the test")]
+#![expect(clippy::unwrap_used, reason = "a helper of a test fails the test")]
 
 mod desk_bench;
 

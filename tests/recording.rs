@@ -12,7 +12,7 @@ use serde_json::{Value, json};
 use simulators::{Fault, Instrument, Load};
 
 use support::daemon::Daemon;
-use support::table::{PACE, Table};
+use support::table::{Table, pace};
 use support::{assert_verified, benchscribe, json_lines};
 
 /// An order of our own invention with one club.
@@ -32,7 +32,7 @@ fn recording(table: &Table) -> PathBuf {
 }
 
 fn recording_daemon(table: &Table, more: &[&str]) -> Daemon {
-    let (config, to, pace) = (table.config.display().to_string(), recording(table).display().to_string(), PACE.to_string());
+    let (config, to, pace) = (table.config.display().to_string(), recording(table).display().to_string(), pace().to_string());
     let arguments = ["run", "--config", &config, "--pace", &pace, "--record", &to];
     let daemon = Daemon::start(arguments.iter().chain(more));
     for instrument in Instrument::ALL {

@@ -23,7 +23,7 @@ use benchscribe::work_order::state::State;
 
 use support::assert_verified;
 use support::daemon::Daemon;
-use support::table::{PACE, Table, configuration};
+use support::table::{Table, configuration, pace};
 
 /// The strokes of a recording: `E: seconds type code value`, numbers of type and code in hexadecimal, as the open tools for
 /// input events write them down.
@@ -198,7 +198,7 @@ fn each_card_under_the_scanner_does_what_it_says() {
 fn pedals_and_scanners_that_cannot_be_read_are_named_in_words() {
     let folder = tempfile::tempdir().unwrap();
     let spare = folder.path().join("spare");
-    let _bench = Bench::start(BenchSettings::new(&spare, Clock::new(PACE), 1)).unwrap();
+    let _bench = Bench::start(BenchSettings::new(&spare, Clock::new(pace()), 1)).unwrap();
     let config = folder.path().join("bench.toml");
     let data = folder.path().join("data").display().to_string();
     let text = configuration(&folder.path().join("ports").display().to_string(), &data);
@@ -222,7 +222,7 @@ format = \"scanner\"
         spare.display()
     );
     std::fs::write(&config, text + &more).unwrap();
-    let daemon = Daemon::run(&config, PACE);
+    let daemon = Daemon::run(&config, pace());
     // A pseudo-terminal has no modem lines: the kernel answers ENOTTY.
     wait_banner(&daemon, "has no line CTS to read: put the pedal on an adapter");
     wait_banner(&daemon, "second scanner: /dev/input/by-id/none-event-kbd is not there: plug it in");

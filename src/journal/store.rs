@@ -407,7 +407,7 @@ fn is_faulty(version: &str) -> bool {
     let mut parts = version.split('.').map(|part| part.parse::<u32>().unwrap_or(0));
     let number = (parts.next().unwrap_or(0), parts.next().unwrap_or(0), parts.next().unwrap_or(0));
     let corrected = (number.1 == 44 && number.2 >= 6) || (number.1 == 50 && number.2 >= 7);
-    number >= (3, 7, 0) && number <= (3, 51, 2) && !corrected
+    ((3, 7, 0)..=(3, 51, 2)).contains(&number) && !corrected
 }
 
 #[cfg(test)]

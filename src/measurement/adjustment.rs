@@ -135,9 +135,12 @@ pub fn adjust_scale(
     Ok((calibration, findings))
 }
 
+/// What multiplies the two coefficients in one equation, and its right side.
+type Equation = ([f64; 2], f64);
+
 /// Least squares of `y = a·p + b·q`: both coefficients and their standard deviations.
-fn two_terms(rows: &[([f64; 2], f64)]) -> Option<([f64; 2], [f64; 2])> {
-    let sum = |of: &dyn Fn(&([f64; 2], f64)) -> f64| rows.iter().map(of).sum::<f64>();
+fn two_terms(rows: &[Equation]) -> Option<([f64; 2], [f64; 2])> {
+    let sum = |of: &dyn Fn(&Equation) -> f64| rows.iter().map(of).sum::<f64>();
     let pp = sum(&|([p, _], _)| p * p);
     let qq = sum(&|([_, q], _)| q * q);
     let pq = sum(&|([p, q], _)| p * q);

@@ -326,7 +326,7 @@ fn against_chart(error_g: f64, limits: ChartLimits) -> Finding {
 
 /// A slope of the last errors that chance does not explain.
 fn trend(errors_g: &[f64]) -> Option<Finding> {
-    let recent = errors_g.get(errors_g.len().checked_sub(2 * TREND).unwrap_or_default()..)?;
+    let recent = errors_g.get(errors_g.len().saturating_sub(2 * TREND)..)?;
     if recent.len() < TREND {
         return None;
     }

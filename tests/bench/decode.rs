@@ -6,6 +6,7 @@
 #![expect(clippy::disallowed_methods, reason = "a benchmark measures real time")]
 
 #[path = "../fuzz_in_tree/wire.rs"]
+#[expect(dead_code, reason = "the fuzzing needs more of it")]
 mod wire;
 
 use std::hint::black_box;

@@ -3,6 +3,7 @@
 
 use std::time::Instant;
 
+use serde_json::Value;
 use simulators::{Fault, Instrument, Load};
 
 use crate::support::daemon::{Daemon, measured};
@@ -100,8 +101,8 @@ fn twenty_pulled_plugs_lose_and_double_nothing() {
         }
         assert!(pulled.elapsed().as_secs_f64() < 2.0, "told after {:?}", pulled.elapsed());
         // The others go on: a beam that sends 80 times a second has just been heard.
-        let beam = daemon.instrument("beam");
-        assert!(beam["connected"] == true && beam["age_ms"].as_u64().unwrap() < 2000, "{beam}");
+        let heard = |view: &Value| view["connected"] == true && view["age_ms"].as_u64().is_some_and(|age| age < 2000);
+        daemon.wait_instrument("beam", "heard", heard);
         table.bench.set_fault(SCALE, Fault::None);
         daemon.wait_instrument(SCALE.name(), "back", |view| view["connected"] == true && view["error"].is_null());
         if part_stays {
@@ -116,9 +117,10 @@ fn twenty_pulled_plugs_lose_and_double_nothing() {
     lay_and_capture(&table, &daemon, 209.1);
     assert_eq!(daemon.captured(SCALE.name()).len(), 11, "ten parts that stayed, and the last one");
     assert_eq!(daemon.captured("beam").len(), 1);
-    let events = daemon.events_after(0).into_iter();
-    let lost: Vec<_> = events.filter(|e| e["kind"] == "instrument_lost").map(|e| (e["instrument"].clone(), e["reason"].clone())).collect();
-    assert_eq!(lost.len(), 20, "{lost:#?}");
+    // Each plug is told once. A busy machine may starve an instrument long enough to be told as silent: no plug.
+    let told = |event: &Value| event["reason"].as_str().is_some_and(|reason| reason.contains("plug the instrument in"));
+    let lost = daemon.events_after(0).into_iter().filter(|e| e["kind"] == "instrument_lost" && told(e)).count();
+    assert_eq!(lost, 20, "{}", daemon.words());
     assert_verified(&table.data);
 }
 

@@ -17,7 +17,7 @@ impl Dice {
 
     /// From 0 to below `limit`.
     pub(crate) fn below(&mut self, limit: u32) -> u32 {
-        u32::try_from((self.word() >> 32) * u64::from(limit.max(1)) >> 32).unwrap()
+        u32::try_from(((self.word() >> 32) * u64::from(limit.max(1))) >> 32).unwrap()
     }
 
     pub(crate) fn index(&mut self, length: usize) -> usize {
