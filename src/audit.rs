@@ -172,8 +172,11 @@ impl Audit {
                     return;
                 };
                 self.values += u64::try_from(values.len()).unwrap_or(0);
-                let doubts: Vec<String> =
-                    values.iter().filter_map(|value| prove_filed(Some(captured), value).err()).map(|d| d.to_string()).collect();
+                let doubts: Vec<String> = values
+                    .iter()
+                    .filter_map(|value| prove_filed(Some(captured), value).err())
+                    .map(|d| d.to_string())
+                    .collect();
                 for doubt in doubts {
                     self.fault(seq, &doubt);
                 }
@@ -197,7 +200,8 @@ impl Audit {
     /// A check or a placement of a reference, worked out again from its reading.
     fn reference(&mut self, event: &Event, reading: EventId) {
         self.references += 1;
-        let again = self.captured.get(&reading).and_then(|captured| trust::take(&self.state, reading, captured, event.at_us));
+        let again =
+            self.captured.get(&reading).and_then(|captured| trust::take(&self.state, reading, captured, event.at_us));
         if again.as_deref() != Some(std::slice::from_ref(&event.change)) {
             self.fault(Some(event.seq), "reading, reference and calibration give something else than the record says");
         }

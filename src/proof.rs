@@ -128,9 +128,8 @@ pub fn prove(captured: &CapturedReading, calibrated: &Change, evidence: &Evidenc
 /// What it does not agree with.
 pub fn prove_filed(captured: Option<&CapturedReading>, filed: &FiledValue) -> Result<(), Doubt> {
     let name = filed.characteristic.name();
-    let from_reading = captured.is_none_or(|captured| {
-        captured.measured.iter().any(|m| same_bits(&[m.value, m.u], &[filed.value, filed.u]))
-    });
+    let from_reading = captured
+        .is_none_or(|captured| captured.measured.iter().any(|m| same_bits(&[m.value, m.u], &[filed.value, filed.u])));
     if !from_reading {
         return Err(Doubt::Filed(name));
     }

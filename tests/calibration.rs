@@ -107,7 +107,9 @@ fn a_failed_or_missing_check_warns_or_blocks_as_configured() {
         assert_eq!(stored.of("reading_filed").len(), usize::from(!blocks), "never checked");
         assert!(bench.snapshot().banners.iter().any(|banner| banner.text.contains("was never checked")));
         if blocks {
-            let Change::ReadingUnfiled { reason, choices, .. } = &stored.of("reading_unfiled")[0].change else { panic!() };
+            let Change::ReadingUnfiled { reason, choices, .. } = &stored.of("reading_unfiled")[0].change else {
+                panic!()
+            };
             assert!(reason.contains("was never checked") && choices.len() == 1, "{reason} {choices:?}");
         }
         bench.command(check("scale"), &mut stored).unwrap();
@@ -145,13 +147,15 @@ async fn a_scale_is_adjusted_with_as_found_before_and_as_left_after() {
     let command = |name: &str| json!({"command": name, "instrument": "scale"});
     let reason = bench.command(command("calibrate_adjust"), &mut stored).unwrap_err();
     assert!(reason.contains("begin one first"), "{reason}");
-    let begin = json!({"command": "calibrate_begin", "instrument": "scale", "temperature_c": 21.5, "note": "door shut"});
+    let begin =
+        json!({"command": "calibrate_begin", "instrument": "scale", "temperature_c": 21.5, "note": "door shut"});
     bench.command(begin, &mut stored).unwrap();
     let reason = bench.command(command("calibrate_adjust"), &mut stored).unwrap_err();
     assert!(reason.contains("without as-found readings"), "{reason}");
     // This scale shows 0.1 % too much.
     let weigh = |bench: &mut DeskBench, stored: &mut Stored, mass: f64| {
-        let point = json!({"command": "calibrate_point", "instrument": "scale", "mass": format!("{mass} g"), "class": "M1"});
+        let point =
+            json!({"command": "calibrate_point", "instrument": "scale", "mass": format!("{mass} g"), "class": "M1"});
         bench.command(point, stored).unwrap();
         bench.weigh("scale", [(mass * 1.001 * 100.0).round() / 100.0, 0.0], [0.0, 0.0], stored);
     };
@@ -180,10 +184,12 @@ async fn a_scale_is_adjusted_with_as_found_before_and_as_left_after() {
     let Change::ReadingCaptured(captured) = &stored.of("reading_captured").last().unwrap().change else { panic!() };
     assert!((captured.measured[0].value - 200.0).abs() < 0.006, "{:?}", captured.measured);
     assert_proved(&stored).await;
-    let fold = || stored.events.iter().fold(State::default(), |mut state, event| {
-        state.apply(event);
-        state
-    });
+    let fold = || {
+        stored.events.iter().fold(State::default(), |mut state, event| {
+            state.apply(event);
+            state
+        })
+    };
     let again = DeskBench::with_state(CONFIG, fold()).begin();
     assert!(again.of("calibrated").is_empty(), "the adjustment stands");
     let mut other = DeskBench::with_state(&CONFIG.replacen("u_span = 0.0001", "u_span = 0.0002", 1), fold());
@@ -230,7 +236,9 @@ async fn a_beam_gets_its_cells_and_supports_from_a_weight_at_known_places() {
     for (found, truth) in [(beam.geometry.x1.0, x1), (beam.geometry.x2.0, x2)] {
         assert!((found - truth).abs() < 0.01, "{found} {truth}");
     }
-    let left = |quantity| report.as_left[0].reference.errors(&report.as_left[0].measured).find(|(q, _)| *q == quantity).unwrap().1;
+    let left = |quantity| {
+        report.as_left[0].reference.errors(&report.as_left[0].measured).find(|(q, _)| *q == quantity).unwrap().1
+    };
     assert!(left(Quantity::Mass).abs() < 0.01 && left(Quantity::Balance).abs() < 0.02, "{report:?}");
     assert_proved(&stored).await;
 }
@@ -288,8 +296,12 @@ fn guided(table: &Table, daemon: &Daemon, arguments: &[&str], answers: &str) -> 
 fn the_guided_commands_work_on_a_running_bench() {
     let table = Table::new(31);
     let daemon = table.ready_daemon();
-    let (code, out, err) =
-        guided(&table, &daemon, &["check-weights", "parts-scale", "--mass", "200 g", "--class", "M1", "--repeat", "2"], "");
+    let (code, out, err) = guided(
+        &table,
+        &daemon,
+        &["check-weights", "parts-scale", "--mass", "200 g", "--class", "M1", "--repeat", "2"],
+        "",
+    );
     assert_eq!(code, Some(0), "{out}{err}");
     assert!(out.contains("parts-scale: good") && out.contains("repeatability"), "{out}");
     let answers = "200 g, M1\n200 grams\n1000 g, M1\n500 g, F2\n\n500 g, M1\n\n";
@@ -297,16 +309,24 @@ fn the_guided_commands_work_on_a_running_bench() {
     assert_eq!(code, Some(0), "{out}{err}");
     assert!(out.contains("span: ") && out.contains("as left of 500 g, M1") && out.contains("is calibrated"), "{out}");
     assert!(err.contains("200 grams"), "{err}");
-    let calibrated = daemon.events_after(0).into_iter().rfind(|e| e["kind"] == "calibrated" && e["instrument"] == "parts-scale").unwrap();
+    let calibrated = daemon
+        .events_after(0)
+        .into_iter()
+        .rfind(|e| e["kind"] == "calibrated" && e["instrument"] == "parts-scale")
+        .unwrap();
     // Canonical JSON writes 21.0 as 21 (RFC 8785).
-    assert_eq!((&calibrated["source"], &calibrated["report"]["conditions"]["temperature_c"]), (&json!("adjustment"), &json!(21)));
+    assert_eq!(
+        (&calibrated["source"], &calibrated["report"]["conditions"]["temperature_c"]),
+        (&json!("adjustment"), &json!(21))
+    );
     let instruments = daemon.get("/api/v1/instruments").json();
     assert_eq!(instruments["instruments"][0]["checks"]["calibration"]["with_references"], true, "{instruments}");
     // Given up: nothing changes.
     let (code, _, err) = guided(&table, &daemon, &["calibrate", "parts-scale"], "");
     assert_eq!(code, Some(2), "{err}");
     assert!(err.contains("without as-found readings") && err.contains("nothing was changed"), "{err}");
-    let (code, _, err) = guided(&table, &daemon, &["check-weights", "parts-scale", "--mass", "20 g", "--class", "M1"], "");
+    let (code, _, err) =
+        guided(&table, &daemon, &["check-weights", "parts-scale", "--mass", "20 g", "--class", "M1"], "");
     assert_eq!(code, Some(2), "{err}");
     assert!(err.contains("at least 60 g"), "{err}");
     assert!(daemon.terminate().success());

@@ -124,8 +124,21 @@ fn a_missing_input_is_named() {
 #[test]
 fn no_input_brings_a_panic_or_a_number_that_is_not_one() {
     let odd = [
-        json!(null), json!("text"), json!([]), json!({}), json!(true), json!(0), json!(-1), json!(1e-300), json!(1e300), json!(-1e300),
-        json!(355.6), json!(90), json!(180), json!([1, 2, 3]), json!([1e308, -1e308, 1e308, 5e-324]),
+        json!(null),
+        json!("text"),
+        json!([]),
+        json!({}),
+        json!(true),
+        json!(0),
+        json!(-1),
+        json!(1e-300),
+        json!(1e300),
+        json!(-1e300),
+        json!(355.6),
+        json!(90),
+        json!(180),
+        json!([1, 2, 3]),
+        json!([1e308, -1e308, 1e308, 5e-324]),
     ];
     for vector in vectors() {
         let mut places = Vec::new();
@@ -139,8 +152,11 @@ fn no_input_brings_a_panic_or_a_number_that_is_not_one() {
                 assert!(answered, "{} {place} {value}: {reply}", vector["id"]);
                 for key in vector["expected"].as_object().unwrap().keys() {
                     let lost = reply["result"].is_object() && reply["result"].get(key).is_none();
-                    assert!(!lost || reply["result"]["no_solution"] == true || vector["expected"]["no_solution"] == true,
-                        "{} {place} {value}: {reply}", vector["id"]);
+                    assert!(
+                        !lost || reply["result"]["no_solution"] == true || vector["expected"]["no_solution"] == true,
+                        "{} {place} {value}: {reply}",
+                        vector["id"]
+                    );
                 }
             }
         }
@@ -149,7 +165,9 @@ fn no_input_brings_a_panic_or_a_number_that_is_not_one() {
 
 fn places_of(value: &Value, place: String, places: &mut Vec<String>) {
     match value {
-        Value::Object(fields) => fields.iter().for_each(|(key, inner)| places_of(inner, format!("{place}/{key}"), places)),
+        Value::Object(fields) => {
+            fields.iter().for_each(|(key, inner)| places_of(inner, format!("{place}/{key}"), places))
+        }
         // The first of a list stands for the others.
         Value::Array(list) => list.iter().take(1).for_each(|inner| places_of(inner, format!("{place}/0"), places)),
         _ => {}
@@ -163,24 +181,62 @@ fn places_of(value: &Value, place: String, places: &mut Vec<String>) {
 fn a_request_without_an_answer_is_refused_in_words() {
     let club = json!({"total_mass_g": 400.0, "balance_mm": 750.0, "sw_points_from_A0": 33.0, "moi_butt_kgcm2": 2750.0});
     for (kind, inputs, words) in [
-        ("reactions", json!({"R1_g": -300, "R2_g": 200, "x1_mm": 0, "x2_mm": 800, "u_R1_g": 0, "u_R2_g": 0, "u_x1_mm": 0, "u_x2_mm": 0, "corr_R1_R2": 0}), "nothing lies on the beam"),
-        ("reactions", json!({"R1_g": 100, "R2_g": 200, "x1_mm": 800, "x2_mm": 800, "u_R1_g": 0, "u_R2_g": 0, "u_x1_mm": 0, "u_x2_mm": 0, "corr_R1_R2": 0}), "two supports apart"),
-        ("reactions", json!({"R1_g": 100, "R2_g": 200, "x1_mm": 0, "x2_mm": 800, "u_R1_g": 0, "u_R2_g": 0, "u_x1_mm": 0, "u_x2_mm": 0, "corr_R1_R2": 2}), "corr_R1_R2 is 2"),
-        ("r111", json!({"nominal_g": 100, "weight_class": "M4", "conventional_mass_error_mg": 0, "expanded_uncertainty_mg": 1}), "one of: E1"),
-        ("r111", json!({"nominal_g": 300, "weight_class": "M1", "conventional_mass_error_mg": 0, "expanded_uncertainty_mg": 1}), "nominal_g is 300"),
+        (
+            "reactions",
+            json!({"R1_g": -300, "R2_g": 200, "x1_mm": 0, "x2_mm": 800, "u_R1_g": 0, "u_R2_g": 0, "u_x1_mm": 0, "u_x2_mm": 0, "corr_R1_R2": 0}),
+            "nothing lies on the beam",
+        ),
+        (
+            "reactions",
+            json!({"R1_g": 100, "R2_g": 200, "x1_mm": 800, "x2_mm": 800, "u_R1_g": 0, "u_R2_g": 0, "u_x1_mm": 0, "u_x2_mm": 0, "corr_R1_R2": 0}),
+            "two supports apart",
+        ),
+        (
+            "reactions",
+            json!({"R1_g": 100, "R2_g": 200, "x1_mm": 0, "x2_mm": 800, "u_R1_g": 0, "u_R2_g": 0, "u_x1_mm": 0, "u_x2_mm": 0, "corr_R1_R2": 2}),
+            "corr_R1_R2 is 2",
+        ),
+        (
+            "r111",
+            json!({"nominal_g": 100, "weight_class": "M4", "conventional_mass_error_mg": 0, "expanded_uncertainty_mg": 1}),
+            "one of: E1",
+        ),
+        (
+            "r111",
+            json!({"nominal_g": 300, "weight_class": "M1", "conventional_mass_error_mg": 0, "expanded_uncertainty_mg": 1}),
+            "nominal_g is 300",
+        ),
         ("r76", json!({"instrument_class": "V", "e_g": 0.1, "load_g": 10, "indication_error_g": 0}), "one of: I, II"),
         ("fit", json!({"degree": 2, "x": [1, 2, 1, 2], "y": [1, 2, 3, 4], "x0": 1}), "2 different places"),
         ("fit", json!({"degree": 1.5, "x": [1, 2, 3], "y": [1, 2, 3], "x0": 1}), "whole number"),
         ("fit", json!({"degree": 2, "x": [1, 2, 3], "y": [1, 2, 3], "x0": 1}), "3 points, expected at least 4"),
         ("add_one", json!({"current": club, "target_sw_points": 90, "x_mm": 300}), "would have to come off"),
-        ("turn_about_shaft", json!({"loft": 10, "face": 0, "lie": 58, "psi": 1, "handed": "both"}), "expected \"right\" or \"left\""),
-        ("stability", json!({"t_s": [0, 1], "x_g": [1, 2, 3], "range_max_g": 1, "slope_max_g_per_s": 1}), "2 times for 3 values"),
-        ("pendulum", json!({"mass_g": 400, "balance_mm": 750, "pivot_mm": 100, "period_s": 0.5, "amplitude_deg": 5, "g": 9.8}), "point mass"),
-        ("beam_tilt", json!({"mass_g": 400, "balance_mm": 750, "cg_below_support_line_mm": 10, "tilt_head_down_deg": 1, "x1_mm": 50, "x2_mm": 850, "axial_force_taken_on_support_line": false}), "no other place is known"),
+        (
+            "turn_about_shaft",
+            json!({"loft": 10, "face": 0, "lie": 58, "psi": 1, "handed": "both"}),
+            "expected \"right\" or \"left\"",
+        ),
+        (
+            "stability",
+            json!({"t_s": [0, 1], "x_g": [1, 2, 3], "range_max_g": 1, "slope_max_g_per_s": 1}),
+            "2 times for 3 values",
+        ),
+        (
+            "pendulum",
+            json!({"mass_g": 400, "balance_mm": 750, "pivot_mm": 100, "period_s": 0.5, "amplitude_deg": 5, "g": 9.8}),
+            "point mass",
+        ),
+        (
+            "beam_tilt",
+            json!({"mass_g": 400, "balance_mm": 750, "cg_below_support_line_mm": 10, "tilt_head_down_deg": 1, "x1_mm": 50, "x2_mm": 850, "axial_force_taken_on_support_line": false}),
+            "no other place is known",
+        ),
     ] {
         let reply = ask(&json!({"id": 1, "kind": kind, "inputs": inputs}));
         assert!(reply["error"].as_str().is_some_and(|error| error.contains(words)), "{kind}: {reply}");
     }
-    let reply = ask(&json!({"id": 1, "kind": "add_two_mass_sw", "inputs": {"current": club, "target_total_mass_g": 410, "target_sw_points": 34, "x_head_mm": 900, "x_butt_mm": 900.4}}));
+    let reply = ask(
+        &json!({"id": 1, "kind": "add_two_mass_sw", "inputs": {"current": club, "target_total_mass_g": 410, "target_sw_points": 34, "x_head_mm": 900, "x_butt_mm": 900.4}}),
+    );
     assert_eq!(reply["result"]["no_solution"], true, "{reply}");
 }

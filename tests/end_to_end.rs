@@ -17,8 +17,13 @@ use support::{assert_verified, benchscribe, json_lines, on_data};
 /// Runs the demo to its end; the records it printed.
 #[track_caller]
 fn demo(data: &Path, clubs: &str, seed: &str, truth: &Path) -> Vec<Value> {
-    let fixed = ["demo", "--once", "--pace", "20", "--listen", "127.0.0.1:0", "--clubs", clubs, "--seed", seed, "--data"];
-    let output = benchscribe(fixed.map(AsRef::as_ref).into_iter().chain([data.as_os_str(), "--truth".as_ref(), truth.as_os_str()]));
+    let fixed =
+        ["demo", "--once", "--pace", "20", "--listen", "127.0.0.1:0", "--clubs", clubs, "--seed", seed, "--data"];
+    let output = benchscribe(fixed.map(AsRef::as_ref).into_iter().chain([
+        data.as_os_str(),
+        "--truth".as_ref(),
+        truth.as_os_str(),
+    ]));
     let err = String::from_utf8_lossy(&output.stderr);
     assert_eq!(output.status.code(), Some(0), "{err}");
     json_lines(&String::from_utf8(output.stdout).unwrap())
@@ -35,7 +40,8 @@ fn the_demo_builds_clubs_and_every_way_to_the_records_agrees_with_what_was_laid_
     for record in &records {
         assert_eq!((&record["record_version"], &record["state"]), (&json!(1), &json!("finished")), "{record}");
         assert_agrees_with_truth(record, &truth);
-        let steps: Vec<&str> = record["steps"].as_array().unwrap().iter().map(|s| s["step"].as_str().unwrap()).collect();
+        let steps: Vec<&str> =
+            record["steps"].as_array().unwrap().iter().map(|s| s["step"].as_str().unwrap()).collect();
         assert_eq!(steps.last(), Some(&"hand_over"), "the last club too is handed over: {steps:?}");
     }
     assert_verified(&data);
@@ -115,7 +121,9 @@ fn assert_agrees_with_truth(record: &Value, truth: &[Value]) {
     }
     // Head, shaft, grip; on the beam three values dry and three finished; total mass, loft and lie.
     assert!(measured >= 12, "only {measured} measured values: {record}");
-    assert!(record["entries"].as_array().unwrap().iter().any(|e| e["characteristic"] == "length" && e["method"] == "typed"));
+    assert!(
+        record["entries"].as_array().unwrap().iter().any(|e| e["characteristic"] == "length" && e["method"] == "typed")
+    );
 }
 
 /// RFC 4180, read by a CSV library; numbers are compared as numbers.
@@ -127,7 +135,10 @@ fn assert_csv_agrees(text: &str, records: &[Value]) {
     for record in records {
         for entry in record["entries"].as_array().unwrap() {
             let row = rows.next().unwrap();
-            assert_eq!((row["club"].as_str(), row["event"].as_str()), (record["club"].as_str().unwrap(), entry["event"].as_str().unwrap()));
+            assert_eq!(
+                (row["club"].as_str(), row["event"].as_str()),
+                (record["club"].as_str().unwrap(), entry["event"].as_str().unwrap())
+            );
             for key in ["characteristic", "stage", "unit", "text", "verdict", "captured_at"] {
                 assert_eq!(row[key], entry[key].as_str().unwrap(), "{key}");
             }
@@ -208,13 +219,18 @@ fn an_order_is_taken_in_once_and_revised_when_it_changed() {
     assert_eq!(event_count(&data), once + 1);
     let daemon = Daemon::run(&config, 1.0);
     let events = daemon.events_after(0);
-    let kinds: Vec<&str> = events.iter().filter_map(|e| e["kind"].as_str()).filter(|k| k.starts_with("order_")).collect();
+    let kinds: Vec<&str> =
+        events.iter().filter_map(|e| e["kind"].as_str()).filter(|k| k.starts_with("order_")).collect();
     assert_eq!(kinds, ["order_imported", "order_revised"]);
     // And through the running daemon, with every target that is now in force.
     assert_eq!(import(), (Some(0), String::new()));
     let (_, out, _) = on_data(&data, &["orders", "show", "W-7", "--json"]);
     let targets = &json_lines(&out)[0]["targets"][0]["targets"];
-    assert_eq!((&targets[0]["characteristic"], &targets[0]["target"]), (&json!("head_mass"), &json!(201.0)), "{targets}");
+    assert_eq!(
+        (&targets[0]["characteristic"], &targets[0]["target"]),
+        (&json!("head_mass"), &json!(201.0)),
+        "{targets}"
+    );
     assert_eq!(daemon.get("/api/v1/orders").json()["orders"][0]["order"], "W-7");
 }
 
@@ -272,14 +288,19 @@ fn values_are_typed_and_taken_back_with_and_without_a_daemon() {
     assert_eq!(entry("length")["value"], 1144.5875, "45 1/16 in of 25.4 mm, exact");
     done(&["records", "enter", "W-7/1", "head_mass", "200.4 g"]);
     let shown = daemon.state()["club"]["characteristics"][0].clone();
-    assert_eq!((&shown["characteristic"], &shown["value"], &shown["method"]), (&json!("head_mass"), &json!(200.4), &json!("typed")));
+    assert_eq!(
+        (&shown["characteristic"], &shown["value"], &shown["method"]),
+        (&json!("head_mass"), &json!(200.4), &json!("typed"))
+    );
     let head = entry("head_mass")["event"].as_str().unwrap().to_owned();
     done(&["records", "void", &head, "--why", "wrong head"]);
     assert_eq!(entry("head_mass")["voided"], true);
     assert_eq!(entry("length")["voided"], false);
     let nothing = on_data(data, &["records", "void", "01890000-0000-7000-8000-000000000000", "--why", "not there"]);
     assert_eq!((nothing.0, nothing.2.contains("there is no reading")), (Some(2), true), "{nothing:?}");
-    daemon.command(&json!({"command": "enter", "characteristic": "length", "quantity": "45"})).assert_problem(422, "45");
+    daemon
+        .command(&json!({"command": "enter", "characteristic": "length", "quantity": "45"}))
+        .assert_problem(422, "45");
     assert!(daemon.terminate().success());
 
     // While it is stopped: under the lock of the folder.

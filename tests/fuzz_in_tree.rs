@@ -4,7 +4,12 @@
 //! Deterministic; the seed and the bytes a family can be given: `BENCHSCRIBE_FUZZ_SEED` (1), `BENCHSCRIBE_FUZZ_BYTES`
 //! (a million). For the long run, 10^8 bytes a family:
 //! `BENCHSCRIBE_FUZZ_BYTES=100000000 cargo test --release --test fuzz_in_tree`.
-#![expect(clippy::unwrap_used, clippy::panic, clippy::indexing_slicing, reason = "a test that meets the unexpected stops there")]
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    reason = "a test that meets the unexpected stops there"
+)]
 
 #[path = "fuzz_in_tree/damage.rs"]
 mod damage;
@@ -185,7 +190,9 @@ fn for_each_family<T: Send>(work: impl Fn(&'static Family) -> T + Sync) -> Vec<(
     let mut all: Vec<(usize, T)> = std::thread::scope(|scope| {
         let worker = || {
             let mut done = Vec::new();
-            while let Some((place, family)) = Some(next.fetch_add(1, Ordering::Relaxed)).and_then(|n| Some((n, FAMILIES.get(n)?))) {
+            while let Some((place, family)) =
+                Some(next.fetch_add(1, Ordering::Relaxed)).and_then(|n| Some((n, FAMILIES.get(n)?)))
+            {
                 done.push((place, work(family)));
             }
             done
@@ -215,7 +222,13 @@ fn what_is_written_by_hand_is_read_by_every_family() {
         assert_eq!((tally.frames, tally.wrong_frames), (4000, 0), "{} {tally:?}", family.name);
         assert!(tally.wrong_captures.is_empty() && tally.refused.is_empty(), "{} {tally:?}", family.name);
         // The last placement may still be settling.
-        assert!(tally.captures + 1 >= rig.hand.placements && tally.captures <= rig.hand.placements, "{} {} of {}", family.name, tally.captures, rig.hand.placements);
+        assert!(
+            tally.captures + 1 >= rig.hand.placements && tally.captures <= rig.hand.placements,
+            "{} {} of {}",
+            family.name,
+            tally.captures,
+            rig.hand.placements
+        );
     }
 }
 
@@ -231,7 +244,9 @@ fn damage_gives_no_wrong_number_where_there_is_a_check_and_no_wrong_capture_anyw
     });
     let mut faults = Vec::new();
     let mut total = 0;
-    say("fuzz: family, bytes, frames damaged / read | wrong frames: certain damage, any damage | captures / placements, coarse, wrong | refused");
+    say(
+        "fuzz: family, bytes, frames damaged / read | wrong frames: certain damage, any damage | captures / placements, coarse, wrong | refused",
+    );
     for (family, (certain, any)) in &results {
         total += certain.bytes + any.bytes;
         let wrong_captures: Vec<&String> = certain.wrong_captures.iter().chain(&any.wrong_captures).collect();
@@ -251,10 +266,18 @@ fn damage_gives_no_wrong_number_where_there_is_a_check_and_no_wrong_capture_anyw
             certain.refused,
         ));
         if family.sure_bits > 0 && certain.wrong_frames > 0 {
-            faults.push(format!("{} {}: {} wrong numbers past its check", family.name, family.settings, certain.wrong_frames));
+            faults.push(format!(
+                "{} {}: {} wrong numbers past its check",
+                family.name, family.settings, certain.wrong_frames
+            ));
         }
         if let Some(first) = wrong_captures.first() {
-            faults.push(format!("{} {}: {} wrong captures, first {first}", family.name, family.settings, wrong_captures.len()));
+            faults.push(format!(
+                "{} {}: {} wrong captures, first {first}",
+                family.name,
+                family.settings,
+                wrong_captures.len()
+            ));
         }
     }
     say(&format!("fuzz: {total} bytes in all, seed {seed}"));
@@ -290,7 +313,12 @@ fn one_wrong_frame_never_decides_anything() {
     let mut faults = Vec::new();
     for (family, (tally, wrongs)) in &results {
         let name = format!("{} {}", family.name, family.settings);
-        say(&format!("one wrong frame: {name}: {wrongs} wrong frames, {} captures of {} placements, {} wrong", tally.captures, tally.placements, tally.wrong_captures.len()));
+        say(&format!(
+            "one wrong frame: {name}: {wrongs} wrong frames, {} captures of {} placements, {} wrong",
+            tally.captures,
+            tally.placements,
+            tally.wrong_captures.len()
+        ));
         if let Some(first) = tally.wrong_captures.first() {
             faults.push(format!("{name}: {} wrong captures, first {first}", tally.wrong_captures.len()));
         }

@@ -127,7 +127,8 @@ fn what_is_stored_of_a_swinging_load_says_how_far_it_may_be_from_the_value_it_co
     let mut bench = DeskBench::new(desk_bench::CONFIG);
     let mut stored = bench.begin();
     bench.lay("scale", &[0.0; 60], &mut stored);
-    let swing: Vec<f64> = (0..300).map(|i| 203.0 + 2.0 * (f64::from(i) * 0.5).sin() * (-f64::from(i) / 100.0).exp()).collect();
+    let swing: Vec<f64> =
+        (0..300).map(|i| 203.0 + 2.0 * (f64::from(i) * 0.5).sin() * (-f64::from(i) / 100.0).exp()).collect();
     bench.lay("scale", &swing, &mut stored);
     bench.lay("scale", &[203.0; 60], &mut stored);
     let captured = stored.of("reading_captured");

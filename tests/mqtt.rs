@@ -41,8 +41,7 @@ fn first_sights(subscriber: &Subscriber) -> Vec<u64> {
 }
 
 fn sha256sum(bytes: &[u8]) -> String {
-    let mut child =
-        Command::new("sha256sum").stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().expect("coreutils");
+    let mut child = Command::new("sha256sum").stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().expect("coreutils");
     child.stdin.take().unwrap().write_all(bytes).unwrap();
     String::from_utf8(child.wait_with_output().unwrap().stdout).unwrap()[..64].to_owned()
 }
@@ -155,16 +154,22 @@ async fn a_display_that_comes_late_is_right_at_once() {
     let (first, token) = (order.clubs[0].id.clone(), order.clubs[0].token.clone());
     assert_eq!(early.wait("/order", SOON, |_| true).json(), json!({"order": null}));
     assert_eq!(early.wait("/club", SOON, |_| true).json(), json!({"club": null}));
-    bench.append(vec![
-        Change::OrderImported { order: order.clone() },
-        Change::OrderOpened { order: order.number.clone() },
-        Change::ClubOpened { club: first.clone() },
-    ])
-    .await;
+    bench
+        .append(vec![
+            Change::OrderImported { order: order.clone() },
+            Change::OrderOpened { order: order.number.clone() },
+            Change::ClubOpened { club: first.clone() },
+        ])
+        .await;
     let record = format!("/record/{token}");
     early.wait("/club", SOON, |club| club.json()["club"] == json!(first));
     assert!(early.on(&record).is_empty(), "a record before the club is finished");
-    bench.append(vec![Change::ClubFinished { club: first.clone() }, Change::ClubOpened { club: order.clubs[1].id.clone() }]).await;
+    bench
+        .append(vec![
+            Change::ClubFinished { club: first.clone() },
+            Change::ClubOpened { club: order.clubs[1].id.clone() },
+        ])
+        .await;
     assert_eq!(early.wait(&record, SOON, |_| true).json()["state"], "finished");
     bench.append(vec![Change::StepDone { club: first.clone(), step: Step::HandOver }]).await;
     early.wait(&record, SOON, |record| record.json()["steps"][0]["step"] == "hand_over");
@@ -249,10 +254,9 @@ async fn a_command_is_answered_with_its_correlation_and_never_carried_out_late()
         assert_eq!((seen.qos, seen.content_type.as_str()), (1, "application/json"));
         seen.json()
     };
-    for (id, result, expected) in [
-        ("a", Ok(()), json!({"ok": true})),
-        ("b", Err("no such club".to_owned()), json!({"error": "no such club"})),
-    ] {
+    for (id, result, expected) in
+        [("a", Ok(()), json!({"ok": true})), ("b", Err("no such club".to_owned()), json!({"error": "no such club"}))]
+    {
         send(r#"{"command":"step_done","step":"bond"}"#, id);
         let request = tokio::time::timeout(SOON, bench.commands.recv()).await.unwrap().unwrap();
         assert_eq!(request.json["command"], "step_done");
@@ -293,7 +297,8 @@ async fn two_benches_of_one_name_are_told_so() {
     let broker = Mosquitto::start();
     let (one, other) = (Bench::new().await, Bench::new().await);
     let (first, second) = (one.publish_to(broker.port), other.publish_to(broker.port));
-    let told = |bench: &Bench| bench.trouble.borrow().clone().filter(|words| words.contains("no other bench is called"));
+    let told =
+        |bench: &Bench| bench.trouble.borrow().clone().filter(|words| words.contains("no other bench is called"));
     wait_for("the hint", LATER, || told(&one).or_else(|| told(&other)));
     second.end().await;
     one.wait_connected(true).await;

@@ -37,8 +37,10 @@ async fn small_journal(folder: &Path) -> (Vec<u8>, Vec<(String, Vec<Range<usize>
     let file = folder.join(FILE_NAME);
     let options = sqlx::sqlite::SqliteConnectOptions::new().filename(&file).read_only(true);
     let pool = sqlx::sqlite::SqlitePoolOptions::new().max_connections(1).connect_with(options).await.unwrap();
-    let roots: Vec<(String, i64)> =
-        sqlx::query_as("SELECT tbl_name, rootpage FROM sqlite_schema WHERE rootpage > 0").fetch_all(&pool).await.unwrap();
+    let roots: Vec<(String, i64)> = sqlx::query_as("SELECT tbl_name, rootpage FROM sqlite_schema WHERE rootpage > 0")
+        .fetch_all(&pool)
+        .await
+        .unwrap();
     pool.close().await;
     let whole = std::fs::read(&file).unwrap();
     let mut used = vec![("schema".to_owned(), pages::used_by(&whole, 1))];
@@ -121,7 +123,9 @@ async fn every_changed_bit_of_a_record_is_found_and_the_others_stay_readable() {
         eprintln!("  {line}");
     }
     if !all {
-        eprintln!("NOT every bit: one of every byte of the records; PROVE_EVERY_BIT=1 tries all eight. Of the rest one byte in {REST}");
+        eprintln!(
+            "NOT every bit: one of every byte of the records; PROVE_EVERY_BIT=1 tries all eight. Of the rest one byte in {REST}"
+        );
     }
     for part in ["event", "evidence", "journal"] {
         assert!(!missed.contains_key(part), "{part}: {:?}", missed.get(part));

@@ -51,8 +51,11 @@ fn every_mark_of_the_scale_has_its_moment() {
 
 #[test]
 fn mass_and_balance_give_the_mark() {
-    for item in items("09_swingweight_scale.json").iter().filter(|item| item["id"].as_str().unwrap().starts_with("SW-calc")) {
-        let (mass, balance) = (Grams(number(&item["inputs"]["mass_g"])), Millimetres(number(&item["inputs"]["balance_mm"])));
+    for item in
+        items("09_swingweight_scale.json").iter().filter(|item| item["id"].as_str().unwrap().starts_with("SW-calc"))
+    {
+        let (mass, balance) =
+            (Grams(number(&item["inputs"]["mass_g"])), Millimetres(number(&item["inputs"]["balance_mm"])));
         let (moment, expected) = (moment14(mass, balance), &item["expected"]);
         let points = Points::from_moment14(moment);
         near(moment.inch_ounces(), number(&expected["moment14_inoz"]), 1e-9, "14 in");
@@ -156,7 +159,8 @@ fn turning_closes_and_delofts_at_the_derived_rate() {
         let lie = Degrees(number(&item["inputs"]["lie"]));
         let step = 1e-4;
         // The face rate holds for a face without loft: with loft it is sin Λ at face 0 too, so any loft does.
-        let turned = |by: f64| turn_about_shaft(Face { loft: Degrees(30.0), angle: Degrees(0.0) }, lie, Degrees(by)).unwrap();
+        let turned =
+            |by: f64| turn_about_shaft(Face { loft: Degrees(30.0), angle: Degrees(0.0) }, lie, Degrees(by)).unwrap();
         let rate = |of: &dyn Fn(Face) -> f64| (of(turned(step)) - of(turned(-step))) / (2.0 * step);
         let (loft, angle) = (rate(&|face| face.loft.0), rate(&|face| face.angle.0));
         near(loft, number(&item["expected"]["dloft"]), 1e-8, "loft per degree");
@@ -191,7 +195,8 @@ fn sleeves_turn_faces_as_rotation_matrices_do() {
 
 #[test]
 fn the_two_lofts_differ_as_derived() {
-    for item in items("10_geometry.json").iter().filter(|item| item["id"].as_str().unwrap().starts_with("GEO-loftdef")) {
+    for item in items("10_geometry.json").iter().filter(|item| item["id"].as_str().unwrap().starts_with("GEO-loftdef"))
+    {
         let found = loft_in_shaft_plane(face(&item["inputs"]), Degrees(number(&item["inputs"]["lie"]))).unwrap();
         near(found.0, number(&item["expected"]), 1e-9, "loft in the shaft plane");
     }

@@ -1,7 +1,7 @@
 //! Units, weights, uncertainty, fits and gauge studies against published values.
 //!
 //! Every value and its source stand in `checks/*.json` (and `checks/SOURCES.md`); the loops here put each through the
-//! public functions. Left out on purpose: force units, Handbook 44, class F and Monte Carlo, which the daemon does not use.
+//! public functions. Left out on purpose: force units and class F, which the daemon does not use. Monte Carlo is `uncertainty.rs`.
 
 #![expect(clippy::unwrap_used, reason = "a test may panic")]
 
@@ -68,15 +68,20 @@ fn units_are_those_of_sp_811() {
 fn every_cell_of_r_111_table_1_is_there_and_no_other() {
     let mut cells = 0;
     for item in items("02_r111.json") {
-        let (Some(class), Some(nominal)) = (item["inputs"]["class"].as_str(), item["inputs"]["nominal_g"].as_f64()) else { continue };
+        let (Some(class), Some(nominal)) = (item["inputs"]["class"].as_str(), item["inputs"]["nominal_g"].as_f64())
+        else {
+            continue;
+        };
         let found = WeightClass::parse(class).unwrap().largest_error_mg(Grams(nominal));
         assert_eq!(found, item["expected"].as_f64(), "{}", item["id"]);
         cells += 1;
     }
     assert_eq!(cells, 139);
     let classes = ["E1", "E2", "F1", "F2", "M1", "M2", "M3"].map(|name| WeightClass::parse(name).unwrap());
-    let nominals = [1.0, 2.0, 5.0].map(|step| (-3..=4).map(move |power| step * 10f64.powi(power))).into_iter().flatten();
-    let filled = nominals.flat_map(|nominal| classes.map(|class| class.largest_error_mg(Grams(nominal)))).flatten().count();
+    let nominals =
+        [1.0, 2.0, 5.0].map(|step| (-3..=4).map(move |power| step * 10f64.powi(power))).into_iter().flatten();
+    let filled =
+        nominals.flat_map(|nominal| classes.map(|class| class.largest_error_mg(Grams(nominal)))).flatten().count();
     assert_eq!(filled, cells);
 }
 
@@ -109,6 +114,20 @@ fn instruments_have_the_steps_of_r_76() {
 }
 
 #[test]
+fn handbook_44_has_its_own_steps() {
+    for class_name in ["I", "II", "III", "IIII"] {
+        let expected = &item("03_r76_hb44.json", &format!("HB44-maint-{class_name}"))["expected"];
+        let class = InstrumentClass::parse(class_name).unwrap();
+        let at = |load: f64| class.maintenance_tolerance(Grams(0.1), Grams(load * 0.1)).map(|tolerance| tolerance.0);
+        for (key, tolerance, beyond) in [("1d_up_to", 0.1, 0.2), ("2d_up_to", 0.2, 0.3), ("3d_up_to", 0.3, 0.5)] {
+            let Some(step) = expected[key].as_f64() else { continue };
+            assert_eq!((at(step), at(step + 1.0)), (Some(tolerance), Some(beyond)), "{class_name} {key}");
+        }
+    }
+    assert_eq!(InstrumentClass::III.maintenance_tolerance(Grams(0.1), Grams(-1.0)), None);
+}
+
+#[test]
 fn uncertainties_combine_as_in_the_gum() {
     let expected = |id: &str| item("04_gum.json", id)["expected"].as_f64().unwrap();
     // H.1: six contributions in nm; theta -0.1 C within ±1e-6 of expansion, and ±0.05 C with 11.5e-6, over 50 mm.
@@ -116,7 +135,9 @@ fn uncertainties_combine_as_in_the_gum() {
     let by_temperature = 11.5e-6 * rectangular(0.05) * 50_000_623.0;
     let total = combined(&[25.0, 5.8, 3.9, 6.7, by_expansion, by_temperature]);
     near(total, expected("GUM-H1-uc"), 1e-4, "H.1 combined");
-    let freedom = |total: f64, parts: &[(f64, f64)]| effective_freedom(parts) * (total / combined(&parts.iter().map(|part| part.0).collect::<Vec<_>>())).powi(4);
+    let freedom = |total: f64, parts: &[(f64, f64)]| {
+        effective_freedom(parts) * (total / combined(&parts.iter().map(|part| part.0).collect::<Vec<_>>())).powi(4)
+    };
     let h1 = freedom(32.0, &[(25.0, 18.0), (9.7, 25.6), (2.9, 50.0), (16.6, 2.0)]);
     near(h1, expected("GUM-H1-veff"), 1e-3, "H.1 effective degrees of freedom");
     near(32.0 * coverage_factor(0.99, 16.0).unwrap(), expected("GUM-H1-U99"), 1e-3, "H.1 expanded");
@@ -263,7 +284,9 @@ fn the_published_gauge_study_comes_out_by_analysis_of_variance() {
         near(found, expected[key].as_f64().unwrap(), 1e-8, key);
     }
     let expected = &item("06_grr.json", "GRR-anova-unpooled")["expected"];
-    for (key, found) in [("EV2", apart.repeatability), ("INT2", apart.interaction), ("AV2", apart.people), ("PV2", apart.parts)] {
+    for (key, found) in
+        [("EV2", apart.repeatability), ("INT2", apart.interaction), ("AV2", apart.people), ("PV2", apart.parts)]
+    {
         near(found, expected[key].as_f64().unwrap(), 1e-8, key);
     }
 }

@@ -32,7 +32,8 @@ fn recording(table: &Table) -> PathBuf {
 }
 
 fn recording_daemon(table: &Table, more: &[&str]) -> Daemon {
-    let (config, to, pace) = (table.config.display().to_string(), recording(table).display().to_string(), pace().to_string());
+    let (config, to, pace) =
+        (table.config.display().to_string(), recording(table).display().to_string(), pace().to_string());
     let arguments = ["run", "--config", &config, "--pace", &pace, "--record", &to];
     let daemon = Daemon::start(arguments.iter().chain(more));
     for instrument in Instrument::ALL {
@@ -97,7 +98,10 @@ fn a_recorded_session_gives_the_same_journal_byte_for_byte() {
     let kinds: Vec<Value> = daemon.events_after(0).iter().map(|event| event["kind"].clone()).collect();
     assert!(daemon.terminate().success());
     for kind in ["reading_captured", "reading_filed", "value_typed", "instrument_lost", "order_opened", "voided"] {
-        assert!(kinds.iter().any(|held| held.as_str().is_some_and(|held| held.contains(kind))), "no {kind} in {kinds:?}");
+        assert!(
+            kinds.iter().any(|held| held.as_str().is_some_and(|held| held.contains(kind))),
+            "no {kind} in {kinds:?}"
+        );
     }
 
     let recordings = recording(&table);
@@ -142,7 +146,10 @@ fn differences_are_named(table: &Table) {
     let lines: Vec<&str> = sound.lines().collect();
     check(&(lines[..200].join("\n") + "\n"), "played: nothing");
     check(&([&lines[..50], &lines[60..]].concat().join("\n") + "\n"), "inputs 51 to 60 are missing");
-    check(&(lines[..50].join("\n") + "\n{\"n\":51,\"t\":1.0,\"us\":1,\"kind\":\"broken\",\"lost\":9}\n"), "9 inputs before input 51 were lost");
+    check(
+        &(lines[..50].join("\n") + "\n{\"n\":51,\"t\":1.0,\"us\":1,\"kind\":\"broken\",\"lost\":9}\n"),
+        "9 inputs before input 51 were lost",
+    );
     check(&sound.replacen("\"raw\":\"53", "\"raw\":\"41", 1), "is none now");
     fs::write(&file, sound).unwrap();
     let (code, _, err) = replay(&["--session", text(&session), "--out", text(&table.data)]);

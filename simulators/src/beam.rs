@@ -50,19 +50,11 @@ impl Beam {
     fn line(&mut self) -> Vec<u8> {
         let steps_per_line = f64::from(STEPS_PER_S / RATE);
         let mut counts = [0; 2];
-        let cells = self
-            .sums
-            .iter_mut()
-            .zip(&mut self.drifts)
-            .zip(ZERO_COUNTS)
-            .zip(&mut counts);
+        let cells = self.sums.iter_mut().zip(&mut self.drifts).zip(ZERO_COUNTS).zip(&mut counts);
         for (((sum, drift), zero), count) in cells {
             let drift_g = DRIFT_G * drift.step(steps_per_line * STEP_S, &mut self.chance);
             let felt_g = *sum / steps_per_line + drift_g + NOISE_G * self.chance.normal();
-            #[expect(
-                clippy::cast_possible_truncation,
-                reason = "a float cast saturates, far beyond any load"
-            )]
+            #[expect(clippy::cast_possible_truncation, reason = "a float cast saturates, far beyond any load")]
             let rounded = (COUNTS_PER_G * felt_g + zero).round() as i64;
             (*count, *sum) = (rounded, 0.0);
         }
@@ -89,12 +81,9 @@ impl Device for Beam {
     fn advance(&mut self, t_s: f64, frames: &mut Vec<Vec<u8>>) {
         while step_time_s(self.steps + 1) <= t_s {
             self.steps += 1;
-            let push = self
-                .pan
-                .push(step_time_s(self.steps), STEP_S, &mut self.chance);
+            let push = self.pan.push(step_time_s(self.steps), STEP_S, &mut self.chance);
             let forces = reactions(push.force_g, push.moment_gmm);
-            for ((spring, sum), force_g) in self.springs.iter_mut().zip(&mut self.sums).zip(forces)
-            {
+            for ((spring, sum), force_g) in self.springs.iter_mut().zip(&mut self.sums).zip(forces) {
                 *sum += spring.step(0.5 * push.riding_g, force_g, STEP_S);
             }
             if self.steps.is_multiple_of(STEPS_PER_LINE) {
@@ -126,15 +115,8 @@ mod tests {
     #[test]
     fn a_club_on_the_beam_moves_the_counts_of_both_cells() {
         let mut beam = Beam::new(Chance::new(1, 0));
-        let load = Load::Club {
-            mass_g: 316.0,
-            balance_mm: 861.0,
-        };
-        beam.act(Deed::Lay(Placement {
-            load,
-            manner: Manner::TIDY,
-            contact_s: 1.0,
-        }));
+        let load = Load::Club { mass_g: 316.0, balance_mm: 861.0 };
+        beam.act(Deed::Lay(Placement { load, manner: Manner::TIDY, contact_s: 1.0 }));
         let mut frames = Vec::new();
         beam.advance(10.0, &mut frames);
         assert_eq!(frames.len(), 800);
@@ -146,15 +128,7 @@ mod tests {
             sums[1] += far.parse::<f64>().unwrap();
         }
         // 160 lines: noise 0.05 g / sqrt(160) = 0.004 g, drift in 10 s sqrt(2 x 10 / 600) x 0.05 = 0.01 g; 60 counts allowed.
-        assert!(
-            (sums[0] / 160.0 - (8388.0 - 8967.6)).abs() < 60.0,
-            "{}",
-            sums[0] / 160.0
-        );
-        assert!(
-            (sums[1] / 160.0 - (-4210.0 + 324_967.6)).abs() < 60.0,
-            "{}",
-            sums[1] / 160.0
-        );
+        assert!((sums[0] / 160.0 - (8388.0 - 8967.6)).abs() < 60.0, "{}", sums[0] / 160.0);
+        assert!((sums[1] / 160.0 - (-4210.0 + 324_967.6)).abs() < 60.0, "{}", sums[1] / 160.0);
     }
 }

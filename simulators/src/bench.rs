@@ -120,49 +120,21 @@ impl Bench {
     /// # Errors
     /// When a port cannot be made, or there is a plan but no tokio runtime to build it in.
     pub fn start(settings: BenchSettings) -> Result<Self, BenchError> {
-        let BenchSettings {
-            ports_dir,
-            clock,
-            seed,
-            parts_scale_family,
-            plan,
-            tickets,
-            eyes,
-            actions,
-            truth,
-        } = settings;
+        let BenchSettings { ports_dir, clock, seed, parts_scale_family, plan, tickets, eyes, actions, truth } =
+            settings;
         let runtime = match plan {
-            Some(_) => {
-                Some(tokio::runtime::Handle::try_current().map_err(|_| BenchError::NoRuntime)?)
-            }
+            Some(_) => Some(tokio::runtime::Handle::try_current().map_err(|_| BenchError::NoRuntime)?),
             None => None,
         };
-        std::fs::create_dir_all(&ports_dir).map_err(|source| BenchError::PortsDir {
-            path: ports_dir.clone(),
-            source,
-        })?;
-        let top = Benchtop {
-            clock,
-            lines: BTreeMap::new(),
-        };
-        let mut bench = Self {
-            top,
-            ports_dir,
-            threads: Vec::new(),
-            builder: None,
-        };
+        std::fs::create_dir_all(&ports_dir)
+            .map_err(|source| BenchError::PortsDir { path: ports_dir.clone(), source })?;
+        let top = Benchtop { clock, lines: BTreeMap::new() };
+        let mut bench = Self { top, ports_dir, threads: Vec::new(), builder: None };
         for (stream, instrument) in (1..).zip(Instrument::ALL) {
             let chance = Chance::new(seed, stream);
             let device: Box<dyn Device> = match instrument {
-                Instrument::PartsScale => {
-                    Box::new(Scale::new(parts_scale_family, 2, 1200.0, chance))
-                }
-                Instrument::ClubScale => Box::new(Scale::new(
-                    ScaleFamily::EchoStatusValue10Unit,
-                    1,
-                    6000.0,
-                    chance,
-                )),
+                Instrument::PartsScale => Box::new(Scale::new(parts_scale_family, 2, 1200.0, chance)),
+                Instrument::ClubScale => Box::new(Scale::new(ScaleFamily::EchoStatusValue10Unit, 1, 6000.0, chance)),
                 Instrument::Beam => Box::new(Beam::new(chance)),
                 Instrument::Gauge => Box::new(Gauge::new(chance)),
                 Instrument::Scanner => Box::new(Scanner::default()),
@@ -191,20 +163,11 @@ impl Bench {
         chance: Chance,
     ) -> Result<(), BenchError> {
         let link = self.port(instrument);
-        let port = Pty::create(&link).map_err(|source| BenchError::Port {
-            path: link.clone(),
-            source,
-        })?;
+        let port = Pty::create(&link).map_err(|source| BenchError::Port { path: link.clone(), source })?;
         // Unbounded: deeds come at the pace of a hand. The bench and the builder send; the thread ends on `Stop` or when
         // both are gone.
         let (line, orders) = mpsc::channel();
-        let running = Running {
-            device,
-            link,
-            port: Some(port),
-            clock: self.top.clock,
-            chance,
-        };
+        let running = Running { device, link, port: Some(port), clock: self.top.clock, chance };
         let thread = std::thread::Builder::new()
             .name(instrument.name().to_owned())
             .spawn(move || running.run(&orders))
@@ -305,17 +268,9 @@ impl Benchtop {
     }
 
     /// Lays a load down; the bench time (s) at which the hand will have let go.
-    pub(crate) fn lay(
-        &self,
-        instrument: Instrument,
-        load: Load,
-        manner: Manner,
-    ) -> Result<f64, BenchError> {
+    pub(crate) fn lay(&self, instrument: Instrument, load: Load, manner: Manner) -> Result<f64, BenchError> {
         let release_s = match (instrument, load) {
-            (
-                Instrument::PartsScale | Instrument::ClubScale,
-                Load::Part { .. } | Load::Club { .. },
-            )
+            (Instrument::PartsScale | Instrument::ClubScale, Load::Part { .. } | Load::Club { .. })
             | (Instrument::Beam, Load::Club { .. }) => manner.release_s(),
             (Instrument::Gauge, Load::Angles { .. }) => CLAMPING_S,
             _ => return Err(BenchError::WrongLoad { instrument, load }),
@@ -323,14 +278,7 @@ impl Benchtop {
         // A little ahead, so that the instrument hears of it before it happens and the times are exact: 10 ms of real time
         // are twice the longest sleep of its loop.
         let contact_s = self.clock.now_s() + 0.1 + 0.01 * self.clock.pace();
-        self.tell(
-            instrument,
-            Order::Act(Deed::Lay(Placement {
-                load,
-                manner,
-                contact_s,
-            })),
-        );
+        self.tell(instrument, Order::Act(Deed::Lay(Placement { load, manner, contact_s })));
         Ok(contact_s + release_s)
     }
 

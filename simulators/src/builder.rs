@@ -38,9 +38,7 @@ pub struct Tickets {
 impl Default for Tickets {
     /// Plain text: `step bond`.
     fn default() -> Self {
-        Self {
-            step: Arc::new(|step| format!("step {step}")),
-        }
+        Self { step: Arc::new(|step| format!("step {step}")) }
     }
 }
 
@@ -124,24 +122,13 @@ impl Builder {
 
     async fn build(&mut self, plan: &ClubPlan) {
         let mut club = Club::from_parts(plan, &mut self.chance);
-        self.scan_until(&plan.ticket, &plan.club, |seen, club| {
-            seen.current_club.as_deref() == Some(club)
-        })
-        .await;
+        self.scan_until(&plan.ticket, &plan.club, |seen, club| seen.current_club.as_deref() == Some(club)).await;
 
-        for (characteristic, mass_g) in [
-            ("head_mass", club.head.mass_g),
-            ("shaft_mass", club.shaft.mass_g),
-            ("grip_mass", club.grip.mass_g),
-        ] {
-            self.place(
-                plan,
-                Instrument::PartsScale,
-                "part",
-                Load::Part { mass_g },
-                &[(characteristic, mass_g, "g")],
-            )
-            .await;
+        for (characteristic, mass_g) in
+            [("head_mass", club.head.mass_g), ("shaft_mass", club.shaft.mass_g), ("grip_mass", club.grip.mass_g)]
+        {
+            self.place(plan, Instrument::PartsScale, "part", Load::Part { mass_g }, &[(characteristic, mass_g, "g")])
+                .await;
         }
         self.lay_on_beam(plan, &club, "dry_fit").await;
         self.scan_step("bond").await;
@@ -164,30 +151,15 @@ impl Builder {
 
         let (mass_g, balance_mm) = (club.total_mass_g(), club.balance_mm());
         let whole = Load::Club { mass_g, balance_mm };
-        self.place(
-            plan,
-            Instrument::ClubScale,
-            "final",
-            whole,
-            &[("total_mass", mass_g, "g")],
-        )
-        .await;
+        self.place(plan, Instrument::ClubScale, "final", whole, &[("total_mass", mass_g, "g")]).await;
         self.lay_on_beam(plan, &club, "final").await;
         // He bends until it is right within a fifth of a degree.
         let loft_deg = plan.loft_deg + self.chance.between(-0.2, 0.2);
         let lie_deg = plan.lie_deg + self.chance.between(-0.2, 0.2);
         let facts = [("loft", loft_deg, "deg"), ("lie", lie_deg, "deg")];
-        self.place(
-            plan,
-            Instrument::Gauge,
-            "final",
-            Load::Angles { loft_deg, lie_deg },
-            &facts,
-        )
-        .await;
+        self.place(plan, Instrument::Gauge, "final", Load::Angles { loft_deg, lie_deg }, &facts).await;
         let card = (self.tickets.step)("hand_over");
-        self.scan_until(&card, &plan.club, |seen, club| seen.finished.contains(club))
-            .await;
+        self.scan_until(&card, &plan.club, |seen, club| seen.finished.contains(club)).await;
     }
 
     async fn lay_on_beam(&mut self, plan: &ClubPlan, club: &Club, stage: &'static str) {
@@ -197,14 +169,7 @@ impl Builder {
             ("balance_point", balance_mm, "mm"),
             ("swing_weight", club.swing_weight_points(), "{point}"),
         ];
-        self.place(
-            plan,
-            Instrument::Beam,
-            stage,
-            Load::Club { mass_g, balance_mm },
-            &facts,
-        )
-        .await;
+        self.place(plan, Instrument::Beam, stage, Load::Club { mass_g, balance_mm }, &facts).await;
     }
 
     /// Lays a load down until the display has shown it, and goes on.
@@ -218,20 +183,13 @@ impl Builder {
     ) {
         for attempt in 1..=TRIES {
             let captures_before = self.captures(instrument);
-            let Ok(release_s) = self
-                .top
-                .lay(instrument, load, Manner::any(&mut self.chance))
-            else {
+            let Ok(release_s) = self.top.lay(instrument, load, Manner::any(&mut self.chance)) else {
                 return;
             };
             self.top.clock.sleep_until(release_s).await;
             self.report.placements += 1;
             self.tell(plan, instrument, stage, release_s, facts).await;
-            let shown = self
-                .see_within(PATIENCE_S, BLIND_S, |seen| {
-                    captures(seen, instrument) > captures_before
-                })
-                .await;
+            let shown = self.see_within(PATIENCE_S, BLIND_S, |seen| captures(seen, instrument) > captures_before).await;
             // He reads the number before he takes the thing away.
             self.pause(0.6, 1.0).await;
             self.top.lift(instrument);
@@ -243,19 +201,10 @@ impl Builder {
                 self.report.laid_again += 1;
             }
         }
-        self.report
-            .given_up
-            .push(format!("{} {stage} {instrument}", plan.club));
+        self.report.given_up.push(format!("{} {stage} {instrument}", plan.club));
     }
 
-    async fn tell(
-        &self,
-        plan: &ClubPlan,
-        instrument: Instrument,
-        stage: &'static str,
-        t_s: f64,
-        facts: &[Fact],
-    ) {
+    async fn tell(&self, plan: &ClubPlan, instrument: Instrument, stage: &'static str, t_s: f64, facts: &[Fact]) {
         let Some(truth) = &self.truth else { return };
         for &(characteristic, value, unit) in facts {
             let said = Truth {
@@ -313,25 +262,16 @@ impl Builder {
     }
 
     fn captures(&self, instrument: Instrument) -> u64 {
-        self.eyes
-            .as_ref()
-            .map_or(0, |Eyes(display)| captures(&display.borrow(), instrument))
+        self.eyes.as_ref().map_or(0, |Eyes(display)| captures(&display.borrow(), instrument))
     }
 
     /// Watches the display for at most `patience_s`; whether he saw what he waited for. Without a display he takes it for
     /// seen after `blind_s`.
-    async fn see_within(
-        &mut self,
-        patience_s: f64,
-        blind_s: f64,
-        wanted: impl Fn(&Seen) -> bool,
-    ) -> bool {
+    async fn see_within(&mut self, patience_s: f64, blind_s: f64, wanted: impl Fn(&Seen) -> bool) -> bool {
         let clock = self.top.clock;
         if let Some(Eyes(display)) = &mut self.eyes {
             let looking = display.wait_for(|seen| wanted(seen));
-            let seen = tokio::time::timeout(clock.real(patience_s), looking)
-                .await
-                .map(|seen| seen.is_ok());
+            let seen = tokio::time::timeout(clock.real(patience_s), looking).await.map(|seen| seen.is_ok());
             match seen {
                 Ok(true) => return true,
                 Err(_) => return false,

@@ -9,10 +9,7 @@ pub(crate) struct Chance(fastrand::Rng);
 impl Chance {
     /// An own stream for each `stream` number of one `seed`, so that adding an instrument does not change another's noise.
     pub(crate) fn new(seed: u64, stream: u64) -> Self {
-        Self(fastrand::Rng::with_seed(
-            seed.wrapping_mul(0x9e37_79b9_7f4a_7c15)
-                .wrapping_add(stream),
-        ))
+        Self(fastrand::Rng::with_seed(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15).wrapping_add(stream)))
     }
 
     /// Evenly between `low` and `high`.
@@ -33,11 +30,7 @@ impl Chance {
 
     /// A whole number from `low` up to and without `high`; `low` when the range is empty.
     pub(crate) fn whole(&mut self, low: usize, high: usize) -> usize {
-        if high > low {
-            self.0.usize(low..high)
-        } else {
-            low
-        }
+        if high > low { self.0.usize(low..high) } else { low }
     }
 
     /// Any byte.
@@ -55,10 +48,7 @@ pub(crate) struct Wander {
 
 impl Wander {
     pub(crate) fn new(memory_s: f64) -> Self {
-        Self {
-            memory_s,
-            value: 0.0,
-        }
+        Self { memory_s, value: 0.0 }
     }
 
     /// The value after `dt_s` more seconds; the step is exact for any `dt_s`.

@@ -19,14 +19,9 @@ pub struct Clock {
 impl Clock {
     /// A clock that starts now at bench time 0, with today's date. `pace` is limited to 0.1..=100.
     #[must_use]
-    #[expect(
-        clippy::disallowed_methods,
-        reason = "the one place of this package where time enters"
-    )]
+    #[expect(clippy::disallowed_methods, reason = "the one place of this package where time enters")]
     pub fn new(pace: f64) -> Self {
-        let unix = SystemTime::now()
-            .duration_since(SystemTime::UNIX_EPOCH)
-            .unwrap_or_default();
+        let unix = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap_or_default();
         let unix_us = i64::try_from(unix.as_micros()).unwrap_or(0);
         Self::from_origin(pace, Instant::now(), unix_us)
     }
@@ -36,15 +31,7 @@ impl Clock {
     /// Give the origin of another program part's clock, so that both date the same placement alike.
     #[must_use]
     pub fn from_origin(pace: f64, origin: Instant, origin_unix_us: i64) -> Self {
-        Self {
-            origin,
-            origin_unix_us,
-            pace: if pace.is_finite() {
-                pace.clamp(PACES.0, PACES.1)
-            } else {
-                1.0
-            },
-        }
+        Self { origin, origin_unix_us, pace: if pace.is_finite() { pace.clamp(PACES.0, PACES.1) } else { 1.0 } }
     }
 
     /// Bench seconds in one real second.
@@ -55,15 +42,9 @@ impl Clock {
 
     /// Bench time now, in seconds since the start.
     #[must_use]
-    #[expect(
-        clippy::disallowed_methods,
-        reason = "the one place of this package where time enters"
-    )]
+    #[expect(clippy::disallowed_methods, reason = "the one place of this package where time enters")]
     pub fn now_s(&self) -> f64 {
-        Instant::now()
-            .saturating_duration_since(self.origin)
-            .as_secs_f64()
-            * self.pace
+        Instant::now().saturating_duration_since(self.origin).as_secs_f64() * self.pace
     }
 
     /// How long `bench_s` bench seconds last on the wall; nothing when negative.
@@ -75,15 +56,9 @@ impl Clock {
     /// The date and time at bench time `t_s`, RFC 3339, UTC, to the millisecond.
     #[must_use]
     pub fn rfc3339(&self, t_s: f64) -> String {
-        #[expect(
-            clippy::cast_possible_truncation,
-            reason = "a float cast saturates; the date below is checked"
-        )]
-        let unix_us = self
-            .origin_unix_us
-            .saturating_add((t_s * 1e6).round() as i64);
-        let date =
-            jiff::Timestamp::from_microsecond(unix_us).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
+        #[expect(clippy::cast_possible_truncation, reason = "a float cast saturates; the date below is checked")]
+        let unix_us = self.origin_unix_us.saturating_add((t_s * 1e6).round() as i64);
+        let date = jiff::Timestamp::from_microsecond(unix_us).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
         format!("{date:.3}")
     }
 

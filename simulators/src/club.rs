@@ -47,25 +47,15 @@ impl Club {
     /// Real parts for a plan: near the targets by chance, and balanced so that the gripped club comes out half a point to
     /// two points light, as far as its shaft and head can be.
     pub(crate) fn from_parts(plan: &ClubPlan, chance: &mut Chance) -> Self {
-        let mut near =
-            |target: f64, spread: f64| target + spread * chance.normal().clamp(-2.5, 2.5);
+        let mut near = |target: f64, spread: f64| target + spread * chance.normal().clamp(-2.5, 2.5);
         let (head_g, shaft_g) = (near(plan.head_mass_g, 1.2), near(plan.shaft_mass_g, 1.0));
         let (grip_g, length_mm) = (near(plan.grip_mass_g, 0.8), near(plan.length_mm, 0.5));
         let tip_mm = length_mm - SOLE_TO_TIP_MM;
         let shaft_mm = tip_mm - CAP_MM;
         let mut club = Self {
-            head: Lump {
-                mass_g: head_g,
-                at_mm: tip_mm + 22.0,
-            },
-            shaft: Lump {
-                mass_g: shaft_g,
-                at_mm: CAP_MM + plan.kind.shaft_balance() * shaft_mm,
-            },
-            grip: Lump {
-                mass_g: grip_g,
-                at_mm: plan.kind.grip_at_mm(),
-            },
+            head: Lump { mass_g: head_g, at_mm: tip_mm + 22.0 },
+            shaft: Lump { mass_g: shaft_g, at_mm: CAP_MM + plan.kind.shaft_balance() * shaft_mm },
+            grip: Lump { mass_g: grip_g, at_mm: plan.kind.grip_at_mm() },
             fixings: Vec::new(),
             length_mm,
         };
@@ -73,32 +63,16 @@ impl Club {
         let mut gripped = club.clone();
         gripped.bond_and_grip();
         for (lump, low_mm, high_mm) in [
-            (
-                &mut club.shaft,
-                CAP_MM + SHAFT_BALANCE.0 * shaft_mm,
-                CAP_MM + SHAFT_BALANCE.1 * shaft_mm,
-            ),
-            (
-                &mut club.head,
-                tip_mm + HEAD_BEYOND_TIP_MM.0,
-                tip_mm + HEAD_BEYOND_TIP_MM.1,
-            ),
+            (&mut club.shaft, CAP_MM + SHAFT_BALANCE.0 * shaft_mm, CAP_MM + SHAFT_BALANCE.1 * shaft_mm),
+            (&mut club.head, tip_mm + HEAD_BEYOND_TIP_MM.0, tip_mm + HEAD_BEYOND_TIP_MM.1),
         ] {
-            let short_gmm = (wanted_points - gripped.swing_weight_points())
-                * POINT_INCH_OUNCES
-                * MM_PER_INCH
-                * G_PER_OUNCE;
+            let short_gmm =
+                (wanted_points - gripped.swing_weight_points()) * POINT_INCH_OUNCES * MM_PER_INCH * G_PER_OUNCE;
             let was_mm = lump.at_mm;
             lump.at_mm = (was_mm + short_gmm / lump.mass_g).clamp(low_mm, high_mm);
             // Moving a mass moves the moment by the mass times the way: an own part on the trial club stands for it.
-            gripped.fixings.push(Lump {
-                mass_g: lump.mass_g,
-                at_mm: lump.at_mm,
-            });
-            gripped.fixings.push(Lump {
-                mass_g: -lump.mass_g,
-                at_mm: was_mm,
-            });
+            gripped.fixings.push(Lump { mass_g: lump.mass_g, at_mm: lump.at_mm });
+            gripped.fixings.push(Lump { mass_g: -lump.mass_g, at_mm: was_mm });
         }
         club
     }
@@ -106,28 +80,17 @@ impl Club {
     /// One gram of adhesive in the head's bore and one of tape under the grip.
     pub(crate) fn bond_and_grip(&mut self) {
         let tip_mm = self.length_mm - SOLE_TO_TIP_MM;
-        self.fixings.push(Lump {
-            mass_g: 1.0,
-            at_mm: tip_mm - 15.0,
-        });
-        self.fixings.push(Lump {
-            mass_g: 1.0,
-            at_mm: 130.0,
-        });
+        self.fixings.push(Lump { mass_g: 1.0, at_mm: tip_mm - 15.0 });
+        self.fixings.push(Lump { mass_g: 1.0, at_mm: 130.0 });
     }
 
     /// Adds weight where the head balances.
     pub(crate) fn add_to_head(&mut self, mass_g: f64) {
-        self.fixings.push(Lump {
-            mass_g,
-            at_mm: self.head.at_mm,
-        });
+        self.fixings.push(Lump { mass_g, at_mm: self.head.at_mm });
     }
 
     fn lumps(&self) -> impl Iterator<Item = Lump> + '_ {
-        [self.head, self.shaft, self.grip]
-            .into_iter()
-            .chain(self.fixings.iter().copied())
+        [self.head, self.shaft, self.grip].into_iter().chain(self.fixings.iter().copied())
     }
 
     pub(crate) fn total_mass_g(&self) -> f64 {
@@ -135,18 +98,13 @@ impl Club {
     }
 
     pub(crate) fn balance_mm(&self) -> f64 {
-        self.lumps()
-            .map(|lump| lump.mass_g * lump.at_mm)
-            .sum::<f64>()
-            / self.total_mass_g()
+        self.lumps().map(|lump| lump.mass_g * lump.at_mm).sum::<f64>() / self.total_mass_g()
     }
 
     /// Points from A0: the moment about the fulcrum less that of A0, in steps of one point.
     pub(crate) fn swing_weight_points(&self) -> f64 {
-        let moment: f64 = self
-            .lumps()
-            .map(|lump| lump.mass_g / G_PER_OUNCE * (lump.at_mm / MM_PER_INCH - FULCRUM_INCHES))
-            .sum();
+        let moment: f64 =
+            self.lumps().map(|lump| lump.mass_g / G_PER_OUNCE * (lump.at_mm / MM_PER_INCH - FULCRUM_INCHES)).sum();
         (moment - A0_INCH_OUNCES) / POINT_INCH_OUNCES
     }
 
@@ -196,18 +154,9 @@ mod tests {
     #[test]
     fn mass_balance_and_swing_weight_agree_with_a_hand_computation() {
         let club = Club {
-            head: Lump {
-                mass_g: 203.0,
-                at_mm: 1140.0,
-            },
-            shaft: Lump {
-                mass_g: 63.0,
-                at_mm: 560.0,
-            },
-            grip: Lump {
-                mass_g: 50.0,
-                at_mm: 112.0,
-            },
+            head: Lump { mass_g: 203.0, at_mm: 1140.0 },
+            shaft: Lump { mass_g: 63.0, at_mm: 560.0 },
+            grip: Lump { mass_g: 50.0, at_mm: 112.0 },
             fixings: Vec::new(),
             length_mm: 1143.0,
         };
@@ -218,11 +167,7 @@ mod tests {
         // Points from A0: (222.1015294 - 161) / 1.75 = 34.9151597, that is D4.9.
         assert!((club.total_mass_g() - 316.0).abs() < 1e-9);
         assert!((club.balance_mm() - 861.708_860_8).abs() < 1e-6);
-        assert!(
-            (club.swing_weight_points() - 34.915_16).abs() < 1e-4,
-            "{}",
-            club.swing_weight_points()
-        );
+        assert!((club.swing_weight_points() - 34.915_16).abs() < 1e-4, "{}", club.swing_weight_points());
     }
 
     #[test]
@@ -252,11 +197,7 @@ mod tests {
                 let mut club = Club::from_parts(&plan, &mut Chance::new(seed, 0));
                 club.bond_and_grip();
                 let light = plan.swing_weight_points - club.swing_weight_points();
-                assert!(
-                    (0.499..2.001).contains(&light),
-                    "{:?} seed {seed}: {light}",
-                    plan.kind
-                );
+                assert!((0.499..2.001).contains(&light), "{:?} seed {seed}: {light}", plan.kind);
             }
         }
     }
@@ -272,17 +213,8 @@ mod tests {
     #[test]
     fn lengths_are_typed_in_reduced_sixteenths() {
         let check = |length_mm: f64, expected: &str| {
-            let lump = Lump {
-                mass_g: 1.0,
-                at_mm: 0.0,
-            };
-            let club = Club {
-                head: lump,
-                shaft: lump,
-                grip: lump,
-                fixings: Vec::new(),
-                length_mm,
-            };
+            let lump = Lump { mass_g: 1.0, at_mm: 0.0 };
+            let club = Club { head: lump, shaft: lump, grip: lump, fixings: Vec::new(), length_mm };
             assert_eq!(club.length_typed(), expected);
         };
         check(1143.0, "45 in"); // 45 x 25.4

@@ -93,10 +93,7 @@ impl FromStr for Fault {
     /// Reads `none`, `unplugged`, `lost 0.1`; a share that is left out is 0.1.
     fn from_str(text: &str) -> Result<Self, UnknownFault> {
         let unknown = || UnknownFault(text.to_owned());
-        let (name, rest) = text
-            .trim()
-            .split_once(char::is_whitespace)
-            .unwrap_or((text.trim(), "0.1"));
+        let (name, rest) = text.trim().split_once(char::is_whitespace).unwrap_or((text.trim(), "0.1"));
         let share: f64 = rest.trim().parse().map_err(|_| unknown())?;
         if !(0.0..=1.0).contains(&share) {
             return Err(unknown());
@@ -133,10 +130,7 @@ mod tests {
         assert_eq!(passed(Fault::None), FRAME);
         assert_eq!(passed(Fault::LostFrames { share: 0.0 }), FRAME);
         assert_eq!(passed(Fault::LostFrames { share: 1.0 }), b"");
-        assert_eq!(
-            passed(Fault::DoubledFrames { share: 1.0 }),
-            [FRAME, FRAME].concat()
-        );
+        assert_eq!(passed(Fault::DoubledFrames { share: 1.0 }), [FRAME, FRAME].concat());
         assert_eq!(passed(Fault::Silence), b"");
 
         let foreign = passed(Fault::ForeignBytes { share: 1.0 });
@@ -144,11 +138,7 @@ mod tests {
         let cut = passed(Fault::CutFrames { share: 1.0 });
         assert!(!cut.is_empty() && cut.len() < FRAME.len() && FRAME.starts_with(&cut));
         let flipped = passed(Fault::BitFlips { share: 1.0 });
-        let changed: u32 = flipped
-            .iter()
-            .zip(FRAME)
-            .map(|(got, sent)| (got ^ sent).count_ones())
-            .sum();
+        let changed: u32 = flipped.iter().zip(FRAME).map(|(got, sent)| (got ^ sent).count_ones()).sum();
         assert_eq!((flipped.len(), changed), (FRAME.len(), 1));
     }
 
@@ -164,10 +154,7 @@ mod tests {
 
     #[test]
     fn faults_are_read_from_what_a_person_types() {
-        assert_eq!(
-            "lost 0.25".parse::<Fault>().unwrap(),
-            Fault::LostFrames { share: 0.25 }
-        );
+        assert_eq!("lost 0.25".parse::<Fault>().unwrap(), Fault::LostFrames { share: 0.25 });
         assert_eq!(" unplugged ".parse::<Fault>().unwrap(), Fault::Unplugged);
         for wrong in ["", "lost 2", "cut x", "melted"] {
             assert!(wrong.parse::<Fault>().is_err(), "{wrong}");

@@ -32,29 +32,16 @@ pub(crate) struct Gauge {
 
 impl Gauge {
     pub(crate) fn new(chance: Chance) -> Self {
-        Self {
-            steps: 0,
-            from_deg: [0.0; 2],
-            to_deg: [0.0; 2],
-            start_s: 0.0,
-            chance,
-        }
+        Self { steps: 0, from_deg: [0.0; 2], to_deg: [0.0; 2], start_s: 0.0, chance }
     }
 
     fn angles_deg(&self, t_s: f64) -> [f64; 2] {
         let since_s = t_s - self.start_s;
         let way = smooth(since_s / MOVING_S);
         // The arms tremble a little after they have come to the stop.
-        let tremble = if since_s > 0.0 {
-            0.004 * (-since_s / 0.5).exp() * (TAU * 4.0 * since_s).sin()
-        } else {
-            0.0
-        };
+        let tremble = if since_s > 0.0 { 0.004 * (-since_s / 0.5).exp() * (TAU * 4.0 * since_s).sin() } else { 0.0 };
         std::array::from_fn(|axis| {
-            let (from, to) = (
-                self.from_deg.get(axis).copied(),
-                self.to_deg.get(axis).copied(),
-            );
+            let (from, to) = (self.from_deg.get(axis).copied(), self.to_deg.get(axis).copied());
             let (from, to) = (from.unwrap_or_default(), to.unwrap_or_default());
             from + (to - from) * (way + tremble)
         })
@@ -84,12 +71,8 @@ impl Device for Gauge {
         while self.next_s() <= t_s {
             self.steps += STEPS_PER_SENTENCE;
             let [loft, lie] = self.angles_deg(step_time_s(self.steps)).map(|angle_deg| {
-                #[expect(
-                    clippy::cast_possible_truncation,
-                    reason = "angles are a few thousand hundredths"
-                )]
-                let hundredths =
-                    (100.0 * (angle_deg + NOISE_DEG * self.chance.normal())).round() as i64;
+                #[expect(clippy::cast_possible_truncation, reason = "angles are a few thousand hundredths")]
+                let hundredths = (100.0 * (angle_deg + NOISE_DEG * self.chance.normal())).round() as i64;
                 wire::angle_text(hundredths)
             });
             frames.push(wire::nmea_xdr("II", &[("LIE", lie), ("LOFT", loft)]));
@@ -117,25 +100,15 @@ mod tests {
 
     fn check(read: [f64; 2], lie_deg: f64, loft_deg: f64) {
         // Five standard deviations of noise and half a last digit.
-        assert!(
-            (read[0] - lie_deg).abs() < 0.04 && (read[1] - loft_deg).abs() < 0.04,
-            "{read:?}"
-        );
+        assert!((read[0] - lie_deg).abs() < 0.04 && (read[1] - loft_deg).abs() < 0.04, "{read:?}");
     }
 
     #[test]
     fn the_angles_follow_the_club_in_and_out_of_the_clamp() {
         let mut gauge = Gauge::new(Chance::new(1, 0));
         check(last(&mut gauge, 1.0), 0.0, 0.0);
-        let load = Load::Angles {
-            loft_deg: 34.0,
-            lie_deg: 62.5,
-        };
-        gauge.act(Deed::Lay(Placement {
-            load,
-            manner: Manner::TIDY,
-            contact_s: 2.0,
-        }));
+        let load = Load::Angles { loft_deg: 34.0, lie_deg: 62.5 };
+        gauge.act(Deed::Lay(Placement { load, manner: Manner::TIDY, contact_s: 2.0 }));
         check(last(&mut gauge, 1.9), 0.0, 0.0);
         let halfway = last(&mut gauge, 2.5);
         assert!(halfway[0] > 10.0 && halfway[0] < 55.0, "{halfway:?}");

@@ -41,13 +41,7 @@ pub enum Instrument {
 
 impl Instrument {
     /// All of them.
-    pub const ALL: [Self; 5] = [
-        Self::PartsScale,
-        Self::ClubScale,
-        Self::Beam,
-        Self::Gauge,
-        Self::Scanner,
-    ];
+    pub const ALL: [Self; 5] = [Self::PartsScale, Self::ClubScale, Self::Beam, Self::Gauge, Self::Scanner];
 
     /// The name of its port, and of the instrument in truths.
     #[must_use]
@@ -153,10 +147,7 @@ impl Running {
             for frame in frames.drain(..) {
                 fault.pass(&frame, &mut self.chance, &mut line);
             }
-            let wait = self
-                .clock
-                .real(self.device.next_s() - self.clock.now_s())
-                .min(LONGEST_WAIT);
+            let wait = self.clock.real(self.device.next_s() - self.clock.now_s()).min(LONGEST_WAIT);
             match &mut self.port {
                 Some(port) => {
                     port.send(&line);
@@ -189,10 +180,7 @@ impl Running {
 
 /// The bench time (s) at which step number `step` of the physics ends.
 pub(crate) fn step_time_s(step: u64) -> f64 {
-    #[expect(
-        clippy::cast_precision_loss,
-        reason = "2^53 steps are three hundred thousand years"
-    )]
+    #[expect(clippy::cast_precision_loss, reason = "2^53 steps are three hundred thousand years")]
     let steps = step as f64;
     steps * STEP_S
 }

@@ -38,11 +38,7 @@ impl Load {
     }
 
     pub(crate) fn balance_mm(self) -> f64 {
-        if let Self::Club { balance_mm, .. } = self {
-            balance_mm
-        } else {
-            0.0
-        }
+        if let Self::Club { balance_mm, .. } = self { balance_mm } else { 0.0 }
     }
 }
 
@@ -54,12 +50,7 @@ pub(crate) enum Manner {
     /// Set down, the hand taking less and less of the weight.
     Lower { lower_s: f64 },
     /// Set down, then held for a while with a `share` of the weight on the pan (above 1 the hand presses), then let go.
-    Late {
-        lower_s: f64,
-        share: f64,
-        hold_s: f64,
-        let_go_s: f64,
-    },
+    Late { lower_s: f64, share: f64, hold_s: f64, let_go_s: f64 },
 }
 
 impl Manner {
@@ -69,20 +60,11 @@ impl Manner {
     /// One of the ways people lay things down.
     pub(crate) fn any(chance: &mut Chance) -> Self {
         match chance.whole(0, 4) {
-            0 => Self::Drop {
-                rise_s: chance.between(0.02, 0.1),
-                impact: chance.between(0.1, 1.2),
-            },
-            1 | 2 => Self::Lower {
-                lower_s: chance.between(0.3, 1.2),
-            },
+            0 => Self::Drop { rise_s: chance.between(0.02, 0.1), impact: chance.between(0.1, 1.2) },
+            1 | 2 => Self::Lower { lower_s: chance.between(0.3, 1.2) },
             _ => Self::Late {
                 lower_s: chance.between(0.2, 0.8),
-                share: if chance.happens(0.5) {
-                    chance.between(0.3, 0.95)
-                } else {
-                    chance.between(1.05, 1.4)
-                },
+                share: if chance.happens(0.5) { chance.between(0.3, 0.95) } else { chance.between(1.05, 1.4) },
                 hold_s: chance.between(0.5, 2.0),
                 let_go_s: chance.between(0.08, 0.4),
             },
@@ -94,12 +76,7 @@ impl Manner {
         match self {
             Self::Drop { rise_s, .. } => rise_s,
             Self::Lower { lower_s } => lower_s,
-            Self::Late {
-                lower_s,
-                hold_s,
-                let_go_s,
-                ..
-            } => lower_s + hold_s + let_go_s,
+            Self::Late { lower_s, hold_s, let_go_s, .. } => lower_s + hold_s + let_go_s,
         }
     }
 }

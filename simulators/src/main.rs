@@ -5,9 +5,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::Parser;
-use simulators::{
-    Bench, BenchSettings, Clock, Fault, Instrument, Load, OrderPlan, ScaleFamily, Truth,
-};
+use simulators::{Bench, BenchSettings, Clock, Fault, Instrument, Load, OrderPlan, ScaleFamily, Truth};
 use tokio::sync::mpsc;
 
 const HELP: &str = "\
@@ -40,36 +38,26 @@ struct Arguments {
 }
 
 #[tokio::main]
-#[expect(
-    clippy::print_stdout,
-    clippy::print_stderr,
-    reason = "a program for the terminal"
-)]
+#[expect(clippy::print_stdout, clippy::print_stderr, reason = "a program for the terminal")]
 async fn main() -> ExitCode {
     let arguments = Arguments::parse();
     // Ten truths: one club placement has three; if the terminal is slow the builder waits.
     let (truth, mut truths) = mpsc::channel(10);
-    let mut settings =
-        BenchSettings::new(&arguments.ports, Clock::new(arguments.pace), arguments.seed);
+    let mut settings = BenchSettings::new(&arguments.ports, Clock::new(arguments.pace), arguments.seed);
     settings.parts_scale_family = arguments.scale_family;
     settings.plan = arguments.builder.then(|| vec![OrderPlan::example()]);
     settings.truth = Some(truth);
     let mut bench = match Bench::start(settings) {
         Ok(bench) => bench,
         Err(error) => {
-            let cause = std::error::Error::source(&error)
-                .map(|cause| format!(": {cause}"))
-                .unwrap_or_default();
+            let cause = std::error::Error::source(&error).map(|cause| format!(": {cause}")).unwrap_or_default();
             eprintln!("{error}{cause}");
             return ExitCode::FAILURE;
         }
     };
     for instrument in Instrument::ALL {
         let (family, line) = spoken(instrument, arguments.scale_family);
-        println!(
-            "{:<40} {family:<28} {line}",
-            bench.port(instrument).display()
-        );
+        println!("{:<40} {family:<28} {line}", bench.port(instrument).display());
     }
     let told_to_end = tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate());
     let Ok(mut told_to_end) = told_to_end else {
@@ -113,16 +101,7 @@ fn spoken(instrument: Instrument, parts_scale: ScaleFamily) -> (&'static str, &'
 }
 
 fn told(truth: &Truth) -> String {
-    let Truth {
-        t,
-        instrument,
-        characteristic,
-        stage,
-        club,
-        value,
-        unit,
-        ..
-    } = truth;
+    let Truth { t, instrument, characteristic, stage, club, value, unit, .. } = truth;
     format!("{t} {club} {stage} {instrument} {characteristic} {value:.3} {unit}")
 }
 
@@ -144,17 +123,12 @@ fn typed_lines() -> mpsc::Receiver<String> {
 fn obey(bench: &Bench, line: &str) -> Result<(), String> {
     let (command, rest) = line.split_once(' ').unwrap_or((line, ""));
     let (name, values) = rest.trim().split_once(' ').unwrap_or((rest.trim(), ""));
-    let instrument = || {
-        name.parse::<Instrument>()
-            .map_err(|error| error.to_string())
-    };
+    let instrument = || name.parse::<Instrument>().map_err(|error| error.to_string());
     match command {
         "" => {}
         "lay" => {
             let instrument = instrument()?;
-            bench
-                .lay(instrument, load(instrument, values)?)
-                .map_err(|error| error.to_string())?;
+            bench.lay(instrument, load(instrument, values)?).map_err(|error| error.to_string())?;
         }
         "lift" => bench.lift(instrument()?),
         "scan" => bench.scan(rest.trim()),
@@ -163,9 +137,7 @@ fn obey(bench: &Bench, line: &str) -> Result<(), String> {
             bench.set_fault(instrument()?, fault);
         }
         _ => {
-            return Err(format!(
-                "found {command:?}, expected lay, lift, scan, fault, help or quit"
-            ));
+            return Err(format!("found {command:?}, expected lay, lift, scan, fault, help or quit"));
         }
     }
     Ok(())
@@ -179,9 +151,6 @@ fn load(instrument: Instrument, values: &str) -> Result<Load, String> {
         (Instrument::PartsScale | Instrument::ClubScale, &[mass_g]) => Ok(Load::Part { mass_g }),
         (Instrument::Beam, &[mass_g, balance_mm]) => Ok(Load::Club { mass_g, balance_mm }),
         (Instrument::Gauge, &[loft_deg, lie_deg]) => Ok(Load::Angles { loft_deg, lie_deg }),
-        _ => Err(format!(
-            "found {} numbers for the {instrument}, which is not what it takes",
-            numbers.len()
-        )),
+        _ => Err(format!("found {} numbers for the {instrument}, which is not what it takes", numbers.len())),
     }
 }

@@ -73,10 +73,7 @@ impl Pan {
 
     /// Takes the load away, beginning at `start_s`.
     pub(crate) fn lift(&mut self, start_s: f64, chance: &mut Chance) {
-        self.lift = Some(Lift {
-            start_s,
-            takes_s: chance.between(0.06, 0.25),
-        });
+        self.lift = Some(Lift { start_s, takes_s: chance.between(0.06, 0.25) });
     }
 
     /// The forces at bench time `t_s`, which must not go back; `dt_s` since the last call.
@@ -104,10 +101,7 @@ impl Pan {
         let hand_g = if hand_there { hand_g } else { 0.0 };
         let free_s = since_s - placement.manner.release_s();
         let ring_g = if free_s > 0.0 {
-            weight_g
-                * self.ring.share
-                * (-free_s / self.ring.decay_s).exp()
-                * (TAU * self.ring.hz * free_s).sin()
+            weight_g * self.ring.share * (-free_s / self.ring.decay_s).exp() * (TAU * self.ring.hz * free_s).sin()
         } else {
             0.0
         };
@@ -119,45 +113,25 @@ impl Pan {
     }
 
     /// The share of the load that the pan touches, and the force of the hand in grams, `since_s` after contact.
-    fn hand(
-        &mut self,
-        manner: Manner,
-        since_s: f64,
-        dt_s: f64,
-        mass_g: f64,
-        chance: &mut Chance,
-    ) -> (f64, f64) {
+    fn hand(&mut self, manner: Manner, since_s: f64, dt_s: f64, mass_g: f64, chance: &mut Chance) -> (f64, f64) {
         if since_s >= manner.release_s() + 0.05 {
             return (1.0, 0.0);
         }
         let uneven = self.unevenness.step(dt_s, chance);
         let lean = self.lean.step(dt_s, chance);
-        let carried =
-            |lower_s: f64| -mass_g * (1.0 - smooth(since_s / lower_s)) * (1.0 + 0.05 * uneven);
+        let carried = |lower_s: f64| -mass_g * (1.0 - smooth(since_s / lower_s)) * (1.0 + 0.05 * uneven);
         match manner {
             Manner::Drop { rise_s, impact } => {
                 let blow_s = 0.035;
-                let blow = if since_s < blow_s {
-                    (PI * since_s / blow_s).sin()
-                } else {
-                    0.0
-                };
+                let blow = if since_s < blow_s { (PI * since_s / blow_s).sin() } else { 0.0 };
                 (smooth(since_s / rise_s), mass_g * impact * blow)
             }
             Manner::Lower { lower_s } => ((since_s / 0.02).min(1.0), carried(lower_s)),
-            Manner::Late {
-                lower_s,
-                share,
-                let_go_s,
-                ..
-            } => {
+            Manner::Late { lower_s, share, let_go_s, .. } => {
                 let letting_go = smooth((since_s - (manner.release_s() - let_go_s)) / let_go_s);
                 let grip = smooth((since_s - 0.6 * lower_s) / (0.4 * lower_s)) * (1.0 - letting_go);
                 let amount_g = (share - 1.0) * mass_g;
-                (
-                    (since_s / 0.02).min(1.0),
-                    carried(lower_s) + grip * (amount_g + (0.05 * amount_g.abs() + 0.2) * lean),
-                )
+                ((since_s / 0.02).min(1.0), carried(lower_s) + grip * (amount_g + (0.05 * amount_g.abs() + 0.2) * lean))
             }
         }
     }
@@ -182,22 +156,14 @@ pub(crate) struct Spring {
 
 impl Spring {
     pub(crate) fn new(pan_g: f64, hz: f64, damping: f64) -> Self {
-        Self {
-            pan_g,
-            hz,
-            damping,
-            shown_g: 0.0,
-            speed: 0.0,
-        }
+        Self { pan_g, hz, damping, shown_g: 0.0, speed: 0.0 }
     }
 
     /// One step of at most a few milliseconds (semi-implicit Euler); the load in grams that the cell feels.
     pub(crate) fn step(&mut self, riding_g: f64, force_g: f64, dt_s: f64) -> f64 {
         let slower = (self.pan_g / (self.pan_g + riding_g.max(0.0))).sqrt();
         let rate = TAU * self.hz * slower;
-        self.speed += (rate * rate * (force_g - self.shown_g)
-            - 2.0 * self.damping * slower * rate * self.speed)
-            * dt_s;
+        self.speed += (rate * rate * (force_g - self.shown_g) - 2.0 * self.damping * slower * rate * self.speed) * dt_s;
         self.shown_g += self.speed * dt_s;
         self.shown_g
     }
@@ -209,14 +175,7 @@ mod tests {
     /// Force and moment `after_s` seconds after contact.
     fn pushed(load: Load, manner: Manner, after_s: f64) -> Push {
         let (mut pan, mut chance) = (Pan::empty(), Chance::new(1, 0));
-        pan.lay(
-            Placement {
-                load,
-                manner,
-                contact_s: 1.0,
-            },
-            &mut chance,
-        );
+        pan.lay(Placement { load, manner, contact_s: 1.0 }, &mut chance);
         let mut push = Push::default();
         let mut t_s = 0.0;
         while t_s < 1.0 + after_s {
@@ -228,41 +187,18 @@ mod tests {
 
     #[test]
     fn whatever_the_manner_the_pan_carries_the_weight_in_the_end() {
-        let club = Load::Club {
-            mass_g: 316.0,
-            balance_mm: 861.0,
-        };
-        let late = Manner::Late {
-            lower_s: 0.5,
-            share: 0.5,
-            hold_s: 1.0,
-            let_go_s: 0.2,
-        };
-        for manner in [
-            Manner::TIDY,
-            Manner::Drop {
-                rise_s: 0.05,
-                impact: 1.0,
-            },
-            late,
-        ] {
+        let club = Load::Club { mass_g: 316.0, balance_mm: 861.0 };
+        let late = Manner::Late { lower_s: 0.5, share: 0.5, hold_s: 1.0, let_go_s: 0.2 };
+        for manner in [Manner::TIDY, Manner::Drop { rise_s: 0.05, impact: 1.0 }, late] {
             let push = pushed(club, manner, 20.0);
             assert!((push.force_g - 316.0).abs() < 1e-3, "{manner:?} {push:?}");
-            assert!(
-                (push.moment_gmm - 316.0 * 861.0).abs() < 1.0,
-                "{manner:?} {push:?}"
-            );
+            assert!((push.moment_gmm - 316.0 * 861.0).abs() < 1.0, "{manner:?} {push:?}");
         }
     }
 
     #[test]
     fn a_hand_that_still_holds_leaves_only_its_share_on_the_pan() {
-        let late = Manner::Late {
-            lower_s: 0.5,
-            share: 0.5,
-            hold_s: 2.0,
-            let_go_s: 0.2,
-        };
+        let late = Manner::Late { lower_s: 0.5, share: 0.5, hold_s: 2.0, let_go_s: 0.2 };
         let push = pushed(Load::Part { mass_g: 200.0 }, late, 1.5);
         assert!((push.force_g - 100.0).abs() < 25.0, "{push:?}");
     }
@@ -270,14 +206,7 @@ mod tests {
     #[test]
     fn nothing_weighs_before_contact_and_after_lifting() {
         let (mut pan, mut chance) = (Pan::empty(), Chance::new(1, 0));
-        pan.lay(
-            Placement {
-                load: Load::Part { mass_g: 50.0 },
-                manner: Manner::TIDY,
-                contact_s: 1.0,
-            },
-            &mut chance,
-        );
+        pan.lay(Placement { load: Load::Part { mass_g: 50.0 }, manner: Manner::TIDY, contact_s: 1.0 }, &mut chance);
         assert!(pan.push(0.9, 0.01, &mut chance).force_g.abs() < 1e-12);
         pan.lift(5.0, &mut chance);
         assert!(pan.push(5.3, 0.01, &mut chance).force_g.abs() < 1e-12);
@@ -286,10 +215,7 @@ mod tests {
     #[test]
     fn the_spring_comes_to_rest_at_the_force() {
         let mut spring = Spring::new(200.0, 30.0, 0.15);
-        let shown = (0..4000)
-            .map(|_| spring.step(203.0, 203.0, 1.0 / 800.0))
-            .last()
-            .unwrap();
+        let shown = (0..4000).map(|_| spring.step(203.0, 203.0, 1.0 / 800.0)).last().unwrap();
         assert!((shown - 203.0).abs() < 1e-6, "{shown}");
     }
 }

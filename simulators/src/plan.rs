@@ -72,12 +72,7 @@ impl OrderPlan {
     /// Three clubs of ordinary dimensions (common practice, no source).
     #[must_use]
     pub fn example() -> Self {
-        let club = |number: u32,
-                    kind,
-                    masses_g: [f64; 3],
-                    length_mm,
-                    swing_weight_points,
-                    angles_deg: [f64; 2]| {
+        let club = |number: u32, kind, masses_g: [f64; 3], length_mm, swing_weight_points, angles_deg: [f64; 2]| {
             let [head_mass_g, shaft_mass_g, grip_mass_g] = masses_g;
             let [loft_deg, lie_deg] = angles_deg;
             ClubPlan {
@@ -97,30 +92,9 @@ impl OrderPlan {
             order: "W-1042".to_owned(),
             ticket: "order W-1042".to_owned(),
             clubs: vec![
-                club(
-                    1,
-                    ClubKind::Driver,
-                    [203.0, 63.0, 50.0],
-                    1143.0,
-                    33.0,
-                    [10.5, 58.0],
-                ),
-                club(
-                    2,
-                    ClubKind::Iron,
-                    [260.0, 115.0, 50.0],
-                    965.2,
-                    32.0,
-                    [27.0, 61.0],
-                ),
-                club(
-                    3,
-                    ClubKind::Wedge,
-                    [292.0, 118.0, 50.0],
-                    901.7,
-                    33.0,
-                    [46.0, 64.0],
-                ),
+                club(1, ClubKind::Driver, [203.0, 63.0, 50.0], 1143.0, 33.0, [10.5, 58.0]),
+                club(2, ClubKind::Iron, [260.0, 115.0, 50.0], 965.2, 32.0, [27.0, 61.0]),
+                club(3, ClubKind::Wedge, [292.0, 118.0, 50.0], 901.7, 33.0, [46.0, 64.0]),
             ],
         }
     }

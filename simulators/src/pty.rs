@@ -13,9 +13,7 @@ use std::time::Duration;
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::fs::{Mode, OFlags, fcntl_getfl, fcntl_setfl, open};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
-use rustix::termios::{
-    OptionalActions, QueueSelector, ioctl_tiocnxcl, tcflush, tcgetattr, tcsetattr,
-};
+use rustix::termios::{OptionalActions, QueueSelector, ioctl_tiocnxcl, tcflush, tcgetattr, tcsetattr};
 
 /// An open pseudo-terminal with its link; dropping it takes both away, as pulling the plug does.
 #[derive(Debug)]
@@ -44,12 +42,7 @@ impl Pty {
         tcsetattr(&other_side, OptionalActions::Now, &line)?;
         drop(other_side);
         point(link, &device)?;
-        Ok(Self {
-            master,
-            device,
-            link: link.to_owned(),
-            read_by_someone: false,
-        })
+        Ok(Self { master, device, link: link.to_owned(), read_by_someone: false })
     }
 
     /// Sends `bytes`; what does not fit, or has no reader, is lost.
@@ -91,9 +84,7 @@ impl Pty {
     fn has_reader(&mut self) -> bool {
         let mut asked = [PollFd::new(&self.master, PollFlags::empty())];
         let present = match poll(&mut asked, Some(&Timespec::default())) {
-            Ok(_) => !asked
-                .iter()
-                .any(|port| port.revents().contains(PollFlags::HUP)),
+            Ok(_) => !asked.iter().any(|port| port.revents().contains(PollFlags::HUP)),
             Err(_) => false,
         };
         if self.read_by_someone && !present {
@@ -133,11 +124,7 @@ impl Drop for Pty {
 }
 
 fn open_other_side(device: &Path) -> io::Result<OwnedFd> {
-    Ok(open(
-        device,
-        OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC | OFlags::NONBLOCK,
-        Mode::empty(),
-    )?)
+    Ok(open(device, OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC | OFlags::NONBLOCK, Mode::empty())?)
 }
 
 /// Makes `link` point at `device` in one step, so that a reader never finds the name missing.

@@ -61,11 +61,7 @@ impl Scale {
             drift: Wander::new(600.0),
             creep_g: 0.0,
             conversion: 0.0,
-            filter: Filter {
-                kept: VecDeque::new(),
-                jump_g: (20.0 * last_digit_g).max(1.0),
-                noise_g,
-            },
+            filter: Filter { kept: VecDeque::new(), jump_g: (20.0 * last_digit_g).max(1.0), noise_g },
             recent: VecDeque::new(),
             zero_g: 0.0,
             shown: None,
@@ -86,10 +82,7 @@ impl Scale {
 
     /// A whole number of last digits above the present zero.
     fn digits(&self, value_g: f64) -> i64 {
-        #[expect(
-            clippy::cast_possible_truncation,
-            reason = "a float cast saturates, far beyond any load"
-        )]
+        #[expect(clippy::cast_possible_truncation, reason = "a float cast saturates, far beyond any load")]
         let digits = ((value_g - self.zero_g) / self.last_digit_g()).round() as i64;
         digits
     }
@@ -101,11 +94,7 @@ impl Scale {
             self.recent.pop_front();
         }
         let digits = self.recent.iter().map(|&recent_g| self.digits(recent_g));
-        let spread = digits
-            .clone()
-            .max()
-            .zip(digits.min())
-            .map_or(0, |(most, least)| most - least);
+        let spread = digits.clone().max().zip(digits.min()).map_or(0, |(most, least)| most - least);
         let stable = self.recent.len() == AGREEING && spread <= 1;
         let digits = self.digits(value_g);
         if stable && digits == 0 {
@@ -113,12 +102,7 @@ impl Scale {
             let most_g = 0.05 * self.last_digit_g();
             self.zero_g += (value_g - self.zero_g).clamp(-most_g, most_g);
         }
-        Shown {
-            digits,
-            decimals: self.decimals,
-            stable,
-            over: value_g - self.zero_g > self.capacity_g,
-        }
+        Shown { digits, decimals: self.decimals, stable, over: value_g - self.zero_g > self.capacity_g }
     }
 
     /// One reading is ready at bench time `t_s`.
@@ -182,19 +166,10 @@ impl Device for Scale {
                 continue;
             }
             let steps_per_conversion = 20.0;
-            let drift_g = 0.02
-                * self
-                    .drift
-                    .step(steps_per_conversion * STEP_S, &mut self.chance);
-            let value_g = self.filter.push(
-                self.conversion / steps_per_conversion + drift_g,
-                &mut self.chance,
-            );
+            let drift_g = 0.02 * self.drift.step(steps_per_conversion * STEP_S, &mut self.chance);
+            let value_g = self.filter.push(self.conversion / steps_per_conversion + drift_g, &mut self.chance);
             self.conversion = 0.0;
-            if self
-                .steps
-                .is_multiple_of(STEPS_PER_CONVERSION * CONVERSIONS_PER_READING)
-            {
+            if self.steps.is_multiple_of(STEPS_PER_CONVERSION * CONVERSIONS_PER_READING) {
                 self.read(value_g, step_end_s, frames);
             }
         }
@@ -247,18 +222,11 @@ mod tests {
     fn sent(scale: &mut Scale, t_s: f64) -> Vec<String> {
         let mut frames = Vec::new();
         scale.advance(t_s, &mut frames);
-        frames
-            .into_iter()
-            .map(|frame| String::from_utf8(frame).unwrap())
-            .collect()
+        frames.into_iter().map(|frame| String::from_utf8(frame).unwrap()).collect()
     }
 
     fn lay(scale: &mut Scale, mass_g: f64, contact_s: f64) {
-        scale.act(Deed::Lay(Placement {
-            load: Load::Part { mass_g },
-            manner: Manner::TIDY,
-            contact_s,
-        }));
+        scale.act(Deed::Lay(Placement { load: Load::Part { mass_g }, manner: Manner::TIDY, contact_s }));
     }
 
     #[test]
@@ -268,17 +236,11 @@ mod tests {
         lay(&mut scale, 203.2, 3.0);
         let frames = sent(&mut scale, 9.0);
         assert_eq!(frames.len(), 60);
-        assert!(
-            frames.iter().take(5).any(|frame| frame.starts_with("US,")),
-            "{frames:?}"
-        );
+        assert!(frames.iter().take(5).any(|frame| frame.starts_with("US,")), "{frames:?}");
         let last = frames.last().unwrap();
         let value: f64 = last.get(3..12).unwrap().parse().unwrap();
         // 0.05 g: creep of 0.01 g, drift and noise of 0.02 g, and the last digit.
-        assert!(
-            last.starts_with("ST,+") && (value - 203.2).abs() < 0.05,
-            "{last}"
-        );
+        assert!(last.starts_with("ST,+") && (value - 203.2).abs() < 0.05, "{last}");
     }
 
     #[test]
@@ -296,10 +258,7 @@ mod tests {
         scale.hear(b"I\r\nnonsense\r\n");
         let answers = sent(&mut scale, 3.0);
         assert_eq!(answers.len(), 1);
-        assert!(
-            answers.first().unwrap().starts_with("S S")
-                && answers.first().unwrap().ends_with("0.00 g\r\n")
-        );
+        assert!(answers.first().unwrap().starts_with("S S") && answers.first().unwrap().ends_with("0.00 g\r\n"));
     }
 
     #[test]
@@ -311,10 +270,7 @@ mod tests {
         scale.hear(b"S\r\nSI\r\n");
         let answers = sent(&mut scale, 7.0);
         assert!(answers.first().unwrap().starts_with("S D"), "{answers:?}");
-        assert!(
-            answers.get(1).unwrap().starts_with("S S     31"),
-            "{answers:?}"
-        );
+        assert!(answers.get(1).unwrap().starts_with("S S     31"), "{answers:?}");
         assert_eq!(answers.len(), 2);
     }
 }

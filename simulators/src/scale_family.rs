@@ -21,12 +21,8 @@ pub enum ScaleFamily {
 
 impl ScaleFamily {
     /// All of them.
-    pub const ALL: [Self; 4] = [
-        Self::Hdr2Sign8Unit3,
-        Self::Hdr2Mode2SignValueUnit,
-        Self::EchoStatusValue10Unit,
-        Self::PlainValueUnit,
-    ];
+    pub const ALL: [Self; 4] =
+        [Self::Hdr2Sign8Unit3, Self::Hdr2Mode2SignValueUnit, Self::EchoStatusValue10Unit, Self::PlainValueUnit];
 
     /// The family's name.
     #[must_use]
@@ -53,9 +49,7 @@ impl ScaleFamily {
     pub(crate) fn frame(self, shown: Shown) -> Vec<u8> {
         match self {
             Self::Hdr2Sign8Unit3 => wire::hdr2_sign8_unit3(shown, "g"),
-            Self::Hdr2Mode2SignValueUnit => {
-                wire::hdr2_mode2_sign_value_unit(shown, "g", wire::SMALL_BALANCE)
-            }
+            Self::Hdr2Mode2SignValueUnit => wire::hdr2_mode2_sign_value_unit(shown, "g", wire::SMALL_BALANCE),
             Self::EchoStatusValue10Unit => wire::echo_status_value10_unit('S', shown, "g"),
             Self::PlainValueUnit => wire::plain_value_unit(shown, "g"),
         }
@@ -79,9 +73,6 @@ impl FromStr for ScaleFamily {
     type Err = UnknownFamily;
 
     fn from_str(text: &str) -> Result<Self, UnknownFamily> {
-        Self::ALL
-            .into_iter()
-            .find(|family| family.name() == text)
-            .ok_or_else(|| UnknownFamily(text.to_owned()))
+        Self::ALL.into_iter().find(|family| family.name() == text).ok_or_else(|| UnknownFamily(text.to_owned()))
     }
 }

@@ -20,23 +20,13 @@ impl Shown {
     /// The number without its sign, the whole part padded with zeros to `whole_width`.
     fn magnitude(self, whole_width: usize) -> String {
         let scale = 10_u64.pow(u32::from(self.decimals));
-        let (whole, part) = (
-            self.digits.unsigned_abs() / scale,
-            self.digits.unsigned_abs() % scale,
-        );
-        format!(
-            "{whole:0whole_width$}.{part:0decimals$}",
-            decimals = usize::from(self.decimals)
-        )
+        let (whole, part) = (self.digits.unsigned_abs() / scale, self.digits.unsigned_abs() % scale);
+        format!("{whole:0whole_width$}.{part:0decimals$}", decimals = usize::from(self.decimals))
     }
 
     /// The number with a minus where it is below zero and nothing where it is not.
     fn signed(self) -> String {
-        if self.digits < 0 {
-            format!("-{}", self.magnitude(1))
-        } else {
-            self.magnitude(1)
-        }
+        if self.digits < 0 { format!("-{}", self.magnitude(1)) } else { self.magnitude(1) }
     }
 
     fn sign(self) -> char {
@@ -53,13 +43,7 @@ pub(crate) fn hdr2_sign8_unit3(shown: Shown, unit: &str) -> Vec<u8> {
     if shown.over {
         return b"OL,+9999999E+19\r\n".to_vec();
     }
-    format!(
-        "{},{}{}{unit:>3}\r\n",
-        shown.header(),
-        shown.sign(),
-        shown.magnitude(5)
-    )
-    .into_bytes()
+    format!("{},{}{}{unit:>3}\r\n", shown.header(), shown.sign(), shown.magnitude(5)).into_bytes()
 }
 
 /// Field widths of one instrument of the family `hdr2-mode2-sign-value-unit`.
@@ -80,12 +64,7 @@ pub(crate) fn hdr2_mode2_sign_value_unit(shown: Shown, unit: &str, widths: Mode2
         return Vec::new();
     }
     let (value, value_width, unit_width) = (shown.magnitude(1), widths.value, widths.unit);
-    format!(
-        "{},GS,{}{value:>value_width$}{unit:>unit_width$}\r\n",
-        shown.header(),
-        shown.sign()
-    )
-    .into_bytes()
+    format!("{},GS,{}{value:>value_width$}{unit:>unit_width$}\r\n", shown.header(), shown.sign()).into_bytes()
 }
 
 /// `echo-status-value10-unit`: the answer to a request that began with `request`.
@@ -118,10 +97,7 @@ pub(crate) fn dual_cell_line(counts: [i64; 2]) -> Vec<u8> {
 /// `nmea-xdr`: angles by name, from the two-letter `talker`; each value is given as it shall be printed. The checksum is the exclusive or of all bytes
 /// between `$` and `*`.
 pub(crate) fn nmea_xdr(talker: &str, angles: &[(&str, String)]) -> Vec<u8> {
-    let groups: String = angles
-        .iter()
-        .map(|(name, value)| format!(",A,{value},D,{name}"))
-        .collect();
+    let groups: String = angles.iter().map(|(name, value)| format!(",A,{value},D,{name}")).collect();
     let body = format!("{talker}XDR{groups}");
     let checksum = body.bytes().fold(0_u8, |sum, byte| sum ^ byte);
     format!("${body}*{checksum:02X}\r\n").into_bytes()
@@ -129,12 +105,7 @@ pub(crate) fn nmea_xdr(talker: &str, angles: &[(&str, String)]) -> Vec<u8> {
 
 /// An angle in hundredths of a degree, as `nmea_xdr` prints it: sign, two whole digits or more, two decimals.
 pub(crate) fn angle_text(hundredths: i64) -> String {
-    let shown = Shown {
-        digits: hundredths,
-        decimals: 2,
-        stable: true,
-        over: false,
-    };
+    let shown = Shown { digits: hundredths, decimals: 2, stable: true, over: false };
     format!("{}{}", shown.sign(), shown.magnitude(2))
 }
 
@@ -152,78 +123,41 @@ mod tests {
     use super::*;
 
     fn check(made: &[u8], sample: &[u8]) {
-        assert_eq!(
-            made.escape_ascii().to_string(),
-            sample.escape_ascii().to_string()
-        );
+        assert_eq!(made.escape_ascii().to_string(), sample.escape_ascii().to_string());
     }
 
     fn shown(digits: i64, decimals: u8, stable: bool) -> Shown {
-        Shown {
-            digits,
-            decimals,
-            stable,
-            over: false,
-        }
+        Shown { digits, decimals, stable, over: false }
     }
 
-    const OVER: Shown = Shown {
-        digits: 0,
-        decimals: 2,
-        stable: false,
-        over: true,
-    };
+    const OVER: Shown = Shown { digits: 0, decimals: 2, stable: false, over: true };
 
     #[test]
     fn header_sign_zero_padded_frames_are_those_of_the_samples() {
-        check(
-            &hdr2_sign8_unit3(shown(12_345, 2, true), "g"),
-            b"ST,+00123.45  g\r\n",
-        );
-        check(
-            &hdr2_sign8_unit3(shown(-12, 4, false), "g"),
-            b"US,-00000.0012  g\r\n",
-        );
+        check(&hdr2_sign8_unit3(shown(12_345, 2, true), "g"), b"ST,+00123.45  g\r\n");
+        check(&hdr2_sign8_unit3(shown(-12, 4, false), "g"), b"US,-00000.0012  g\r\n");
         check(&hdr2_sign8_unit3(OVER, "g"), b"OL,+9999999E+19\r\n");
     }
 
     #[test]
     fn header_mode_frames_are_those_of_the_samples() {
         let widths = Mode2Widths { value: 7, unit: 2 };
-        check(
-            &hdr2_mode2_sign_value_unit(shown(1240, 3, true), "kg", widths),
-            b"ST,GS,+  1.240kg\r\n",
-        );
-        check(
-            &hdr2_mode2_sign_value_unit(shown(860, 3, false), "kg", widths),
-            b"US,GS,+  0.860kg\r\n",
-        );
-        check(
-            &hdr2_mode2_sign_value_unit(shown(0, 2, true), "g", SMALL_BALANCE),
-            b"ST,GS,+      0.00     g\r\n",
-        );
+        check(&hdr2_mode2_sign_value_unit(shown(1240, 3, true), "kg", widths), b"ST,GS,+  1.240kg\r\n");
+        check(&hdr2_mode2_sign_value_unit(shown(860, 3, false), "kg", widths), b"US,GS,+  0.860kg\r\n");
+        check(&hdr2_mode2_sign_value_unit(shown(0, 2, true), "g", SMALL_BALANCE), b"ST,GS,+      0.00     g\r\n");
         check(&hdr2_mode2_sign_value_unit(OVER, "g", SMALL_BALANCE), b"");
     }
 
     #[test]
     fn echoed_frames_are_those_of_the_samples() {
-        check(
-            &echo_status_value10_unit('S', shown(10_000, 2, true), "g"),
-            b"S S     100.00 g\r\n",
-        );
-        check(
-            &echo_status_value10_unit('S', shown(9997, 2, false), "g"),
-            b"S D      99.97 g\r\n",
-        );
+        check(&echo_status_value10_unit('S', shown(10_000, 2, true), "g"), b"S S     100.00 g\r\n");
+        check(&echo_status_value10_unit('S', shown(9997, 2, false), "g"), b"S D      99.97 g\r\n");
         check(&echo_status_value10_unit('S', OVER, "g"), b"S +\r\n");
     }
 
     #[test]
     fn plain_frames_are_those_of_the_samples() {
-        check(
-            &plain_value_unit(shown(29_182, 3, true), "g"),
-            b"      29.182 g \r\n",
-        );
+        check(&plain_value_unit(shown(29_182, 3, true), "g"), b"      29.182 g \r\n");
         check(&plain_value_unit(OVER, "g"), b"");
     }
 
@@ -235,20 +169,14 @@ mod tests {
     #[test]
     fn angle_sentences_are_those_of_the_samples() {
         let sample = [("PITCH", "+02.9".to_owned()), ("ROLL", "+00.7".to_owned())];
-        check(
-            &nmea_xdr("WI", &sample),
-            b"$WIXDR,A,+02.9,D,PITCH,A,+00.7,D,ROLL*07\r\n",
-        );
+        check(&nmea_xdr("WI", &sample), b"$WIXDR,A,+02.9,D,PITCH,A,+00.7,D,ROLL*07\r\n");
         check(angle_text(-3).as_bytes(), b"-00.03");
         check(angle_text(6250).as_bytes(), b"+62.50");
     }
 
     #[test]
     fn scanned_texts_carry_a_symbology_identifier() {
-        check(
-            &scanner("]C1010950600013435221A12"),
-            b"]C1010950600013435221A12\r",
-        );
+        check(&scanner("]C1010950600013435221A12"), b"]C1010950600013435221A12\r");
         check(&scanner("step bond"), b"]C0step bond\r");
     }
 }

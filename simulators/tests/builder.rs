@@ -1,9 +1,5 @@
 //! The builder's truths: complete, in order, consistent with each other and with what the instruments send.
-#![expect(
-    clippy::unwrap_used,
-    clippy::panic,
-    reason = "a helper of a test fails the test"
-)]
+#![expect(clippy::unwrap_used, clippy::panic, reason = "a helper of a test fails the test")]
 
 use std::fs::File;
 use std::io::Read as _;
@@ -11,8 +7,8 @@ use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::Path;
 
 use simulators::{
-    Action, Bench, BenchSettings, BuilderReport, CELL_POSITIONS_MM, COUNTS_PER_G, Clock, Eyes,
-    Instrument, OrderPlan, Seen, Truth, ZERO_COUNTS,
+    Action, Bench, BenchSettings, BuilderReport, CELL_POSITIONS_MM, COUNTS_PER_G, Clock, Eyes, Instrument, OrderPlan,
+    Seen, Truth, ZERO_COUNTS,
 };
 use tokio::sync::{mpsc, watch};
 
@@ -23,11 +19,7 @@ struct Day {
 }
 
 /// Settings with the example order cut to `clubs` clubs, and where truths and actions arrive.
-fn settings(
-    folder: &Path,
-    pace: f64,
-    clubs: usize,
-) -> (BenchSettings, mpsc::Receiver<Truth>, mpsc::Receiver<Action>) {
+fn settings(folder: &Path, pace: f64, clubs: usize) -> (BenchSettings, mpsc::Receiver<Truth>, mpsc::Receiver<Action>) {
     let (truth, truths) = mpsc::channel(1000);
     let (action, actions) = mpsc::channel(100);
     let mut settings = BenchSettings::new(folder, Clock::new(pace), 5);
@@ -39,19 +31,11 @@ fn settings(
     (settings, truths, actions)
 }
 
-async fn build(
-    settings: BenchSettings,
-    mut truths: mpsc::Receiver<Truth>,
-    mut actions: mpsc::Receiver<Action>,
-) -> Day {
+async fn build(settings: BenchSettings, mut truths: mpsc::Receiver<Truth>, mut actions: mpsc::Receiver<Action>) -> Day {
     let mut bench = Bench::start(settings).unwrap();
     let report = bench.wait_builder().await;
     bench.stop();
-    let mut day = Day {
-        truths: Vec::new(),
-        actions: Vec::new(),
-        report,
-    };
+    let mut day = Day { truths: Vec::new(), actions: Vec::new(), report };
     while let Some(truth) = truths.recv().await {
         day.truths.push(truth);
     }
@@ -62,12 +46,10 @@ async fn build(
 }
 
 fn value(truths: &[Truth], characteristic: &str, stage: &str, instrument: &str) -> f64 {
-    let found = truths.iter().rfind(|truth| {
-        (truth.characteristic, truth.stage, truth.instrument) == (characteristic, stage, instrument)
-    });
-    found
-        .unwrap_or_else(|| panic!("no {characteristic} {stage} {instrument}"))
-        .value
+    let found = truths
+        .iter()
+        .rfind(|truth| (truth.characteristic, truth.stage, truth.instrument) == (characteristic, stage, instrument));
+    found.unwrap_or_else(|| panic!("no {characteristic} {stage} {instrument}")).value
 }
 
 /// The swing weight in points from A0, worked out from total mass and balance point as one does by hand: ounces times inches
@@ -84,61 +66,31 @@ async fn a_club_is_built_in_the_order_of_the_trade_and_its_truths_add_up() {
     let (settings, truths, actions) = settings(folder.path(), 50.0, 2);
     let day = build(settings, truths, actions).await;
     assert_eq!(day.report.clubs, ["W-1042/1", "W-1042/2"]);
-    assert_eq!(
-        (
-            day.report.laid_again,
-            day.report.given_up.len(),
-            day.actions.len()
-        ),
-        (0, 0, 2)
-    );
+    assert_eq!((day.report.laid_again, day.report.given_up.len(), day.actions.len()), (0, 0, 2));
 
     let order = OrderPlan::example();
     for plan in &order.clubs[..2] {
-        let club: Vec<Truth> = day
-            .truths
-            .iter()
-            .filter(|truth| truth.club == plan.club)
-            .cloned()
-            .collect();
+        let club: Vec<Truth> = day.truths.iter().filter(|truth| truth.club == plan.club).cloned().collect();
         let stages: Vec<&str> = club.iter().map(|truth| truth.stage).collect();
         let mut sorted = stages.clone();
-        sorted.sort_by_key(|stage| {
-            ["part", "dry_fit", "gripped", "final"]
-                .iter()
-                .position(|known| known == stage)
-        });
+        sorted.sort_by_key(|stage| ["part", "dry_fit", "gripped", "final"].iter().position(|known| known == stage));
         assert_eq!(stages, sorted);
 
         // The dry fit weighs what its parts weigh; adhesive and tape are two grams; the rest is weight at the head.
-        let parts_g: f64 = ["head_mass", "shaft_mass", "grip_mass"]
-            .map(|part| value(&club, part, "part", "parts-scale"))
-            .iter()
-            .sum();
+        let parts_g: f64 =
+            ["head_mass", "shaft_mass", "grip_mass"].map(|part| value(&club, part, "part", "parts-scale")).iter().sum();
         assert!((value(&club, "total_mass", "dry_fit", "beam") - parts_g).abs() < 1e-9);
-        let first_gripped = club
-            .iter()
-            .find(|truth| truth.stage == "gripped")
-            .unwrap()
-            .value;
+        let first_gripped = club.iter().find(|truth| truth.stage == "gripped").unwrap().value;
         assert!((first_gripped - parts_g - 2.0).abs() < 1e-9);
         let final_g = value(&club, "total_mass", "final", "club-scale");
         assert!((value(&club, "total_mass", "final", "beam") - final_g).abs() < 1e-9);
         let added_tenths = (final_g - parts_g - 2.0) * 10.0;
-        assert!(
-            (added_tenths - added_tenths.round()).abs() < 1e-6 && added_tenths > 2.0,
-            "{added_tenths}"
-        );
+        assert!((added_tenths - added_tenths.round()).abs() < 1e-6 && added_tenths > 2.0, "{added_tenths}");
 
         for stage in ["dry_fit", "gripped", "final"] {
-            let by_hand = points(
-                value(&club, "total_mass", stage, "beam"),
-                value(&club, "balance_point", stage, "beam"),
-            );
-            assert!(
-                (value(&club, "swing_weight", stage, "beam") - by_hand).abs() < 1e-9,
-                "{stage}"
-            );
+            let by_hand =
+                points(value(&club, "total_mass", stage, "beam"), value(&club, "balance_point", stage, "beam"));
+            assert!((value(&club, "swing_weight", stage, "beam") - by_hand).abs() < 1e-9, "{stage}");
         }
         // A tenth of a gram at the head is at most 0.07 point, and he leaves up to 0.3 g.
         let off = value(&club, "swing_weight", "final", "beam") - plan.swing_weight_points;
@@ -148,10 +100,8 @@ async fn a_club_is_built_in_the_order_of_the_trade_and_its_truths_add_up() {
     }
     let times: Vec<f64> = day.truths.iter().map(|truth| truth.t_s).collect();
     assert!(times.is_sorted(), "{times:?}");
-    assert!(
-        matches!(&day.actions[0], Action::Type { club, characteristic, quantity }
-        if club == "W-1042/1" && characteristic == "length" && quantity.ends_with(" in"))
-    );
+    assert!(matches!(&day.actions[0], Action::Type { club, characteristic, quantity }
+        if club == "W-1042/1" && characteristic == "length" && quantity.ends_with(" in")));
 }
 
 #[tokio::test]
@@ -159,23 +109,13 @@ async fn what_the_display_does_not_show_is_laid_down_again() {
     let folder = tempfile::tempdir().unwrap();
     let (mut settings, truths, actions) = settings(folder.path(), 100.0, 1);
     // A display that has opened and finished the club but never shows a capture.
-    let seen = Seen {
-        current_club: Some("W-1042/1".to_owned()),
-        finished: ["W-1042/1".to_owned()].into(),
-        ..Seen::default()
-    };
+    let seen =
+        Seen { current_club: Some("W-1042/1".to_owned()), finished: ["W-1042/1".to_owned()].into(), ..Seen::default() };
     let (_display, eyes) = watch::channel(seen);
     settings.eyes = Some(Eyes(eyes));
     let day = build(settings, truths, actions).await;
     // Eight placements: three parts, dry fit, gripped, scale, beam, gauge; each three times.
-    assert_eq!(
-        (
-            day.report.placements,
-            day.report.laid_again,
-            day.report.given_up.len()
-        ),
-        (24, 16, 8)
-    );
+    assert_eq!((day.report.placements, day.report.laid_again, day.report.given_up.len()), (24, 16, 8));
 }
 
 #[tokio::test]
@@ -198,13 +138,8 @@ async fn he_goes_on_when_the_display_shows_a_capture_and_adds_what_it_advises() 
         }
         clock.sleep_until(truth.t_s + 2.0).await;
         display.send_modify(|seen| {
-            *seen
-                .captured
-                .entry(truth.instrument.to_owned())
-                .or_default() += 1;
-            let gripped = all
-                .iter()
-                .filter(|past| (past.stage, past.unit) == ("gripped", "g"));
+            *seen.captured.entry(truth.instrument.to_owned()).or_default() += 1;
+            let gripped = all.iter().filter(|past| (past.stage, past.unit) == ("gripped", "g"));
             seen.advice_head_g = (gripped.count() == 1).then_some(1.54);
             if truth.instrument == "gauge" {
                 seen.finished.insert(truth.club.clone());
@@ -225,10 +160,7 @@ async fn he_goes_on_when_the_display_shows_a_capture_and_adds_what_it_advises() 
         .collect();
     assert_eq!(masses_g.len(), 2);
     // To a tenth of a gram.
-    assert!(
-        (masses_g[1] - masses_g[0] - 1.5).abs() < 1e-9,
-        "{masses_g:?}"
-    );
+    assert!((masses_g[1] - masses_g[0] - 1.5).abs() < 1e-9, "{masses_g:?}");
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -241,11 +173,7 @@ async fn the_beam_sends_what_the_truth_says() {
     let port = bench.port(Instrument::Beam);
     // Reads for the whole day: (bench time, counts of both cells). O_NOCTTY | O_NONBLOCK as in Linux's asm-generic/fcntl.h.
     let reading = std::thread::spawn(move || {
-        let mut port: File = std::fs::OpenOptions::new()
-            .read(true)
-            .custom_flags(0o4400)
-            .open(port)
-            .unwrap();
+        let mut port: File = std::fs::OpenOptions::new().read(true).custom_flags(0o4400).open(port).unwrap();
         let (mut lines, mut kept, mut piece) = (Vec::new(), Vec::new(), [0_u8; 4096]);
         loop {
             match port.read(&mut piece) {
@@ -285,8 +213,7 @@ async fn the_beam_sends_what_the_truth_says() {
         assert!(settled.len() > 100, "{}", settled.len());
         let count = f64::from(u32::try_from(settled.len()).unwrap());
         let reaction_g = |cell: usize| {
-            (settled.iter().map(|counts| counts[cell]).sum::<f64>() / count - ZERO_COUNTS[cell])
-                / COUNTS_PER_G
+            (settled.iter().map(|counts| counts[cell]).sum::<f64>() / count - ZERO_COUNTS[cell]) / COUNTS_PER_G
         };
         let [near_g, far_g] = [reaction_g(0), reaction_g(1)];
         let mass_g = near_g + far_g;

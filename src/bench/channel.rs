@@ -115,7 +115,9 @@ impl Channel {
             ("settling" | "disturbed", _) => Err(format!("{name} is moving: let it come to rest first")),
             ("lost", _) => Err(format!("{name} does not send")),
             (_, Control::Tare) => Err(format!("{name} has no tare: what lies on it is weighed as it is")),
-            (_, Control::Store) => Err(format!("{name} stores by itself what has come to rest; void a reading that is wrong")),
+            (_, Control::Store) => {
+                Err(format!("{name} stores by itself what has come to rest; void a reading that is wrong"))
+            }
             ("held", Control::Zero) => Err(format!("something lies on it: clear {name} first")),
             (_, Control::Zero) => {
                 if let Some(measuring) = &mut self.measuring {
@@ -190,7 +192,9 @@ impl Channel {
         let [load_g, _] = sample.values;
         let [net_g, _] = measuring.settling.less_zero(sample.values);
         let gross_is_known = self.settings.wiring.kind == InstrumentKind::Scale;
-        if weighs && (is_beyond(&self.settings.wiring, net_g) || (gross_is_known && is_beyond(&self.settings.wiring, load_g))) {
+        if weighs
+            && (is_beyond(&self.settings.wiring, net_g) || (gross_is_known && is_beyond(&self.settings.wiring, load_g)))
+        {
             return self.state(OUT_OF_RANGE);
         }
         measuring.recent.push(RawFrame { t_s: stamp.t_s, bytes: raw.into() }, sample);
@@ -198,7 +202,9 @@ impl Channel {
         let mut captured = None;
         for change in changes.iter() {
             match change {
-                Change::MovingTooLong { .. } => self.message = Some("bench moving: let go and wait, or lift and lay it down again"),
+                Change::MovingTooLong { .. } => {
+                    self.message = Some("bench moving: let go and wait, or lift and lay it down again")
+                }
                 Change::ZeroLost { .. } => self.message = Some("reads below zero: clear it and set it to zero"),
                 Change::Captured(capture) => captured = Some(*capture),
                 Change::Placed { .. } | Change::Removed { .. } | Change::Disturbed { .. } | Change::Changed { .. } => {

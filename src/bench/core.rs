@@ -14,10 +14,10 @@ use crate::journal::chain::sha256;
 use crate::journal::evidence;
 use crate::measurement::reading::InstrumentKind;
 use crate::measurement::stamp::Stamp;
+use crate::work_order::checks::Chart;
 use crate::work_order::desk::{self, Command, Refusal};
 use crate::work_order::event::{Change, Event, Numbering};
 use crate::work_order::routing::expectations;
-use crate::work_order::checks::Chart;
 use crate::work_order::state::{CaptureLine, Fate, State};
 use crate::work_order::trust::{FROM_ADJUSTMENT, FROM_CONFIGURATION};
 
@@ -87,14 +87,13 @@ impl Core {
         let mut core = Self { state, channels, notices: VecDeque::new(), numbering };
         // A calibration that is already in force gets no new event: its readings point to the one it has.
         core.note_calibrations();
-        let mut changes = vec![Change::SessionStarted {
-            version: env!("CARGO_PKG_VERSION").to_owned(),
-            clock_synchronised,
-        }];
+        let mut changes =
+            vec![Change::SessionStarted { version: env!("CARGO_PKG_VERSION").to_owned(), clock_synchronised }];
         if core.state.policy != settings.policy {
             changes.push(Change::PolicySet(settings.policy));
         }
-        let calibrated: Vec<Change> = core.channels.iter().filter_map(|channel| calibrated(&core.state, channel)).collect();
+        let calibrated: Vec<Change> =
+            core.channels.iter().filter_map(|channel| calibrated(&core.state, channel)).collect();
         core.tell_overruled(stamp.t_s, &calibrated);
         changes.extend(calibrated);
         let outcome = core.number(stamp, changes);
@@ -152,7 +151,12 @@ impl Core {
             let Change::Calibrated { instrument, .. } = change else { continue };
             let before = self.state.calibrations.get(instrument).map(|c| &c.change);
             if matches!(before, Some(Change::Calibrated { source, .. }) if source == FROM_ADJUSTMENT) {
-                self.tell(t_s, format!("{instrument} is measured by its configuration again: it was changed since the last adjustment"));
+                self.tell(
+                    t_s,
+                    format!(
+                        "{instrument} is measured by its configuration again: it was changed since the last adjustment"
+                    ),
+                );
             }
         }
     }
@@ -294,7 +298,10 @@ impl Core {
                 let content = match evidence::encode(&frames) {
                     Ok(content) => content,
                     Err(error) => {
-                        self.tell(stamp.t_s, format!("a reading of {} could not be kept: {error}", captured.instrument));
+                        self.tell(
+                            stamp.t_s,
+                            format!("a reading of {} could not be kept: {error}", captured.instrument),
+                        );
                         return outcome;
                     }
                 };

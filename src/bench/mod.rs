@@ -142,8 +142,7 @@ pub async fn run(
     let (questions_in, questions) = mpsc::channel(QUESTIONS);
     let (inbox_in, inbox) = mpsc::channel(INBOX);
     let (journal_trouble, journal_trouble_seen) = watch::channel(None);
-    let mut desk =
-        Desk { core, show, journal, clock, journal_trouble, snapshots: watch::Sender::default(), recorder };
+    let mut desk = Desk { core, show, journal, clock, journal_trouble, snapshots: watch::Sender::default(), recorder };
     let mut snapshots = desk.snapshots.subscribe();
     desk.store(first, &stop).await?;
 
@@ -174,7 +173,8 @@ pub async fn run(
         questions: questions_in.clone(),
         journal: desk.journal.reader(),
     };
-    let (broker, broker_trouble) = messages::start(&settings, &started, clock, lengths, &tasks, &followers_stop).await?;
+    let (broker, broker_trouble) =
+        messages::start(&settings, &started, clock, lengths, &tasks, &followers_stop).await?;
     let web = Web {
         site: settings.site.clone(),
         bench: settings.bench.clone(),

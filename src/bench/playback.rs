@@ -34,7 +34,9 @@ pub enum PlaybackError {
         source: serde_json::Error,
     },
     /// Lines are missing: files were rotated away or taken out.
-    #[error("inputs {expected} to {last} are missing, so it cannot be played back; their bytes can still be decoded where they are there")]
+    #[error(
+        "inputs {expected} to {last} are missing, so it cannot be played back; their bytes can still be decoded where they are there"
+    )]
     Missing {
         /// The input that should come.
         expected: u64,
@@ -60,7 +62,9 @@ pub enum PlaybackError {
         instruments: usize,
     },
     /// Bytes that were a frame are none now.
-    #[error("input {n} was a frame of {family} and is none now; the wire format is another one than when it was recorded")]
+    #[error(
+        "input {n} was a frame of {family} and is none now; the wire format is another one than when it was recorded"
+    )]
     Frame {
         /// Which input.
         n: u64,

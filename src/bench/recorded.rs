@@ -155,7 +155,9 @@ pub fn inputs_file(number: u32) -> String {
 /// Whether a file of that name holds inputs.
 #[must_use]
 pub fn is_inputs_file(name: &str) -> bool {
-    name.strip_prefix("inputs-").and_then(|rest| rest.strip_suffix(".jsonl")).is_some_and(|number| number.parse::<u32>().is_ok())
+    name.strip_prefix("inputs-")
+        .and_then(|rest| rest.strip_suffix(".jsonl"))
+        .is_some_and(|number| number.parse::<u32>().is_ok())
 }
 
 mod hexadecimal {
@@ -209,7 +211,9 @@ mod tests {
 
     #[test]
     fn damaged_lines_are_refused() {
-        for text in [r#"{"n":1,"t":0,"us":0,"kind":"frame","i":0,"raw":"0"}"#, r#"{"n":1,"t":0,"us":0,"kind":"fly"}"#, "{", ""] {
+        for text in
+            [r#"{"n":1,"t":0,"us":0,"kind":"frame","i":0,"raw":"0"}"#, r#"{"n":1,"t":0,"us":0,"kind":"fly"}"#, "{", ""]
+        {
             assert!(serde_json::from_str::<Line>(text).is_err(), "{text}");
         }
     }

@@ -68,7 +68,12 @@ impl Recorder {
         Self::start_with_queue(settings, header, before, QUEUE)
     }
 
-    fn start_with_queue(settings: &RecordingSettings, header: &Header, before: &[String], queue: usize) -> io::Result<Self> {
+    fn start_with_queue(
+        settings: &RecordingSettings,
+        header: &Header,
+        before: &[String],
+        queue: usize,
+    ) -> io::Result<Self> {
         let session = new_session(&settings.folder)?;
         let mut file = BufWriter::new(File::create(session.join(BEFORE_FILE))?);
         for event in before {
@@ -76,7 +81,8 @@ impl Recorder {
         }
         file.flush()?;
         let shelf = Shelf { folder: settings.folder.clone(), most_files: settings.most_files.max(2) };
-        let mut writer = Writer { session: session.clone(), shelf, most_bytes: settings.most_bytes, file: None, number: 0, n: 0 };
+        let mut writer =
+            Writer { session: session.clone(), shelf, most_bytes: settings.most_bytes, file: None, number: 0, n: 0 };
         writer.next_file()?;
         // The header last: a folder with a header is a recording that has begun.
         fs::write(session.join(HEADER_FILE), serde_json::to_vec_pretty(header)?)?;

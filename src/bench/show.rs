@@ -84,7 +84,14 @@ impl Show {
                     reading.measured.truncate(1);
                 }
                 let club = core.state.club().filter(|_| !is_empty);
-                live_readings(club, settings.wiring.kind, &reading, channel.held.is_some(), self.lengths, core.state.policy.rule)
+                live_readings(
+                    club,
+                    settings.wiring.kind,
+                    &reading,
+                    channel.held.is_some(),
+                    self.lengths,
+                    core.state.policy.rule,
+                )
             })
             .unwrap_or_default();
         InstrumentView {

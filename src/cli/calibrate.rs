@@ -42,8 +42,13 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         let result = guided(&access, &arguments, &mut follower).await;
         if result.is_err() {
             // Whatever went wrong: no reference is awaited any more and nothing was adjusted.
-            let gave_up = access.command(&json!({"command": "calibrate_cancel", "instrument": arguments.instrument})).await;
-            print::say(if gave_up.is_ok() { "the calibration is given up; nothing was changed" } else { "no calibration is under way" });
+            let gave_up =
+                access.command(&json!({"command": "calibrate_cancel", "instrument": arguments.instrument})).await;
+            print::say(if gave_up.is_ok() {
+                "the calibration is given up; nothing was changed"
+            } else {
+                "no calibration is under way"
+            });
         }
         result
     })
@@ -59,11 +64,16 @@ async fn guided(access: &Access, arguments: &Arguments, follower: &mut Follower)
     access
         .command(&json!({"command": "calibrate_adjust", "instrument": id, "degree": arguments.degree, "supports": arguments.supports}))
         .await?;
-    let proposed = follower.wait(|event| event["kind"] == "calibration_proposed" && event["instrument"] == id.as_str()).await?;
+    let proposed =
+        follower.wait(|event| event["kind"] == "calibration_proposed" && event["instrument"] == id.as_str()).await?;
     print::line(&format!("adjustment of {id} from {as_found} readings:"))?;
     for finding in proposed["findings"].as_array().into_iter().flatten() {
         let u = number(finding, "u").map(|u| format!(" ± {u:.2e} (standard deviation)")).unwrap_or_default();
-        print::line(&format!("  {}: {}{u}", finding["name"].as_str().unwrap_or_default(), number(finding, "value").unwrap_or_default()))?;
+        print::line(&format!(
+            "  {}: {}{u}",
+            finding["name"].as_str().unwrap_or_default(),
+            number(finding, "value").unwrap_or_default()
+        ))?;
     }
     print::say("as left, with the adjustment. References again, an empty line when done");
     placements(access, id, follower).await?;
@@ -101,9 +111,15 @@ fn report(read: &Value, line: &str) -> anyhow::Result<()> {
         .as_array()
         .into_iter()
         .flatten()
-        .map(|m| format!("{} {:.3}", m["quantity"].as_str().unwrap_or_default(), number(m, "value").unwrap_or_default()))
+        .map(|m| {
+            format!("{} {:.3}", m["quantity"].as_str().unwrap_or_default(), number(m, "value").unwrap_or_default())
+        })
         .collect();
-    print::line(&format!("  {} of {line}: {}", read["purpose"].as_str().unwrap_or_default().replace('_', " "), shown.join(", ")))
+    print::line(&format!(
+        "  {} of {line}: {}",
+        read["purpose"].as_str().unwrap_or_default().replace('_', " "),
+        shown.join(", ")
+    ))
 }
 
 /// Reads `200 g, M1, error 2 mg, U 3 mg, at 450 mm, certificate 4711` or `lie 60 deg, loft 30 deg`.

@@ -63,8 +63,18 @@ async fn once(access: &Access, arguments: &Arguments, round: u32) -> anyhow::Res
 fn report(check: &Value) -> anyhow::Result<()> {
     let grams = |key: &str| number(check, key).map_or_else(|| "?".to_owned(), |value| format!("{value:.3} g"));
     let reason = check["reason"].as_str().unwrap_or_default();
-    print::line(&format!("{}: {} it {reason}", check["instrument"].as_str().unwrap_or_default(), check["zone"].as_str().unwrap_or_default()))?;
-    print::line(&format!("  reference {}, indication {}, error {} ± {:.3} g", grams("reference_g"), grams("indication_g"), grams("error_g"), 2.0 * number(check, "u_g").unwrap_or(0.0)))?;
+    print::line(&format!(
+        "{}: {} it {reason}",
+        check["instrument"].as_str().unwrap_or_default(),
+        check["zone"].as_str().unwrap_or_default()
+    ))?;
+    print::line(&format!(
+        "  reference {}, indication {}, error {} ± {:.3} g",
+        grams("reference_g"),
+        grams("indication_g"),
+        grams("error_g"),
+        2.0 * number(check, "u_g").unwrap_or(0.0)
+    ))?;
     if let (Some(s), Some(least)) = (number(check, "repeatability_g"), number(check, "minimum_g")) {
         print::line(&format!("  repeatability {s:.4} g; masses from {least:.1} g are weighed to 0.10 %"))?;
     }

@@ -123,10 +123,9 @@ fn result_of(request: &Map<String, Value>) -> Result<Map<String, Value>, Request
     let inputs = request.object("inputs")?;
     match KINDS.iter().find(|(name, _)| *name == kind) {
         Some((_, answerer)) => answerer(&inputs),
-        None => Err(RequestError::UnknownKind {
-            found: kind.to_owned(),
-            known: KINDS.map(|(name, _)| name).join(", "),
-        }),
+        None => {
+            Err(RequestError::UnknownKind { found: kind.to_owned(), known: KINDS.map(|(name, _)| name).join(", ") })
+        }
     }
 }
 

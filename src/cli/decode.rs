@@ -106,10 +106,13 @@ fn decode_recording(arguments: &Arguments, folder: &Path, instrument: &str) -> R
     let session = Session::open(folder)?;
     let ids: Vec<&str> = session.settings.instruments.iter().map(|settings| settings.id.as_str()).collect();
     let wanted = ids.iter().position(|id| *id == instrument);
-    let wanted = wanted.ok_or_else(|| anyhow!("the recording has no instrument {instrument}; it has {}", ids.join(", ")))?;
+    let wanted =
+        wanted.ok_or_else(|| anyhow!("the recording has no instrument {instrument}; it has {}", ids.join(", ")))?;
     let runs = session.lines()?.filter_map(|line| {
-        let line = line.and_then(|line| serde_json::from_str::<Line>(&line).context("a recorded input is not readable"));
-        line.map(|line| line.what.bytes().filter(|(i, _)| *i == wanted).map(|(_, raw)| (line.stamp.t, raw.to_vec()))).transpose()
+        let line =
+            line.and_then(|line| serde_json::from_str::<Line>(&line).context("a recorded input is not readable"));
+        line.map(|line| line.what.bytes().filter(|(i, _)| *i == wanted).map(|(_, raw)| (line.stamp.t, raw.to_vec())))
+            .transpose()
     });
     let mut output = Lines::new(BufWriter::new(io::stdout().lock()));
     if arguments.format.as_deref() == Some("auto") {

@@ -110,7 +110,9 @@ async fn build(arguments: Arguments, settings: BenchSettings, ports: PathBuf) ->
     let mut simulation = Simulation::new(ports, simulated_clock, arguments.seed);
     simulation.plan = Some(plan::order_plans(&orders));
     simulation.tickets = Tickets {
-        step: Arc::new(|step: &str| Step::parse(step).map_or_else(|| step.to_owned(), |step| Ticket::Step(step).code())),
+        step: Arc::new(|step: &str| {
+            Step::parse(step).map_or_else(|| step.to_owned(), |step| Ticket::Step(step).code())
+        }),
     };
     simulation.eyes = Some(Eyes(seen));
     simulation.actions = Some(actions_in);
@@ -194,7 +196,8 @@ async fn print_records(started: &Started, clubs: &[String]) -> anyhow::Result<bo
 async fn write_truth(mut truth: mpsc::Receiver<Truth>, file: Option<PathBuf>) -> anyhow::Result<()> {
     let mut opened = match &file {
         Some(file) => {
-            let opened = std::fs::File::create(file).with_context(|| format!("{} cannot be written", file.display()))?;
+            let opened =
+                std::fs::File::create(file).with_context(|| format!("{} cannot be written", file.display()))?;
             Some(std::io::BufWriter::new(opened))
         }
         None => None,

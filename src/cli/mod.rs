@@ -11,6 +11,7 @@ pub mod compute;
 pub mod decode;
 mod demo;
 mod guide;
+mod identify;
 mod orders;
 mod print;
 mod records;
@@ -27,7 +28,11 @@ use clap::{Parser, Subcommand};
 const WRONG_INPUT: u8 = 2;
 
 #[derive(Parser)]
-#[command(name = "benchscribe", version, about = "Reads a club builder's bench: scales, swing-weight beam and angle gauge, captured, judged and archived per club")]
+#[command(
+    name = "benchscribe",
+    version,
+    about = "Reads a club builder's bench: scales, swing-weight beam and angle gauge, captured, judged and archived per club"
+)]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -41,6 +46,8 @@ enum Command {
     Run(run::Arguments),
     /// Reads a configuration and names every mistake
     Check(check::Arguments),
+    /// Listens on ports and says which wire format and line settings explain what comes
+    Identify(identify::Arguments),
     /// Bytes of an instrument to one JSON line a reading
     Decode(decode::Arguments),
     /// Recorded traces through calibration and capture, or a whole recorded session through the bench
@@ -66,6 +73,7 @@ pub fn main() -> ExitCode {
         Command::Demo(arguments) => demo::run(arguments),
         Command::Run(arguments) => run::run(arguments),
         Command::Check(arguments) => check::run(&arguments),
+        Command::Identify(arguments) => identify::run(arguments),
         Command::Decode(arguments) => decode::run(arguments),
         Command::Replay(arguments) => replay::run(&arguments),
         Command::Compute(arguments) => compute::run(arguments),

@@ -153,7 +153,13 @@ async fn show(access: &Access, club: &str, as_json: bool) -> anyhow::Result<()> 
     for entry in record.entries.iter().filter(|entry| !entry.voided) {
         let Some(budget) = &entry.budget else { continue };
         let rule = if entry.rule == "plain" { String::new() } else { format!("; rule {}", entry.rule) };
-        print::line(&format!("{} {}: {} {}{rule}", entry.characteristic, entry.stage, budget_line(budget), entry.unit))?;
+        print::line(&format!(
+            "{} {}: {} {}{rule}",
+            entry.characteristic,
+            entry.stage,
+            budget_line(budget),
+            entry.unit
+        ))?;
     }
     for step in &record.steps {
         print::line(&format!("step {}  {}", step.step, step.at))?;

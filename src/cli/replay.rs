@@ -119,7 +119,11 @@ impl Instrument {
         let mut fields = line.split(',');
         for number in &mut numbers {
             let field = fields.next().with_context(|| format!("found {line:?}, expected {}", self.header()))?.trim();
-            *number = field.parse().ok().filter(|n: &f64| n.is_finite()).with_context(|| format!("{field:?} is not a number"))?;
+            *number = field
+                .parse()
+                .ok()
+                .filter(|n: &f64| n.is_finite())
+                .with_context(|| format!("{field:?} is not a number"))?;
         }
         ensure!(fields.next().is_none(), "found more than three fields, expected {}", self.header());
         let [t_s, first, second] = numbers;

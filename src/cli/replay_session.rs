@@ -32,11 +32,14 @@ pub(super) struct Session {
 impl Session {
     /// Opens a session, or the newest one of a folder of recordings.
     pub(super) fn open(given: &Path) -> anyhow::Result<Self> {
-        let newest = if given.join(HEADER_FILE).exists() { None } else { sessions(given).ok().and_then(|mut all| all.pop()) };
+        let newest =
+            if given.join(HEADER_FILE).exists() { None } else { sessions(given).ok().and_then(|mut all| all.pop()) };
         let folder = newest.unwrap_or_else(|| given.to_owned());
         let file = folder.join(HEADER_FILE);
-        let text = fs::read(&file).with_context(|| format!("{} is no recording: {} cannot be read", given.display(), file.display()))?;
-        let header: Header = serde_json::from_slice(&text).with_context(|| format!("{} is not readable", file.display()))?;
+        let text = fs::read(&file)
+            .with_context(|| format!("{} is no recording: {} cannot be read", given.display(), file.display()))?;
+        let header: Header =
+            serde_json::from_slice(&text).with_context(|| format!("{} is not readable", file.display()))?;
         let settings = read_bench("configuration of the recording", &header.configuration)
             .map_err(|mistakes| anyhow::anyhow!("the configuration of the recording has mistakes:\n{mistakes}"))?;
         Ok(Self { folder, header, settings })
@@ -187,7 +190,9 @@ impl Sink {
 
     /// Whether the journal holds more of the session than was played. Behind its end another session may follow.
     async fn tail(&mut self, stopped: bool) -> anyhow::Result<()> {
-        let Some(against) = self.against.as_ref().filter(|_| self.difference.is_none() && stopped) else { return Ok(()) };
+        let Some(against) = self.against.as_ref().filter(|_| self.difference.is_none() && stopped) else {
+            return Ok(());
+        };
         let rows = against.after(self.last_seq, 1).await?;
         if let Some(next) = rows.first().filter(|row| !row.body.contains(r#""kind":"session_started""#)) {
             self.difference = Some(format!("event {}\n  stored: {}\n  played: nothing", next.seq, next.body));

@@ -241,7 +241,9 @@ mod tests {
 
     #[test]
     fn angles_no_club_has_are_refused() {
-        for (loft, angle, lie) in [(90.0, 0.0, 60.0), (10.0, 95.0, 60.0), (10.0, 0.0, 0.0), (10.0, 0.0, 91.0), (f64::NAN, 0.0, 60.0)] {
+        for (loft, angle, lie) in
+            [(90.0, 0.0, 60.0), (10.0, 95.0, 60.0), (10.0, 0.0, 0.0), (10.0, 0.0, 91.0), (f64::NAN, 0.0, 60.0)]
+        {
             assert!(turn_about_shaft(face(loft, angle), Degrees(lie), Degrees(1.0)).is_err(), "{loft} {angle} {lie}");
         }
         assert!(turn_about_shaft(face(10.0, 0.0), Degrees(60.0), Degrees(f64::INFINITY)).is_err());

@@ -174,7 +174,8 @@ pub(crate) mod tests {
             tip_trim: Millimetres(0.0),
             butt_trim: Millimetres(0.0),
         };
-        (club.grip.mass, club.tape.mass, club.head.mass, club.head.inertia_cg_gmm2) = (Grams(0.0), Grams(0.0), Grams(0.0), 0.0);
+        (club.grip.mass, club.tape.mass, club.head.mass, club.head.inertia_cg_gmm2) =
+            (Grams(0.0), Grams(0.0), Grams(0.0), 0.0);
         club.points.clear();
         let whole = club.mass_properties().unwrap();
         assert!((whole.inertia_butt_kgcm2 - 400.0).abs() < 1e-9 && (whole.inertia_cg_kgcm2 - 100.0).abs() < 1e-9);
@@ -199,11 +200,26 @@ pub(crate) mod tests {
             change(&mut club);
             club.mass_properties().unwrap_err()
         };
-        assert!(matches!(refused(&|club| club.head.mass = Grams(-1.0)), AssemblyError::Negative { what: "head mass", .. }));
-        assert!(matches!(refused(&|club| club.shaft.balance_from_butt = Millimetres(100.0)), AssemblyError::Balance { .. }));
-        assert!(matches!(refused(&|club| club.shaft.butt_trim = Millimetres(950.0)), AssemblyError::TrimmedAway { .. }));
-        assert!(matches!(refused(&|club| club.grip.length = Millimetres(0.0)), AssemblyError::NoLength { what: "grip" }));
-        assert!(matches!(refused(&|club| club.head.cg_lateral = Millimetres(f64::NAN)), AssemblyError::NotFinite { .. }));
+        assert!(matches!(
+            refused(&|club| club.head.mass = Grams(-1.0)),
+            AssemblyError::Negative { what: "head mass", .. }
+        ));
+        assert!(matches!(
+            refused(&|club| club.shaft.balance_from_butt = Millimetres(100.0)),
+            AssemblyError::Balance { .. }
+        ));
+        assert!(matches!(
+            refused(&|club| club.shaft.butt_trim = Millimetres(950.0)),
+            AssemblyError::TrimmedAway { .. }
+        ));
+        assert!(matches!(
+            refused(&|club| club.grip.length = Millimetres(0.0)),
+            AssemblyError::NoLength { what: "grip" }
+        ));
+        assert!(matches!(
+            refused(&|club| club.head.cg_lateral = Millimetres(f64::NAN)),
+            AssemblyError::NotFinite { .. }
+        ));
         assert!(matches!(refused(&|club| club.head.cg_from_tip = Millimetres(1e300)), AssemblyError::TooLarge));
     }
 }

@@ -74,12 +74,28 @@ const TABLE: [Row; 13] = [
     row(Characteristic::Length, "length", "length", "mm", Dimension::Length, 1, MeasuredOn::Club),
     row(Characteristic::TotalMass, "total_mass", "total mass", "g", Dimension::Mass, 1, MeasuredOn::Club),
     row(Characteristic::BalancePoint, "balance_point", "balance point", "mm", Dimension::Length, 1, MeasuredOn::Club),
-    row(Characteristic::SwingWeight, "swing_weight", "swing weight", "{point}", Dimension::SwingWeight, 1, MeasuredOn::Club),
+    row(
+        Characteristic::SwingWeight,
+        "swing_weight",
+        "swing weight",
+        "{point}",
+        Dimension::SwingWeight,
+        1,
+        MeasuredOn::Club,
+    ),
     row(Characteristic::Loft, "loft", "loft", "deg", Dimension::Angle, 1, MeasuredOn::Club),
     row(Characteristic::Lie, "lie", "lie", "deg", Dimension::Angle, 1, MeasuredOn::Club),
     row(Characteristic::FaceAngle, "face_angle", "face angle", "deg", Dimension::Angle, 1, MeasuredOn::Club),
     row(Characteristic::Frequency, "frequency", "frequency", "{cpm}", Dimension::Frequency, 0, MeasuredOn::Club),
-    row(Characteristic::MoiButt, "moi_butt", "inertia about the butt", "kg.cm2", Dimension::Inertia, 0, MeasuredOn::Club),
+    row(
+        Characteristic::MoiButt,
+        "moi_butt",
+        "inertia about the butt",
+        "kg.cm2",
+        Dimension::Inertia,
+        0,
+        MeasuredOn::Club,
+    ),
 ];
 
 impl Characteristic {

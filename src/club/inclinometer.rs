@@ -98,9 +98,12 @@ mod tests {
 
     #[test]
     fn what_is_read_gives_the_club_back() {
-        for (loft, angle, lie, pitch, roll) in
-            [(34.0, 0.0, 62.0, 1.0, -0.5), (10.5, 2.0, 58.0, -3.0, 2.0), (-2.0, -1.0, 71.0, 0.0, 0.0), (58.0, 0.5, 64.0, 5.0, 4.0)]
-        {
+        for (loft, angle, lie, pitch, roll) in [
+            (34.0, 0.0, 62.0, 1.0, -0.5),
+            (10.5, 2.0, 58.0, -3.0, 2.0),
+            (-2.0, -1.0, 71.0, 0.0, 0.0),
+            (58.0, 0.5, 64.0, 5.0, 4.0),
+        ] {
             for handed in [Handed::Right, Handed::Left] {
                 let face = Face { loft: Degrees(loft), angle: Degrees(angle) };
                 let readings = read_in_fixture(face, Degrees(lie), handed, fixture(pitch, roll)).unwrap();
@@ -128,7 +131,9 @@ mod tests {
         };
         // A shaft in a plane pitched by 20 deg cannot stand steeper than 70 deg.
         assert_eq!(check(30.0, 80.0, 20.0), Err(AngleError::NoSuchReading { what: "lie" }));
-        assert!(check(91.0, 60.0, 0.0).is_err() && check(30.0, 60.0, 90.0).is_err() && check(30.0, f64::NAN, 0.0).is_err());
+        assert!(
+            check(91.0, 60.0, 0.0).is_err() && check(30.0, 60.0, 90.0).is_err() && check(30.0, f64::NAN, 0.0).is_err()
+        );
         assert!(check(30.0, -5.0, 0.0).is_err());
     }
 }

@@ -114,7 +114,9 @@ pub enum AssemblyError {
         what: &'static str,
     },
     /// A balance point that no positive density gives.
-    #[error("{what} balances {found} mm from its butt, expected {low:.1} mm to {high:.1} mm (the middle third of its length)")]
+    #[error(
+        "{what} balances {found} mm from its butt, expected {low:.1} mm to {high:.1} mm (the middle third of its length)"
+    )]
     Balance {
         /// The part.
         what: &'static str,
@@ -186,7 +188,12 @@ impl Assembly {
 }
 
 /// A part without mass may balance anywhere.
-fn check_balance(what: &'static str, mass: Grams, length: Millimetres, balance: Millimetres) -> Result<(), AssemblyError> {
+fn check_balance(
+    what: &'static str,
+    mass: Grams,
+    length: Millimetres,
+    balance: Millimetres,
+) -> Result<(), AssemblyError> {
     if mass.0 <= 0.0 {
         return Ok(());
     }

@@ -70,9 +70,7 @@ fn small_swing_share(amplitude: Degrees) -> f64 {
 /// # Errors
 /// Quantities that are not positive, an amplitude outside 0° to 180°, a pivot at the balance point, a period too short.
 pub fn inertia_from_swing(swing: &Swing) -> Result<SwingInertia, SwingError> {
-    for (what, found) in
-        [("mass", swing.mass.0), ("period", swing.period_s), ("gravity", swing.gravity_m_per_s2)]
-    {
+    for (what, found) in [("mass", swing.mass.0), ("period", swing.period_s), ("gravity", swing.gravity_m_per_s2)] {
         if !(found > 0.0 && found.is_finite()) {
             return Err(SwingError::Meaningless { what, found, expected: "more than 0" });
         }
@@ -84,7 +82,11 @@ pub fn inertia_from_swing(swing: &Swing) -> Result<SwingInertia, SwingError> {
     let arm = swing.balance - swing.pivot;
     if !(arm.abs().0 >= 0.5 && arm.0.is_finite()) {
         let found = arm.0;
-        return Err(SwingError::Meaningless { what: "distance from pivot to balance in mm", found, expected: "0.5 or more" });
+        return Err(SwingError::Meaningless {
+            what: "distance from pivot to balance in mm",
+            found,
+            expected: "0.5 or more",
+        });
     }
     let share = small_swing_share(swing.amplitude);
     let angular = swing.period_s * share / (2.0 * std::f64::consts::PI);

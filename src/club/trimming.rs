@@ -74,8 +74,7 @@ pub fn butt_trim_for(club: &Assembly, target: Points) -> Result<ButtTrim, TrimEr
         }
         before = here;
     }
-    let (mut from, mut to) =
-        best.ok_or(TrimError::OutOfReach { target: target.0, low: low.0, high: high.0 })?;
+    let (mut from, mut to) = best.ok_or(TrimError::OutOfReach { target: target.0, low: low.0, high: high.0 })?;
     let rises = swing_weight_with(club, to)? > swing_weight_with(club, from)?;
     for _ in 0..100 {
         let middle = (from + to) / 2.0;

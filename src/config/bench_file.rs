@@ -12,14 +12,12 @@ use crate::instrument::format::{Format, LineSettings, Parity};
 use crate::instrument::indication::Wiring;
 use crate::instrument::pedal;
 use crate::measurement::beam::BeamGeometry;
+use crate::measurement::calibration::{BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration};
 use crate::measurement::check_weight::InstrumentClass;
-use crate::work_order::checks::Policy;
-use crate::measurement::calibration::{
-    BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration,
-};
 use crate::measurement::quantity::Dimension;
 use crate::measurement::reading::InstrumentKind;
 use crate::measurement::unit::{Degrees, Grams, Millimetres};
+use crate::work_order::checks::Policy;
 
 /// A bench as configured.
 #[derive(Debug, Clone)]
@@ -197,8 +195,7 @@ fn read_instrument(section: &Section<'_>, here: Option<f64>) -> Option<Instrumen
         read_format(section)
     };
     let default_rate = if kind == Some(InstrumentKind::Beam) { 80.0 } else { 10.0 };
-    let rate_hz =
-        if section.has("rate") { section.number("rate", 1.0..=1000.0)? } else { default_rate };
+    let rate_hz = if section.has("rate") { section.number("rate", 1.0..=1000.0)? } else { default_rate };
     let (resolution, calibration, channels) = match kind {
         Some(InstrumentKind::Scale) => {
             if !section.has("resolution") {
@@ -216,11 +213,14 @@ fn read_instrument(section: &Section<'_>, here: Option<f64>) -> Option<Instrumen
             (Some(0.0), section.section("calibration", read_beam).flatten(), cells)
         }
         Some(InstrumentKind::Gauge) => {
-            let resolution = if section.has("resolution") { section.quantity("resolution", Dimension::Angle) } else { Some(0.1) };
+            let resolution =
+                if section.has("resolution") { section.quantity("resolution", Dimension::Angle) } else { Some(0.1) };
             let calibration = section.section("calibration", read_gauge).unwrap_or_else(|| Some(ideal_gauge()));
             (resolution, calibration, channel_names(section, ["LIE", "LOFT"], "the names of lie and loft in a frame"))
         }
-        Some(InstrumentKind::Scanner | InstrumentKind::Pedal) | None => (Some(0.0), None, Some([String::new(), String::new()])),
+        Some(InstrumentKind::Scanner | InstrumentKind::Pedal) | None => {
+            (Some(0.0), None, Some([String::new(), String::new()]))
+        }
     };
     let capacity = section.quantity("capacity", Dimension::Mass).map(Grams);
     let accuracy_class = read_class(section);
@@ -333,7 +333,8 @@ fn read_scale(section: &Section<'_>) -> Option<Calibration> {
     let span = number("span", 0.5..=2.0, 1.0);
     let u_span = number("u_span", 0.0..=0.1, 2e-4);
     let bend_per_g = number("bend_per_g", -1e-4..=1e-4, 0.0);
-    let mass = |key| if section.has(key) { section.quantity(key, Dimension::Mass).map(Grams) } else { Some(Grams(0.0)) };
+    let mass =
+        |key| if section.has(key) { section.quantity(key, Dimension::Mass).map(Grams) } else { Some(Grams(0.0)) };
     let (u_linearity, u_eccentricity) = (mass("u_linearity"), mass("u_eccentricity"));
     Some(Calibration::Scale(ScaleCalibration {
         span: span?,

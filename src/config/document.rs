@@ -63,11 +63,7 @@ impl<'a> Document<'a> {
     ///
     /// # Errors
     /// Every mistake, in the order of the lines.
-    pub fn read<T>(
-        file: &'a str,
-        text: &'a str,
-        read: impl FnOnce(&Section<'_>) -> Option<T>,
-    ) -> Result<T, Mistakes> {
+    pub fn read<T>(file: &'a str, text: &'a str, read: impl FnOnce(&Section<'_>) -> Option<T>) -> Result<T, Mistakes> {
         let document = Document { file, text, mistakes: RefCell::default() };
         let (table, errors) = DeTable::parse_recoverable(text);
         for error in errors {

@@ -132,7 +132,9 @@ name = "x"
 
     #[test]
     fn a_file_that_is_no_toml_says_where() {
-        let Err(Mistakes(mistakes)) = read_order("bad.toml", "order = \"W-1\"\nclub = [[\n") else { panic!("accepted") };
+        let Err(Mistakes(mistakes)) = read_order("bad.toml", "order = \"W-1\"\nclub = [[\n") else {
+            panic!("accepted")
+        };
         assert!(mistakes.iter().all(|m| m.line >= 2), "{mistakes:?}");
     }
 }

@@ -110,7 +110,9 @@ mod tests {
     fn rules_and_checks_are_read_and_every_mistake_is_named() {
         let plain = read_bench("f", BENCH).unwrap().policy;
         assert_eq!((plain.rule, plain.check_every_s, plain.when_out), (DecisionRule::Plain, None, WhenOut::Warn));
-        let text = format!("{BENCH}[judging]\nrule = \"guarded\"\nguard = 0.5\n[checks]\ncheck_every = \"1 day\"\nwhen_out = \"block\"\n");
+        let text = format!(
+            "{BENCH}[judging]\nrule = \"guarded\"\nguard = 0.5\n[checks]\ncheck_every = \"1 day\"\nwhen_out = \"block\"\n"
+        );
         let strict = read_bench("f", &text).unwrap().policy;
         assert_eq!(strict.rule, DecisionRule::Guarded { guard: 0.5 });
         assert_eq!((strict.check_every_s, strict.when_out), (Some(86_400.0), WhenOut::Block));

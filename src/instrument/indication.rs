@@ -95,9 +95,10 @@ pub fn read(wiring: &Wiring, frame: &Frame) -> Indication {
         InstrumentKind::Scale => mass(wiring, frame),
         InstrumentKind::Beam | InstrumentKind::Gauge => pair(wiring, frame),
         InstrumentKind::Scanner | InstrumentKind::Pedal => frame.code.as_ref().map_or(Indication::Nothing, |code| {
-            let text = code.text.clone().unwrap_or_else(|| {
-                code.identifiers.iter().map(|(id, content)| format!("({id}){content}")).collect()
-            });
+            let text = code
+                .text
+                .clone()
+                .unwrap_or_else(|| code.identifiers.iter().map(|(id, content)| format!("({id}){content}")).collect());
             Indication::Code(text)
         }),
     }

@@ -85,7 +85,9 @@ impl PortName {
                     alike.join(" and ")
                 ))
             }
-            Self::Device(_) => Some("there is no lasting name for this port: it may change when it is plugged in".to_owned()),
+            Self::Device(_) => {
+                Some("there is no lasting name for this port: it may change when it is plugged in".to_owned())
+            }
         }
     }
 }
@@ -127,7 +129,11 @@ pub fn socket_in_words(socket: &str) -> String {
     let Some((bus, sockets)) = socket.split_once('-') else { return socket.to_owned() };
     let mut words = format!("USB bus {bus}");
     for (depth, number) in sockets.split('.').enumerate() {
-        words.push_str(&if depth == 0 { format!(", socket {number}") } else { format!(", then socket {number} of the hub there") });
+        words.push_str(&if depth == 0 {
+            format!(", socket {number}")
+        } else {
+            format!(", then socket {number} of the hub there")
+        });
     }
     words
 }
@@ -137,8 +143,12 @@ mod tests {
     use super::*;
 
     fn port(device: &str, serial: &str, socket: &str) -> SerialPort {
-        let adapter =
-            AdapterIdentity { vendor: "aaaa".into(), product: "0001".into(), serial: serial.into(), interface: "00".into() };
+        let adapter = AdapterIdentity {
+            vendor: "aaaa".into(),
+            product: "0001".into(),
+            serial: serial.into(),
+            interface: "00".into(),
+        };
         SerialPort { device: device.into(), adapter: Some(adapter), socket: Some(socket.into()) }
     }
 
@@ -155,7 +165,8 @@ mod tests {
             link("/dev/serial/by-id/usb-adapter-if00", "/dev/ttyUSB1"),
             link("/dev/serial/by-path/pci-usb-0:1.3:1.0", "/dev/ttyUSB2"),
         ];
-        let ports = [port("/dev/ttyUSB0", "A", "1-1"), port("/dev/ttyUSB1", "", "1-1.2"), port("/dev/ttyUSB2", "", "1-1.3")];
+        let ports =
+            [port("/dev/ttyUSB0", "A", "1-1"), port("/dev/ttyUSB1", "", "1-1.2"), port("/dev/ttyUSB2", "", "1-1.3")];
         let names: Vec<PortName> = ports.iter().map(|one| lasting_name(one, &ports, &links)).collect();
         let paths: Vec<&str> = names.iter().map(|name| name.path().to_str().unwrap()).collect();
         assert_eq!(

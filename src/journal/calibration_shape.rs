@@ -4,9 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::event::by_name;
 use crate::measurement::beam::BeamGeometry;
-use crate::measurement::calibration::{
-    BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration,
-};
+use crate::measurement::calibration::{BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration};
 use crate::measurement::unit::{Degrees, Grams, Millimetres};
 
 #[derive(Serialize, Deserialize)]

@@ -33,7 +33,11 @@ impl Unreadable {
         let mut words = error.to_string();
         let mut next = error.source();
         while let Some(cause) = next {
-            words = format!("{words}: {cause}");
+            let cause_words = cause.to_string();
+            // Some errors repeat their cause in their own words.
+            if !words.contains(&cause_words) {
+                words = format!("{words}: {cause_words}");
+            }
             next = cause.source();
         }
         words

@@ -5,22 +5,22 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::club::characteristic::Characteristic;
+use super::budget_shape::{as_text, budgets, optional_inputs};
 use super::calibration_shape::CalibrationShape;
 use super::trust_shape::{
     CheckShape, ConditionsShape, PlacementShape, PolicyShape, ReferenceShape, findings, optional_name, optional_report,
 };
+use crate::club::characteristic::Characteristic;
 use crate::measurement::adjustment::Finding;
 use crate::measurement::calibration::{Calibration, LoftSense};
 use crate::measurement::check_weight::{InstrumentClass, WeightClass};
 use crate::measurement::quantity::Target;
 use crate::measurement::reading::{InstrumentKind, Measured, Quantity};
-use super::budget_shape::{as_text, budgets, optional_inputs};
 use crate::measurement::uncertainty::{Budget, Source};
+use crate::work_order::checks::{Check, CheckZone, Policy, WhenOut};
 use crate::work_order::event::{BudgetInputs, CapturedReading, Change, Event, EventId, FiledValue, Place};
 use crate::work_order::judging::{DecisionRule, Verdict};
 use crate::work_order::order::{ClubKind, ClubSpec, Hand, Order, Stage, TargetRow};
-use crate::work_order::checks::{Check, CheckZone, Policy, WhenOut};
 use crate::work_order::reference::{Purpose, Reference};
 use crate::work_order::steps::Step;
 use crate::work_order::trust::{Conditions, Placement, Report};
@@ -88,10 +88,13 @@ pub fn parse(text: &str) -> Result<Event, EventError> {
     if stored.v != VERSION {
         return Err(EventError::Field { field: "v", found: stored.v.to_string(), expected: "1" });
     }
-    let id = EventId::parse(&stored.id)
-        .ok_or(EventError::Field { field: "id", found: stored.id, expected: "a UUID" })?;
-    let at_us = parse_rfc3339(&stored.at)
-        .ok_or(EventError::Field { field: "at", found: stored.at, expected: "an RFC 3339 time" })?;
+    let id =
+        EventId::parse(&stored.id).ok_or(EventError::Field { field: "id", found: stored.id, expected: "a UUID" })?;
+    let at_us = parse_rfc3339(&stored.at).ok_or(EventError::Field {
+        field: "at",
+        found: stored.at,
+        expected: "an RFC 3339 time",
+    })?;
     Ok(Event { epoch: stored.epoch, seq: stored.seq, id, at_us, by: stored.by, change: stored.change })
 }
 
@@ -121,7 +124,19 @@ macro_rules! named_by_parse {
         })+
     };
 }
-named_by_parse!(Characteristic, Stage, Verdict, ClubKind, Hand, Step, Purpose, CheckZone, WhenOut, WeightClass, InstrumentClass);
+named_by_parse!(
+    Characteristic,
+    Stage,
+    Verdict,
+    ClubKind,
+    Hand,
+    Step,
+    Purpose,
+    CheckZone,
+    WhenOut,
+    WeightClass,
+    InstrumentClass
+);
 
 impl Named for Quantity {
     fn text(self) -> &'static str {

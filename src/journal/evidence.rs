@@ -41,10 +41,7 @@ pub fn decode(bytes: &[u8]) -> Option<Evidence> {
 
 fn hex(bytes: &[u8]) -> String {
     const DIGITS: [char; 16] = ['0', '1', '2', '3', '4', '5', '6', '7', '8', '9', 'a', 'b', 'c', 'd', 'e', 'f'];
-    bytes
-        .iter()
-        .flat_map(|byte| [DIGITS[usize::from(byte >> 4)], DIGITS[usize::from(byte & 15)]])
-        .collect()
+    bytes.iter().flat_map(|byte| [DIGITS[usize::from(byte >> 4)], DIGITS[usize::from(byte & 15)]]).collect()
 }
 
 fn unhex(text: &str) -> Option<Vec<u8>> {

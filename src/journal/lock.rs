@@ -56,7 +56,14 @@ impl BenchLock {
         let failed = |source| LockError::Io { folder: folder.to_owned(), source };
         std::fs::create_dir_all(folder).map_err(failed)?;
         let path = folder.join(NAME);
-        let file = OpenOptions::new().read(true).write(true).create(true).truncate(false).mode(0o600).open(path).map_err(failed)?;
+        let file = OpenOptions::new()
+            .read(true)
+            .write(true)
+            .create(true)
+            .truncate(false)
+            .mode(0o600)
+            .open(path)
+            .map_err(failed)?;
         match file.try_lock() {
             Ok(()) => {
                 let mut lock = Self { file };
@@ -110,7 +117,9 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let mut lock = BenchLock::take(folder.path()).unwrap();
         lock.say(Some("127.0.0.1:8080".into()), None).unwrap();
-        assert!(matches!(BenchLock::take(folder.path()), Err(LockError::Held { pid, .. }) if pid == std::process::id()));
+        assert!(
+            matches!(BenchLock::take(folder.path()), Err(LockError::Held { pid, .. }) if pid == std::process::id())
+        );
         assert_eq!(running(folder.path()).and_then(|r| r.address).as_deref(), Some("127.0.0.1:8080"));
         drop(lock);
         assert_eq!(running(folder.path()), None);

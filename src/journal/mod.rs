@@ -3,9 +3,9 @@
 //! In reading order: [`event`] is the stored shape, [`chain`] its hash, [`evidence`] the raw bytes behind a
 //! reading, [`store`] the database, [`lock`] keeps a second daemon away.
 
-pub mod chain;
 mod budget_shape;
 mod calibration_shape;
+pub mod chain;
 pub mod damage;
 pub mod event;
 pub mod evidence;

@@ -36,13 +36,17 @@ pub enum JournalError {
         file: PathBuf,
     },
     /// The SQLite library can lose commits.
-    #[error("SQLite {version} has a known fault in its write-ahead log (3.7.0 to 3.51.2 but 3.44.6 and 3.50.7); use another build")]
+    #[error(
+        "SQLite {version} has a known fault in its write-ahead log (3.7.0 to 3.51.2 but 3.44.6 and 3.50.7); use another build"
+    )]
     FaultyLibrary {
         /// Its version.
         version: String,
     },
     /// The journal belongs to another bench.
-    #[error("journal {file} belongs to bench \"{found}\", the configuration says \"{expected}\"; correct `bench` or `data`")]
+    #[error(
+        "journal {file} belongs to bench \"{found}\", the configuration says \"{expected}\"; correct `bench` or `data`"
+    )]
     OtherBench {
         /// The file.
         file: PathBuf,
@@ -120,10 +124,8 @@ impl Journal {
             .journal_mode(SqliteJournalMode::Wal)
             .synchronous(SqliteSynchronous::Full)
             .busy_timeout(BUSY);
-        let writer =
-            SqlitePoolOptions::new().max_connections(1).connect_with(options.clone()).await.map_err(failed)?;
-        let version: String =
-            sqlx::query_scalar("SELECT sqlite_version()").fetch_one(&writer).await.map_err(failed)?;
+        let writer = SqlitePoolOptions::new().max_connections(1).connect_with(options.clone()).await.map_err(failed)?;
+        let version: String = sqlx::query_scalar("SELECT sqlite_version()").fetch_one(&writer).await.map_err(failed)?;
         if is_faulty(&version) {
             return Err(JournalError::FaultyLibrary { version });
         }
@@ -148,8 +150,7 @@ impl Journal {
         let (last_seq, last_hash) = last.map_or((0, GENESIS.to_owned()), |row| {
             (u64::try_from(row.get::<i64, _>(0)).unwrap_or_default(), row.get(1))
         });
-        let readers =
-            SqlitePoolOptions::new().max_connections(3).connect_with(options).await.map_err(failed)?;
+        let readers = SqlitePoolOptions::new().max_connections(3).connect_with(options).await.map_err(failed)?;
         let (tip, tip_receiver) = watch::channel(last_seq);
         let reader = Reader { readers, writer: writer.clone(), file, bench: found, epoch, tip: tip_receiver };
         Ok(Self { writer, reader, bench: bench.to_owned(), last_hash, tip })
@@ -418,9 +419,14 @@ mod tests {
 
     #[test]
     fn faulty_libraries_are_known() {
-        for (version, faulty) in
-            [("3.46.1", true), ("3.51.2", true), ("3.51.3", false), ("3.50.7", false), ("3.44.6", false), ("3.53.0", false)]
-        {
+        for (version, faulty) in [
+            ("3.46.1", true),
+            ("3.51.2", true),
+            ("3.51.3", false),
+            ("3.50.7", false),
+            ("3.44.6", false),
+            ("3.53.0", false),
+        ] {
             assert_eq!(is_faulty(version), faulty, "{version}");
         }
     }
@@ -439,7 +445,9 @@ mod tests {
         let rows = journal.reader().after(0, 10).await.unwrap();
         assert_eq!(rows.iter().map(|row| row.event().unwrap()).collect::<Vec<_>>(), events);
         assert_eq!(rows[1].hash, chain::link(&rows[0].hash, rows[1].body.as_bytes()));
-        for statement in ["UPDATE event SET body = ''", "DELETE FROM event", "DELETE FROM evidence", "UPDATE journal SET epoch = 1"] {
+        for statement in
+            ["UPDATE event SET body = ''", "DELETE FROM event", "DELETE FROM evidence", "UPDATE journal SET epoch = 1"]
+        {
             let refused = sqlx::query(statement).execute(&journal.writer).await;
             assert!(refused.is_err(), "{statement}");
         }

@@ -177,20 +177,30 @@ pub fn adjust_beam(
     let ([a, b], [sd_a, sd_b]) = two_terms(&totals).ok_or(AdjustmentError::Alike)?;
     for per_count in [a, b] {
         if !(per_count.is_finite() && per_count.abs() > 1e-12) {
-            return Err(AdjustmentError::Implausible { what: "grams a count", found: per_count, expected: "a number that is not zero" });
+            return Err(AdjustmentError::Implausible {
+                what: "grams a count",
+                found: per_count,
+                expected: "a number that is not zero",
+            });
         }
     }
-    let u_span = (sd_a / a).abs().max((sd_b / b).abs()).hypot(relative(hangings.iter().map(|h| (h.mass_g, h.u_mass_g))));
+    let u_span =
+        (sd_a / a).abs().max((sd_b / b).abs()).hypot(relative(hangings.iter().map(|h| (h.mass_g, h.u_mass_g))));
     let mut after = BeamCalibration { counts_per_gram: [1.0 / a, 1.0 / b], u_span, ..before.clone() };
     let mut findings = vec![
         finding("cell 1, counts/g", 1.0 / a, (sd_a / (a * a)).abs()),
         finding("cell 2, counts/g", 1.0 / b, (sd_b / (b * b)).abs()),
     ];
-    let loads: Vec<([f64; 2], f64)> = hangings.iter().map(|h| ([a * h.counts[0], b * h.counts[1]], h.mass_g * h.at_mm)).collect();
+    let loads: Vec<([f64; 2], f64)> =
+        hangings.iter().map(|h| ([a * h.counts[0], b * h.counts[1]], h.mass_g * h.at_mm)).collect();
     if supports {
         let ([x1, x2], [sd_x1, sd_x2]) = two_terms(&loads).ok_or(AdjustmentError::Alike)?;
         if (x2 - x1).abs() < 50.0 {
-            return Err(AdjustmentError::Implausible { what: "the distance of the supports", found: x2 - x1, expected: "50 mm or more" });
+            return Err(AdjustmentError::Implausible {
+                what: "the distance of the supports",
+                found: x2 - x1,
+                expected: "50 mm or more",
+            });
         }
         after.geometry.x1 = Millimetres(x1);
         after.geometry.x2 = Millimetres(x2);
@@ -248,7 +258,9 @@ mod tests {
         // [2 1; 1 2]·[a b] = [2 + 6; 3 + 6] = [8; 9]: a = 7/3, b = 10/3, residuals -1/3, -1/3, 1/3, variance 1/3,
         // sd = sqrt(1/3 · 2/3).
         let ([a, b], [sd_a, sd_b]) = two_terms(&[([1.0, 0.0], 2.0), ([0.0, 1.0], 3.0), ([1.0, 1.0], 6.0)]).unwrap();
-        for (found, expected) in [(a, 7.0 / 3.0), (b, 10.0 / 3.0), (sd_a, (2.0f64 / 9.0).sqrt()), (sd_b, (2.0f64 / 9.0).sqrt())] {
+        for (found, expected) in
+            [(a, 7.0 / 3.0), (b, 10.0 / 3.0), (sd_a, (2.0f64 / 9.0).sqrt()), (sd_b, (2.0f64 / 9.0).sqrt())]
+        {
             assert!((found - expected).abs() < 1e-14, "{found} {expected}");
         }
         assert_eq!(two_terms(&[([1.0, 2.0], 1.0), ([2.0, 4.0], 2.0), ([3.0, 6.0], 3.0)]), None);

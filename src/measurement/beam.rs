@@ -94,12 +94,7 @@ pub fn read_beam(geometry: &BeamGeometry, reactions: &Reactions) -> Option<BeamR
         mass,
         u_mass: Grams(combine(1.0, 1.0, 0.0, 0.0)),
         balance,
-        u_balance: Millimetres(combine(
-            (x1 - balance).0 / mass.0,
-            (x2 - balance).0 / mass.0,
-            r1 / mass,
-            r2 / mass,
-        )),
+        u_balance: Millimetres(combine((x1 - balance).0 / mass.0, (x2 - balance).0 / mass.0, r1 / mass, r2 / mass)),
         moment14,
         u_moment14: GramMillimetres(u_moment14),
         swing_weight: Points::from_moment14(moment14),

@@ -175,12 +175,31 @@ impl InstrumentClass {
             return None;
         }
         let intervals = load / interval;
-        let (_, factor) = self
-            .steps()
-            .into_iter()
-            .zip([0.5, 1.0, 1.5])
-            .find(|(step, _)| intervals <= step * (1.0 + 1e-12))?;
+        let (_, factor) =
+            self.steps().into_iter().zip([0.5, 1.0, 1.5]).find(|(step, _)| intervals <= step * (1.0 + 1e-12))?;
         Some(Grams(round_to_digits(interval.0 * factor)))
+    }
+}
+
+impl InstrumentClass {
+    /// Maintenance tolerance at a load by NIST Handbook 44, 2.20, table 6: 1, 2, 3 and 5 divisions; acceptance is half of it.
+    ///
+    /// What the United States use in the place of R 76's limits in service. Steps of class III are published, the others
+    /// from memory. `None` for a negative load or a division that is not positive.
+    #[must_use]
+    pub fn maintenance_tolerance(self, division: Grams, load: Grams) -> Option<Grams> {
+        if !(division.0 > 0.0 && division.0.is_finite() && load.0 >= 0.0 && load.0.is_finite()) {
+            return None;
+        }
+        let steps = match self {
+            Self::I => [50_000.0, 200_000.0, f64::INFINITY],
+            Self::II => [5_000.0, 20_000.0, f64::INFINITY],
+            Self::III => [500.0, 2_000.0, 4_000.0],
+            Self::IIII => [50.0, 200.0, 400.0],
+        };
+        let divisions = load / division;
+        let within = steps.into_iter().zip([1.0, 2.0, 3.0]).find(|(step, _)| divisions <= step * (1.0 + 1e-12));
+        Some(Grams(round_to_digits(division.0 * within.map_or(5.0, |(_, factor)| factor))))
     }
 }
 
@@ -226,7 +245,9 @@ mod tests {
 
     #[test]
     fn the_table_has_no_weight_it_does_not_list() {
-        for (class, nominal) in [(WeightClass::M3, 0.5), (WeightClass::M2, 0.05), (WeightClass::F1, 300.0), (WeightClass::E1, 0.0)] {
+        for (class, nominal) in
+            [(WeightClass::M3, 0.5), (WeightClass::M2, 0.05), (WeightClass::F1, 300.0), (WeightClass::E1, 0.0)]
+        {
             assert_eq!(class.largest_error_mg(Grams(nominal)), None, "{class:?} {nominal}");
         }
         assert_eq!(WeightClass::E1.largest_error_mg(Grams(f64::NAN)), None);

@@ -204,8 +204,8 @@ pub fn fit_polynomial(x: &[f64], y: &[f64], degree: usize) -> Result<Fit, FitErr
     }
     let degrees_of_freedom = n - terms;
     curve.variance = residual_squares / DoubleDouble::from(degrees_of_freedom as f64);
-    let r_squared = (total_squares.to_f64() > 0.0)
-        .then(|| (DoubleDouble::ONE - residual_squares / total_squares).to_f64());
+    let r_squared =
+        (total_squares.to_f64() > 0.0).then(|| (DoubleDouble::ONE - residual_squares / total_squares).to_f64());
     let fit = in_powers_of_x(curve, r_squared, degrees_of_freedom, max_abs_residual);
     let numbers = fit.coefficients.iter().chain(&fit.sd_coefficients).chain([&fit.residual_sd, &fit.max_abs_residual]);
     if numbers.chain(&r_squared).all(|number| number.is_finite()) { Ok(fit) } else { Err(FitError::NotFinite) }

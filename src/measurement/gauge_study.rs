@@ -152,7 +152,9 @@ impl CrossedStudy {
         if people < 2 || trials < 2 || parts < 2 {
             return Err(StudyError::TooSmall { people, trials, parts });
         }
-        if readings.iter().any(|person| person.len() != trials) || readings.iter().flatten().any(|trial| trial.len() != parts) {
+        if readings.iter().any(|person| person.len() != trials)
+            || readings.iter().flatten().any(|trial| trial.len() != parts)
+        {
             return Err(StudyError::NotFull);
         }
         if readings.iter().flatten().flatten().any(|value| !value.is_finite()) {
@@ -183,19 +185,21 @@ impl CrossedStudy {
         let whole = mean(&mut self.readings.iter().flatten().flatten().copied());
         let of_person: Vec<_> =
             self.readings.iter().map(|person| mean(&mut person.iter().flatten().copied()) - whole).collect();
-        let of_part: Vec<_> =
-            (0..self.parts).map(|part| mean(&mut (0..people).flat_map(|person| self.cell(person, part))) - whole).collect();
+        let of_part: Vec<_> = (0..self.parts)
+            .map(|part| mean(&mut (0..people).flat_map(|person| self.cell(person, part))) - whole)
+            .collect();
         let mut interaction = DoubleDouble::ZERO;
         let mut repeatability = DoubleDouble::ZERO;
         for (person, part) in self.cells() {
             let centre = mean(&mut self.cell(person, part));
             let apart = centre - whole - of_person[person] - of_part[part];
             interaction = interaction + apart * apart * number(self.trials);
-            repeatability =
-                repeatability + self.cell(person, part).map(|value| square(DoubleDouble::from_decimal(value) - centre)).sum();
+            repeatability = repeatability
+                + self.cell(person, part).map(|value| square(DoubleDouble::from_decimal(value) - centre)).sum();
         }
         let line = |squares: DoubleDouble, freedom: usize| AnovaLine { squares: squares.to_f64(), freedom };
-        let by_people = of_person.iter().map(|mean| square(*mean)).sum::<DoubleDouble>() * number(self.parts * self.trials);
+        let by_people =
+            of_person.iter().map(|mean| square(*mean)).sum::<DoubleDouble>() * number(self.parts * self.trials);
         let by_parts = of_part.iter().map(|mean| square(*mean)).sum::<DoubleDouble>() * number(people * self.trials);
         let interaction_line = line(interaction, (people - 1) * (self.parts - 1));
         let repeatability_line = line(repeatability, people * self.parts * (self.trials - 1));
@@ -252,14 +256,15 @@ impl CrossedStudy {
             values.iter().sum::<f64>() / values.len() as f64
         };
         let spread = |values: &mut dyn Iterator<Item = f64>| {
-            let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
+            let (low, high) =
+                values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
             high - low
         };
         let mean_range = mean(&mut self.cells().map(|(person, part)| spread(&mut self.cell(person, part))));
-        let spread_of_people = spread(&mut self.readings.iter().map(|person| mean(&mut person.iter().flatten().copied())));
-        let spread_of_parts = spread(
-            &mut (0..self.parts).map(|part| mean(&mut (0..people).flat_map(|person| self.cell(person, part)))),
-        );
+        let spread_of_people =
+            spread(&mut self.readings.iter().map(|person| mean(&mut person.iter().flatten().copied())));
+        let spread_of_parts =
+            spread(&mut (0..self.parts).map(|part| mean(&mut (0..people).flat_map(|person| self.cell(person, part)))));
         let repeatability = mean_range * BY_TRIALS.get(self.trials - 2)?;
         let by_people = spread_of_people * BY_COUNT.get(people - 2)?;
         let of_repeats = repeatability * repeatability / (self.parts * self.trials) as f64;
@@ -286,11 +291,8 @@ mod tests {
     #[test]
     fn a_tiny_study_agrees_with_hand_calculation() {
         // Invented, [person][trial][part]; sums of squares by hand: parts 2, people 0.02, interaction 0, repeats 0.08.
-        let study = CrossedStudy::new(vec![
-            vec![vec![1.0, 2.0], vec![1.2, 2.2]],
-            vec![vec![1.1, 2.3], vec![1.3, 2.1]],
-        ])
-        .unwrap();
+        let study = CrossedStudy::new(vec![vec![vec![1.0, 2.0], vec![1.2, 2.2]], vec![vec![1.1, 2.3], vec![1.3, 2.1]]])
+            .unwrap();
         let anova = study.anova();
         for (line, squares, freedom) in [
             (anova.parts, 2.0, 1),

@@ -49,7 +49,8 @@ pub fn reading_in_air(body: &BodyInAir) -> Option<Grams> {
     let BodyInAir { mass, volume_cm3, air_mg_per_cm3, weights_kg_per_m3 } = *body;
     // 1 mg/cm³ is 1 kg/m³.
     let lifted = 1.0 - air_mg_per_cm3 / weights_kg_per_m3;
-    let sensible = mass.0 >= 0.0 && volume_cm3 >= 0.0 && air_mg_per_cm3 >= 0.0 && weights_kg_per_m3 > 0.0 && lifted > 0.0;
+    let sensible =
+        mass.0 >= 0.0 && volume_cm3 >= 0.0 && air_mg_per_cm3 >= 0.0 && weights_kg_per_m3 > 0.0 && lifted > 0.0;
     let reading = Grams((mass.0 - air_mg_per_cm3 * 1e-3 * volume_cm3) / lifted);
     (sensible && reading.0.is_finite()).then_some(reading)
 }
@@ -70,7 +71,8 @@ mod tests {
     fn solid_steel_reads_its_mass_in_any_air() {
         // 200 g at 8 g/cm³ displaces 25 cm³, exactly as its weights do.
         for air in [0.9, 1.2, 1.3] {
-            let body = BodyInAir { mass: Grams(200.0), volume_cm3: 25.0, air_mg_per_cm3: air, weights_kg_per_m3: 8000.0 };
+            let body =
+                BodyInAir { mass: Grams(200.0), volume_cm3: 25.0, air_mg_per_cm3: air, weights_kg_per_m3: 8000.0 };
             assert!((reading_in_air(&body).unwrap().0 - 200.0).abs() < 1e-12, "{air}");
         }
     }

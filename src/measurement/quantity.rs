@@ -36,13 +36,7 @@ impl Dimension {
                 ("lb", 453.592_37),
                 ("gr", 0.064_798_91),
             ],
-            Self::Length => &[
-                ("mm", 1.0),
-                ("cm", 10.0),
-                ("m", 1000.0),
-                ("in", MM_PER_INCH),
-                ("\"", MM_PER_INCH),
-            ],
+            Self::Length => &[("mm", 1.0), ("cm", 10.0), ("m", 1000.0), ("in", MM_PER_INCH), ("\"", MM_PER_INCH)],
             Self::SwingWeight => &[("points", 1.0), ("point", 1.0)],
             Self::Angle => &[("deg", 1.0), ("°", 1.0)],
             Self::Frequency => &[("cpm", 1.0), ("Hz", 60.0)],
@@ -179,11 +173,7 @@ pub fn parse_target(text: &str, dimension: Dimension) -> Result<Target, Quantity
         let below = tolerance_of(minus, text, dimension, true)?;
         // The unit may stand once, at the end: then it holds for both.
         let above = if has_unit(plus, dimension) { above } else { above * unit_factor(minus, dimension) };
-        return Ok(Target {
-            value: Some(value),
-            lower: Some(clean(value - below)),
-            upper: Some(clean(value + above)),
-        });
+        return Ok(Target { value: Some(value), lower: Some(clean(value - below)), upper: Some(clean(value + above)) });
     }
     Ok(Target { value: Some(parse_value(text, dimension)?), lower: None, upper: None })
 }
@@ -194,9 +184,9 @@ fn clean(value: f64) -> f64 {
 }
 
 fn split_minus(rest: &str) -> Option<(&str, &str)> {
-    let at = rest.match_indices('/').find(|(at, _)| {
-        rest.get(at + 1..).is_some_and(|after| after.trim_start().starts_with(['-', '−']))
-    })?;
+    let at = rest
+        .match_indices('/')
+        .find(|(at, _)| rest.get(at + 1..).is_some_and(|after| after.trim_start().starts_with(['-', '−'])))?;
     let minus = rest.get(at.0 + 1..)?.trim_start();
     let minus = minus.strip_prefix(['-', '−'])?;
     Some((rest.get(..at.0)?, minus))
@@ -329,8 +319,20 @@ mod tests {
         check("D3 ± 0.5", Dimension::SwingWeight, Some(33.0), Some(32.5), Some(33.5));
         check("D3 ± 0.5 points", Dimension::SwingWeight, Some(33.0), Some(32.5), Some(33.5));
         check("45 in +0/-1/16 in", Dimension::Length, Some(1143.0), Some(1143.0 - 25.4 / 16.0), Some(1143.0));
-        check("45 in +1/8 in/-1/16 in", Dimension::Length, Some(1143.0), Some(1143.0 - 25.4 / 16.0), Some(1143.0 + 25.4 / 8.0));
-        check("45 in +1/8/-1/16 in", Dimension::Length, Some(1143.0), Some(1143.0 - 25.4 / 16.0), Some(1143.0 + 25.4 / 8.0));
+        check(
+            "45 in +1/8 in/-1/16 in",
+            Dimension::Length,
+            Some(1143.0),
+            Some(1143.0 - 25.4 / 16.0),
+            Some(1143.0 + 25.4 / 8.0),
+        );
+        check(
+            "45 in +1/8/-1/16 in",
+            Dimension::Length,
+            Some(1143.0),
+            Some(1143.0 - 25.4 / 16.0),
+            Some(1143.0 + 25.4 / 8.0),
+        );
         check("≤ 46 in", Dimension::Length, None, None, Some(1168.4));
         check(">= 45 1/4 in", Dimension::Length, None, Some(1149.35), None);
         check("9.5 deg", Dimension::Angle, Some(9.5), None, None);

@@ -123,7 +123,8 @@ pub fn describe(t_s: &[f64], values: &[f64]) -> Result<WindowStatistics, Statist
         lag1: ratio(lagged),
         u_mean_uncorrelated: (variance / freedom(0)).sqrt().to_f64(),
     };
-    let numbers = [window.mean, window.sd, window.range, window.slope_per_s, window.u_slope, window.u_mean_uncorrelated];
+    let numbers =
+        [window.mean, window.sd, window.range, window.slope_per_s, window.u_slope, window.u_mean_uncorrelated];
     let ratios = [window.von_neumann, window.lag1];
     let finite = numbers.iter().chain(ratios.iter().flatten()).all(|number| number.is_finite());
     if finite { Ok(window) } else { Err(StatisticsError::NotFinite) }

@@ -165,11 +165,7 @@ impl Points {
     pub fn text(self) -> String {
         match self.letter(1) {
             Some((letter, number)) => format!("{letter}{number:.1}"),
-            None => format!(
-                "D0 {:+.1} points ({:.1} in·oz)",
-                self.rounded(1) - 30.0,
-                self.moment14().inch_ounces()
-            ),
+            None => format!("D0 {:+.1} points ({:.1} in·oz)", self.rounded(1) - 30.0, self.moment14().inch_ounces()),
         }
     }
 
@@ -191,9 +187,7 @@ impl Points {
         }
         let number: f64 = rest.parse().ok()?;
         // One sum in decimal text, so that D2.3 is the double nearest to 32.3.
-        (number < 10.0)
-            .then(|| round_ties_away(tens + number, 9))
-            .map(Self)
+        (number < 10.0).then(|| round_ties_away(tens + number, 9)).map(Self)
     }
 }
 
@@ -209,13 +203,12 @@ pub fn round_ties_away(value: f64, decimals: u8) -> f64 {
     }
     let nearest = scaled.round();
     // The product may land a hair below a half that the decimal text had exactly.
-    let half_away = if (scaled - scaled.trunc()).abs() < 0.5
-        && (scaled.abs() + scaled.abs() * 4.0 * f64::EPSILON).fract() >= 0.5
-    {
-        scaled.trunc() + scaled.signum()
-    } else {
-        nearest
-    };
+    let half_away =
+        if (scaled - scaled.trunc()).abs() < 0.5 && (scaled.abs() + scaled.abs() * 4.0 * f64::EPSILON).fract() >= 0.5 {
+            scaled.trunc() + scaled.signum()
+        } else {
+            nearest
+        };
     let rounded = half_away / scale;
     if rounded.abs() > 0.0 { rounded } else { 0.0 }
 }
@@ -226,14 +219,9 @@ mod tests {
 
     #[test]
     fn the_letter_is_taken_after_rounding() {
-        for (points, text) in [
-            (29.96, "D0.0"),
-            (29.94, "C9.9"),
-            (33.0, "D3.0"),
-            (-0.02, "A0.0"),
-            (69.93, "G9.9"),
-            (0.05, "A0.1"),
-        ] {
+        for (points, text) in
+            [(29.96, "D0.0"), (29.94, "C9.9"), (33.0, "D3.0"), (-0.02, "A0.0"), (69.93, "G9.9"), (0.05, "A0.1")]
+        {
             assert_eq!(Points(points).text(), text, "{points}");
         }
         assert_eq!(Points(69.97).letter(1), None);
@@ -259,7 +247,9 @@ mod tests {
 
     #[test]
     fn a_tie_in_decimal_text_goes_away_from_zero() {
-        for (value, decimals, expected) in [(2.675, 2, 2.68), (1.005, 2, 1.01), (-0.05, 1, -0.1), (0.25, 1, 0.3), (2.5, 0, 3.0)] {
+        for (value, decimals, expected) in
+            [(2.675, 2, 2.68), (1.005, 2, 1.01), (-0.05, 1, -0.1), (0.25, 1, 0.3), (2.5, 0, 3.0)]
+        {
             assert!((round_ties_away(value, decimals) - expected).abs() < 1e-12, "{value}");
         }
         assert!(round_ties_away(-0.02, 1).is_sign_positive());

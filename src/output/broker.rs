@@ -90,8 +90,7 @@ pub async fn start(listen: SocketAddr) -> Result<Broker, BrokerError> {
     let failed = |reason: String| BrokerError::Listen { address: listen, reason };
     // The broker's own message for a port in use is a page long; ask the system first.
     drop(tokio::net::TcpListener::bind(listen).await.map_err(|error| failed(error.to_string()))?);
-    let mut broker =
-        MqttBroker::with_config(configuration(listen)).await.map_err(|error| failed(error.to_string()))?;
+    let mut broker = MqttBroker::with_config(configuration(listen)).await.map_err(|error| failed(error.to_string()))?;
     let address = broker.local_addr().ok_or_else(|| failed("it has no address".to_owned()))?;
     let stopper = Stopper(broker.shutdown_handle());
     let mut ready = broker.ready_receiver();
@@ -109,9 +108,8 @@ pub async fn start(listen: SocketAddr) -> Result<Broker, BrokerError> {
 
 fn configuration(listen: SocketAddr) -> BrokerConfig {
     // In memory: the broker's own default writes into the working folder.
-    let storage = StorageConfig::new()
-        .with_backend(StorageBackendType::Memory)
-        .with_max_queued_messages_per_client(QUEUED);
+    let storage =
+        StorageConfig::new().with_backend(StorageBackendType::Memory).with_max_queued_messages_per_client(QUEUED);
     BrokerConfig::new()
         .with_bind_address(listen)
         .with_max_packet_size(LONGEST_MESSAGE)

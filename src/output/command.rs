@@ -45,7 +45,8 @@ const KNOWN: &str = "import_order, open_order, open_club, step_done, enter, void
 /// # Errors
 /// Says what is missing or not known, in words for the person who sent it.
 pub fn parse(json: &Value) -> Result<Command, String> {
-    let name = text(json, "command", "one of: ").map_err(|_| format!("\"command\" is missing, expected one of: {KNOWN}"))?;
+    let name =
+        text(json, "command", "one of: ").map_err(|_| format!("\"command\" is missing, expected one of: {KNOWN}"))?;
     match name {
         "import_order" => {
             let file = json.get("file").and_then(Value::as_str).unwrap_or("order");
@@ -67,16 +68,10 @@ pub fn parse(json: &Value) -> Result<Command, String> {
             quantity: text(json, "quantity", "a quantity with its unit")?.to_owned(),
         }),
         "void_last" => Ok(Command::Void { event: None, why: text(json, "why", "the reason")?.to_owned() }),
-        "void" => Ok(Command::Void {
-            event: Some(event(json)?),
-            why: text(json, "why", "the reason")?.to_owned(),
-        }),
+        "void" => Ok(Command::Void { event: Some(event(json)?), why: text(json, "why", "the reason")?.to_owned() }),
         "file" => Ok(Command::File {
             event: event(json)?,
-            place: Place {
-                club: text(json, "club", "a club's id")?.to_owned(),
-                characteristic: characteristic(json)?,
-            },
+            place: Place { club: text(json, "club", "a club's id")?.to_owned(), characteristic: characteristic(json)? },
         }),
         "operator" => Ok(Command::Operator(json.get("operator").and_then(Value::as_str).map(str::to_owned))),
         "next_step" => Ok(Command::NextStep),

@@ -214,7 +214,10 @@ mod tests {
     #[test]
     fn no_open_order_and_no_open_club_are_null() {
         let nothing = WorkView::default();
-        assert_eq!((parsed(&order(&nothing)), parsed(&club(&nothing))), (json!({"order": null}), json!({"club": null})));
+        assert_eq!(
+            (parsed(&order(&nothing)), parsed(&club(&nothing))),
+            (json!({"order": null}), json!({"club": null}))
+        );
     }
 
     #[test]

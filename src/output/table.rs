@@ -3,8 +3,25 @@
 use super::record::Record;
 
 const HEAD: [&str; 19] = [
-    "order", "club", "name", "state", "characteristic", "stage", "value", "unit", "text", "u", "target", "lower",
-    "upper", "deviation", "verdict", "method", "captured_at", "event", "voided",
+    "order",
+    "club",
+    "name",
+    "state",
+    "characteristic",
+    "stage",
+    "value",
+    "unit",
+    "text",
+    "u",
+    "target",
+    "lower",
+    "upper",
+    "deviation",
+    "verdict",
+    "method",
+    "captured_at",
+    "event",
+    "voided",
 ];
 
 /// All entries of all records, one a line, CRLF ends, header first.

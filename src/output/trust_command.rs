@@ -10,8 +10,7 @@ use crate::work_order::reference::{Angles, Reference, Weight};
 use crate::work_order::trust::{Adjust, Conditions, TrustCommand};
 
 /// The commands there are, for the message when none fits.
-pub(super) const KNOWN: &str =
-    "check_begin, check_cancel, calibrate_begin, calibrate_point, calibrate_adjust, calibrate_finish, calibrate_cancel, zero";
+pub(super) const KNOWN: &str = "check_begin, check_cancel, calibrate_begin, calibrate_point, calibrate_adjust, calibrate_finish, calibrate_cancel, zero";
 /// Standard uncertainty of a place along a beam that nobody stated: a rule read to half a millimetre (common practice,
 /// no source).
 const U_PLACE_MM: f64 = 0.3;
@@ -48,7 +47,10 @@ fn instrument(json: &Value) -> Result<String, String> {
 fn reference(json: &Value) -> Result<Reference, String> {
     let certificate = text(json, "certificate")?.map(str::to_owned);
     if json.get("lie").is_some() || json.get("loft").is_some() {
-        let angle = |key| quantity(json, key, Dimension::Angle)?.ok_or(format!("\"{key}\" is missing, expected an angle such as \"60 deg\""));
+        let angle = |key| {
+            quantity(json, key, Dimension::Angle)?
+                .ok_or(format!("\"{key}\" is missing, expected an angle such as \"60 deg\""))
+        };
         let u_deg = quantity(json, "u", Dimension::Angle)?.unwrap_or(0.02);
         return Ok(Reference::Angles(Angles { lie_deg: angle("lie")?, loft_deg: angle("loft")?, u_deg, certificate }));
     }
@@ -112,8 +114,10 @@ mod tests {
 
     #[test]
     fn commands_are_read_and_refusals_say_what_is_missing() {
-        let sent = json!({"instrument": "parts-scale", "mass": "200 g", "class": "M1", "error": "2 mg", "expanded_u": "3 mg"});
-        let Some(Ok(Command::Trust { instrument, command: TrustCommand::Check(Reference::Weight(weight)) })) = parse("check_begin", &sent)
+        let sent =
+            json!({"instrument": "parts-scale", "mass": "200 g", "class": "M1", "error": "2 mg", "expanded_u": "3 mg"});
+        let Some(Ok(Command::Trust { instrument, command: TrustCommand::Check(Reference::Weight(weight)) })) =
+            parse("check_begin", &sent)
         else {
             panic!("not a check");
         };

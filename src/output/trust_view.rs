@@ -55,7 +55,8 @@ pub fn budget_line(view: &BudgetView) -> String {
 
 /// Two significant digits.
 fn short(value: f64) -> String {
-    let decimals = (0..9_usize).find(|decimals| value * 10f64.powi(i32::try_from(*decimals).unwrap_or(9)) >= 9.95).unwrap_or(9);
+    let decimals =
+        (0..9_usize).find(|decimals| value * 10f64.powi(i32::try_from(*decimals).unwrap_or(9)) >= 9.95).unwrap_or(9);
     format!("{value:.decimals$}")
 }
 

@@ -30,7 +30,8 @@ pub struct SwingWeightAdvice {
 pub fn swing_weight(club: &ClubRecord) -> Option<SwingWeightAdvice> {
     let target = club.spec.target(Characteristic::SwingWeight)?.target;
     let aim = target.value.or_else(|| target.lower.zip(target.upper).map(|(lo, hi)| f64::midpoint(lo, hi)))?;
-    let measured = club.standing(Characteristic::SwingWeight).map(|entry| (entry.filed.value, entry.filed.u, entry.filed.rule));
+    let measured =
+        club.standing(Characteristic::SwingWeight).map(|entry| (entry.filed.value, entry.filed.u, entry.filed.rule));
     let forecast = || {
         let of_swing_weight = |f: &Forecast| f.characteristic == Characteristic::SwingWeight;
         forecast(club).into_iter().find(of_swing_weight).map(|f| (f.value, f.u, DecisionRule::Plain))

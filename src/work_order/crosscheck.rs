@@ -97,8 +97,7 @@ fn parts_against_club(club: &ClubRecord) -> Vec<Suspect> {
 
 /// The same club weighs the same on scale and beam.
 fn scale_against_beam(club: &ClubRecord) -> Vec<Suspect> {
-    let totals: Vec<&Entry> =
-        club.valid().filter(|e| e.filed.characteristic == Characteristic::TotalMass).collect();
+    let totals: Vec<&Entry> = club.valid().filter(|e| e.filed.characteristic == Characteristic::TotalMass).collect();
     let mut found = Vec::new();
     for (index, first) in totals.iter().enumerate() {
         for second in totals.iter().skip(index + 1) {

@@ -6,11 +6,12 @@ use super::judging::{DecisionRule, Verdict, judge};
 use super::order::{Order, Stage};
 use super::record::{ClubRecord, ClubState, Entry, Method, Standing};
 use super::routing::{Routed, Routing, route};
+use super::sources::{quantity_of, rule_uncertainty};
 use super::state::{CaptureLine, Fate, State};
 use super::steps::Step;
 use super::trust::{self, TrustCommand};
 use crate::club::characteristic::{Characteristic, MeasuredOn};
-use crate::measurement::quantity::{Dimension, Target, parse_target};
+use crate::measurement::quantity::{Target, parse_target};
 use crate::measurement::reading::{Measured, Quantity, Reading};
 
 /// Something a person asks the bench to do.
@@ -269,7 +270,9 @@ pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> 
         Command::File { event, place } => file_by_hand(state, *event, place),
         Command::Operator(operator) => Ok(vec![Change::OperatorChanged { operator: operator.clone() }]),
         Command::Scan(code) => cards::scan(state, code),
-        Command::Control { instrument, .. } => refused(format!("{instrument} is told nothing while the bench does not run")),
+        Command::Control { instrument, .. } => {
+            refused(format!("{instrument} is told nothing while the bench does not run"))
+        }
         Command::Trust { instrument, command } => trust::answer(state, instrument, command),
         Command::NextStep => cards::next_step_done(state),
         Command::PutAside => cards::put_aside(state),
@@ -303,7 +306,9 @@ pub(super) fn open_order(state: &State, number: &str) -> Result<Vec<Change>, Ref
         return refused(format!("there is no order {number}; known orders: {}", or_none(&known)));
     };
     let Some(next) = state.next_club(order) else {
-        return refused(format!("order {number} is finished: every club is built; open one of its clubs to measure it again"));
+        return refused(format!(
+            "order {number} is finished: every club is built; open one of its clubs to measure it again"
+        ));
     };
     let mut changes = Vec::new();
     if state.current_order.as_deref() != Some(number) {
@@ -343,7 +348,10 @@ pub(super) fn step_done(state: &State, step: Step) -> Result<Vec<Change>, Refusa
         return Ok(vec![Change::StepDone { club: before.spec.id.clone(), step }]);
     }
     let Some(club) = state.club() else {
-        return refused(format!("no club is open, so \"{}\" cannot be marked done: scan an order ticket first", step.label()));
+        return refused(format!(
+            "no club is open, so \"{}\" cannot be marked done: scan an order ticket first",
+            step.label()
+        ));
     };
     let done = Change::StepDone { club: club.spec.id.clone(), step };
     if step != Step::HandOver || club.state == ClubState::Finished {
@@ -371,7 +379,10 @@ fn enter(
     let typed = parse_target(quantity, characteristic.dimension())
         .map_err(|error| Refusal(format!("{} of {id}: {error}", characteristic.label())))?;
     let Some(value) = typed.value else {
-        return refused(format!("{} of {id}: \"{quantity}\" is a limit, type the value that was read", characteristic.label()));
+        return refused(format!(
+            "{} of {id}: \"{quantity}\" is a limit, type the value that was read",
+            characteristic.label()
+        ));
     };
     let u = match typed.lower.zip(typed.upper) {
         // A stated half-width: rectangular distribution, JCGM 100:2008, 4.3.7.
@@ -395,18 +406,6 @@ fn enter(
         changes.extend(when_complete(state, &after));
     }
     Ok(changes)
-}
-
-/// Standard uncertainty of a value read by eye where none was stated with it (common practice, no source):
-/// a rule read to 1/16 in or 1 mm, a scale read to 0.1 g, a protractor read to half a degree.
-fn rule_uncertainty(dimension: Dimension) -> f64 {
-    match dimension {
-        Dimension::Length => 0.5,
-        Dimension::Mass => 0.1,
-        Dimension::SwingWeight | Dimension::Angle => 0.25,
-        Dimension::Frequency => 1.0,
-        Dimension::Inertia => 10.0,
-    }
 }
 
 pub(super) fn void(state: &State, event: Option<EventId>, why: &str) -> Result<Vec<Change>, Refusal> {
@@ -441,20 +440,6 @@ pub(super) fn void(state: &State, event: Option<EventId>, why: &str) -> Result<V
         }
     }
     Ok(changes)
-}
-
-/// The quantity of an instrument that a characteristic is read from; `None` where no instrument reads it.
-pub(super) fn quantity_of(characteristic: Characteristic) -> Option<Quantity> {
-    match characteristic {
-        Characteristic::TotalMass | Characteristic::HeadMass | Characteristic::ShaftMass | Characteristic::GripMass => {
-            Some(Quantity::Mass)
-        }
-        Characteristic::BalancePoint | Characteristic::ShaftBalance => Some(Quantity::Balance),
-        Characteristic::SwingWeight => Some(Quantity::SwingWeight),
-        Characteristic::Loft => Some(Quantity::Loft),
-        Characteristic::Lie => Some(Quantity::Lie),
-        _ => None,
-    }
 }
 
 pub(super) fn file_by_hand(state: &State, event: EventId, place: &Place) -> Result<Vec<Change>, Refusal> {

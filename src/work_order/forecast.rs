@@ -74,7 +74,8 @@ fn newest(club: &ClubRecord, characteristic: Characteristic, stage: Stage) -> Op
 /// The dry fit is the club without adhesive and tape: two small known masses are added to what was measured.
 fn from_dry_fit(club: &ClubRecord) -> Option<Vec<Forecast>> {
     let stage = if club.stage() == Stage::Bonded { Stage::Bonded } else { Stage::DryFit };
-    let of = |characteristic| newest(club, characteristic, stage).or_else(|| newest(club, characteristic, Stage::DryFit));
+    let of =
+        |characteristic| newest(club, characteristic, stage).or_else(|| newest(club, characteristic, Stage::DryFit));
     let (mass, balance) = (of(Characteristic::TotalMass)?, of(Characteristic::BalancePoint)?);
     let swing = of(Characteristic::SwingWeight)?;
     let length = club.latest(Characteristic::Length).map_or(club.spec.length_mm(), |e| e.filed.value);
@@ -98,11 +99,7 @@ fn from_dry_fit(club: &ClubRecord) -> Option<Vec<Forecast>> {
         Forecast {
             characteristic: Characteristic::SwingWeight,
             value: swing.filed.value + adhesive.value * per_gram(tip_mm) + TAPE_G.value * per_gram(grip_mm),
-            u: swing
-                .filed
-                .u
-                .hypot(adhesive.spread * per_gram(tip_mm))
-                .hypot(TAPE_G.spread * per_gram(grip_mm)),
+            u: swing.filed.u.hypot(adhesive.spread * per_gram(tip_mm)).hypot(TAPE_G.spread * per_gram(grip_mm)),
         },
     ])
 }

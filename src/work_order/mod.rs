@@ -4,8 +4,9 @@
 //! its verdict; an [`event`] says what happened; [`state`] is the fold of all events; [`desk`] answers commands.
 
 pub mod advice;
-pub mod checks;
 mod cards;
+pub mod check_verdict;
+pub mod checks;
 pub mod crosscheck;
 pub mod desk;
 pub mod event;
@@ -16,6 +17,7 @@ pub mod part_code;
 pub mod record;
 pub mod reference;
 pub mod routing;
+mod sources;
 pub mod state;
 pub mod steps;
 pub mod ticket;

@@ -3,8 +3,8 @@
 use super::event::{EventId, FiledValue};
 use super::order::{ClubSpec, Stage};
 use super::steps::Step;
-use crate::measurement::uncertainty::Budget;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
+use crate::measurement::uncertainty::Budget;
 
 super::order::named!(
     /// Where a club is in its life on this bench.
@@ -189,8 +189,7 @@ impl ClubRecord {
     /// The newest valid entry of a characteristic that says something about the club as it will be handed over.
     #[must_use]
     pub fn standing(&self, characteristic: Characteristic) -> Option<&Entry> {
-        self.valid()
-            .rfind(|e| e.filed.characteristic == characteristic && e.filed.stage.counts_for(characteristic))
+        self.valid().rfind(|e| e.filed.characteristic == characteristic && e.filed.stage.counts_for(characteristic))
     }
 
     /// Characteristics the order asks for that are not measured yet, in the order of the work.

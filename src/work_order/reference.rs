@@ -148,6 +148,10 @@ mod tests {
     fn a_certificate_beyond_the_class_is_refused() {
         let good = Weight::stated(200.0, Some(WeightClass::M1), Some(0.004), Some(0.003)).unwrap();
         assert!((good.u_g - 0.0015).abs() < 1e-15 && (good.mass_g() - 200.004).abs() < 1e-12);
-        assert!(Weight::stated(200.0, Some(WeightClass::M1), Some(0.014), Some(0.003)).unwrap_err().contains("not a weight of that class"));
+        assert!(
+            Weight::stated(200.0, Some(WeightClass::M1), Some(0.014), Some(0.003))
+                .unwrap_err()
+                .contains("not a weight of that class")
+        );
     }
 }

@@ -114,16 +114,15 @@ const MASSES: [Characteristic; 4] =
 
 fn route_mass(club: &ClubRecord, reading: &Reading) -> Routing {
     let Some(mass) = reading.get(Quantity::Mass) else { return refuse("the instrument sent no mass") };
-    let mut fitting: Vec<Characteristic> =
-        MASSES.into_iter().filter(|c| band(club, *c).contains(mass.value)).collect();
+    let mut fitting: Vec<Characteristic> = MASSES.into_iter().filter(|c| band(club, *c).contains(mass.value)).collect();
     // Of two that are possible, the one whose limits it meets, if the other's are not met.
     let meets = |c: &Characteristic| {
         let limits = club.spec.target(*c).and_then(|row| row.target.lower.zip(row.target.upper));
         limits.is_some_and(|(lower, upper)| (lower..=upper).contains(&mass.value))
     };
-    let all_have_limits = fitting.iter().all(|c| {
-        club.spec.target(*c).is_some_and(|row| row.target.lower.is_some() && row.target.upper.is_some())
-    });
+    let all_have_limits = fitting
+        .iter()
+        .all(|c| club.spec.target(*c).is_some_and(|row| row.target.lower.is_some() && row.target.upper.is_some()));
     if fitting.len() > 1 && all_have_limits && fitting.iter().filter(|c| meets(c)).count() == 1 {
         fitting.retain(meets);
     }
@@ -365,10 +364,7 @@ mod tests {
 
     #[test]
     fn of_two_possible_parts_the_one_within_its_limits_is_meant() {
-        let club = driver(&[
-            (Characteristic::ShaftMass, "60 g ± 3 g"),
-            (Characteristic::GripMass, "50 g ± 2.5 g"),
-        ]);
+        let club = driver(&[(Characteristic::ShaftMass, "60 g ± 3 g"), (Characteristic::GripMass, "50 g ± 2.5 g")]);
         let name = |grams| filed(&route(Some(&club), InstrumentKind::Scale, &mass(grams))).first().map(|f| f.0);
         assert_eq!(name(58.0), Some("shaft_mass"));
         assert_eq!(name(51.0), Some("grip_mass"));

@@ -2,12 +2,12 @@
 
 use std::collections::{BTreeMap, HashMap, VecDeque};
 
-use super::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
-use super::desk::quantity_of;
-use super::order::{Order, Stage};
 use super::checks::Policy;
-use super::trust::Trust;
+use super::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
+use super::order::{Order, Stage};
 use super::record::{ClubRecord, ClubState, Entry, Method, StepRecord};
+use super::sources::quantity_of;
+use super::trust::Trust;
 
 /// How many captured readings stay at hand for the display and for filing by hand.
 const CAPTURES_AT_HAND: usize = 40;
@@ -151,7 +151,10 @@ impl State {
                             at_us,
                             by: event.by.clone(),
                             standing: super::record::Standing::Valid,
-                            budget: budgets.iter().find(|b| quantity_of(value.characteristic) == Some(b.quantity)).cloned(),
+                            budget: budgets
+                                .iter()
+                                .find(|b| quantity_of(value.characteristic) == Some(b.quantity))
+                                .cloned(),
                         });
                     }
                 });

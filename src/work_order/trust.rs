@@ -3,7 +3,8 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use super::checks::{Chart, CheckZone, Circumstances, Policy, WhenOut, judge_check};
+use super::check_verdict::{Circumstances, judge_check};
+use super::checks::{Chart, Policy, WhenOut};
 use super::desk::{Refusal, refused};
 use super::event::{CapturedReading, Change, Event, EventId};
 use super::reference::{Purpose, Reference};
@@ -198,12 +199,9 @@ struct InForce<'a> {
 
 fn in_force<'a>(state: &'a State, instrument: &str) -> Option<InForce<'a>> {
     match &state.calibrations.get(instrument)?.change {
-        Change::Calibrated { calibration, resolution, capacity_g, accuracy_class, .. } => Some(InForce {
-            calibration,
-            resolution: *resolution,
-            capacity_g: *capacity_g,
-            class: *accuracy_class,
-        }),
+        Change::Calibrated { calibration, resolution, capacity_g, accuracy_class, .. } => {
+            Some(InForce { calibration, resolution: *resolution, capacity_g: *capacity_g, class: *accuracy_class })
+        }
         _ => None,
     }
 }
@@ -215,7 +213,10 @@ fn in_force<'a>(state: &'a State, instrument: &str) -> Option<InForce<'a>> {
 pub fn answer(state: &State, instrument: &str, command: &TrustCommand) -> Result<Vec<Change>, Refusal> {
     let Some(of) = in_force(state, instrument) else {
         let known: Vec<&str> = state.calibrations.keys().map(String::as_str).collect();
-        return refused(format!("there is no instrument {instrument} with a calibration; there are: {}", known.join(", ")));
+        return refused(format!(
+            "there is no instrument {instrument} with a calibration; there are: {}",
+            known.join(", ")
+        ));
     };
     let name = instrument.to_owned();
     let under_way = state.trust.calibrating.get(instrument);
@@ -225,7 +226,11 @@ pub fn answer(state: &State, instrument: &str, command: &TrustCommand) -> Result
             if under_way.is_some() {
                 return refused(format!("{instrument} is being calibrated: finish or cancel that first"));
             }
-            Ok(vec![Change::ReferenceExpected { instrument: name, purpose: Purpose::Check, reference: reference.clone() }])
+            Ok(vec![Change::ReferenceExpected {
+                instrument: name,
+                purpose: Purpose::Check,
+                reference: reference.clone(),
+            }])
         }
         (TrustCommand::CheckCancel, _) => Ok(vec![Change::ReferenceWithdrawn { instrument: name }]),
         (TrustCommand::Begin(conditions), _) => {
@@ -256,14 +261,17 @@ pub fn answer(state: &State, instrument: &str, command: &TrustCommand) -> Result
 fn suits(of: &InForce<'_>, instrument: &str, purpose: Purpose, reference: &Reference) -> Result<(), Refusal> {
     match (of.calibration, reference) {
         (Calibration::Gauge(_), Reference::Angles(_)) if purpose != Purpose::Check => Ok(()),
-        (Calibration::Gauge(_), _) => refused(format!("{instrument} is a gauge: it is calibrated with a block of known angles")),
+        (Calibration::Gauge(_), _) => {
+            refused(format!("{instrument} is a gauge: it is calibrated with a block of known angles"))
+        }
         (_, Reference::Angles(_)) => refused(format!("{instrument} weighs: it needs a weight, not angles")),
         (_, Reference::Weight(weight)) => {
             let beyond = of.capacity_g.filter(|capacity| weight.nominal_g > *capacity);
             if let Some(capacity) = beyond {
                 return refused(format!("{} g is more than {instrument} carries ({capacity} g)", weight.nominal_g));
             }
-            let least = of.capacity_g.map(|capacity| capacity * SMALLEST_PART).filter(|least| weight.nominal_g < *least);
+            let least =
+                of.capacity_g.map(|capacity| capacity * SMALLEST_PART).filter(|least| weight.nominal_g < *least);
             if let (Purpose::Check, Some(least)) = (purpose, least) {
                 return refused(format!(
                     "{} g is too little to check {instrument} with: take at least {least} g, 5 % of its capacity",
@@ -278,11 +286,17 @@ fn suits(of: &InForce<'_>, instrument: &str, purpose: Purpose, reference: &Refer
     }
 }
 
-fn adjusted(before: &Calibration, placements: &[Placement], how: Adjust) -> Result<(Calibration, Vec<Finding>), String> {
-    let weights = || placements.iter().filter_map(|p| match &p.reference {
-        Reference::Weight(weight) => Some((p.indication, weight)),
-        Reference::Angles(_) => None,
-    });
+fn adjusted(
+    before: &Calibration,
+    placements: &[Placement],
+    how: Adjust,
+) -> Result<(Calibration, Vec<Finding>), String> {
+    let weights = || {
+        placements.iter().filter_map(|p| match &p.reference {
+            Reference::Weight(weight) => Some((p.indication, weight)),
+            Reference::Angles(_) => None,
+        })
+    };
     let words = |error: &dyn std::fmt::Display| error.to_string();
     match before {
         Calibration::Scale(scale) => {
@@ -293,17 +307,23 @@ fn adjusted(before: &Calibration, placements: &[Placement], how: Adjust) -> Resu
         }
         Calibration::Beam(beam) => {
             let hangings: Vec<Hanging> = weights()
-                .filter_map(|(counts, w)| Some(Hanging { counts, mass_g: w.mass_g(), u_mass_g: w.u_g, at_mm: w.at_mm? }))
+                .filter_map(|(counts, w)| {
+                    Some(Hanging { counts, mass_g: w.mass_g(), u_mass_g: w.u_g, at_mm: w.at_mm? })
+                })
                 .collect();
-            adjust_beam(&hangings, how.supports, how.u_at_mm, beam).map(|(b, f)| (Calibration::Beam(b), f)).map_err(|e| words(&e))
+            adjust_beam(&hangings, how.supports, how.u_at_mm, beam)
+                .map(|(b, f)| (Calibration::Beam(b), f))
+                .map_err(|e| words(&e))
         }
         Calibration::Gauge(gauge) => {
             let angles: Vec<Angle> = placements
                 .iter()
                 .filter_map(|p| match &p.reference {
-                    Reference::Angles(a) => {
-                        Some(Angle { indication_deg: p.indication, truth_deg: [a.lie_deg, a.loft_deg], u_truth_deg: a.u_deg })
-                    }
+                    Reference::Angles(a) => Some(Angle {
+                        indication_deg: p.indication,
+                        truth_deg: [a.lie_deg, a.loft_deg],
+                        u_truth_deg: a.u_deg,
+                    }),
                     Reference::Weight(_) => None,
                 })
                 .collect();
@@ -317,10 +337,19 @@ fn finish(state: &State, instrument: &str, calibrating: &Calibrating) -> Result<
         return refused(format!("{instrument} is not adjusted yet: adjust it, or cancel"));
     };
     if calibrating.report.as_left.is_empty() {
-        return refused(format!("lay a reference on {instrument} once more first: what it reads as left belongs to the record"));
+        return refused(format!(
+            "lay a reference on {instrument} once more first: what it reads as left belongs to the record"
+        ));
     }
     let Some(Change::Calibrated {
-        format, format_settings, channels, resolution, rate_hz, capacity_g, accuracy_class, ..
+        format,
+        format_settings,
+        channels,
+        resolution,
+        rate_hz,
+        capacity_g,
+        accuracy_class,
+        ..
     }) = state.calibrations.get(instrument).map(|c| &c.change)
     else {
         return refused(format!("{instrument} has no calibration to begin from"));
@@ -395,10 +424,4 @@ pub fn blocked(state: &State, instrument: &str, at_us: i64) -> Option<String> {
     (state.policy.when_out == WhenOut::Block).then(|| {
         format!("{instrument} {trouble}: check it with its weight; the reading is kept, and a person may file it")
     })
-}
-
-/// Whether the last check of an instrument was out, for places that show it.
-#[must_use]
-pub fn last_zone(trust: &Trust, instrument: &str) -> Option<CheckZone> {
-    trust.charts.get(instrument)?.points.back().map(|point| point.zone)
 }

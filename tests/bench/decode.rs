@@ -2,7 +2,12 @@
 //!
 //! `cargo bench --bench decode` (release). Printed, not asserted: the figures are this machine's. That a frame with a
 //! number costs no allocation is asserted.
-#![expect(clippy::unwrap_used, clippy::panic, clippy::indexing_slicing, reason = "a benchmark that meets the unexpected stops there")]
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    reason = "a benchmark that meets the unexpected stops there"
+)]
 #![expect(clippy::disallowed_methods, reason = "a benchmark measures real time")]
 
 #[path = "../fuzz_in_tree/wire.rs"]
@@ -64,7 +69,10 @@ fn main() {
     if cfg!(debug_assertions) {
         line("this is not a release build; the figures say nothing".to_owned());
     }
-    line(format!("{:<38} {:>8} {:>10} {:>9} {:>9} {:>12}", "family", "MB/s", "memchr", "ratio", "ns/frame", "allocations"));
+    line(format!(
+        "{:<38} {:>8} {:>10} {:>9} {:>9} {:>12}",
+        "family", "MB/s", "memchr", "ratio", "ns/frame", "allocations"
+    ));
     for family in FAMILIES {
         let format = Arc::new(family.instrument().format);
         let stream = stream(family, BYTES);

@@ -238,11 +238,19 @@ fn resident_kb(pid: u32) -> (u64, u64) {
 
 fn report(what: &str, times_ms: &[f64], missed: u32) {
     let [p50, p99, most] = [0.5, 0.99, 1.0].map(|share| quantile(times_ms, share));
-    println!("{what:<14} p50 {p50:8.3} ms p99 {p99:8.3} ms most {most:8.3} ms, {} frames, {missed} missed", times_ms.len());
+    println!(
+        "{what:<14} p50 {p50:8.3} ms p99 {p99:8.3} ms most {most:8.3} ms, {} frames, {missed} missed",
+        times_ms.len()
+    );
 }
 
 /// The value below which a share of the others lies (nearest rank).
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss, reason = "ranks are small whole numbers")]
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_precision_loss,
+    reason = "ranks are small whole numbers"
+)]
 fn quantile(times_ms: &[f64], share: f64) -> f64 {
     let mut sorted = times_ms.to_vec();
     sorted.sort_by(f64::total_cmp);

@@ -144,7 +144,9 @@ impl DeskBench {
         let step = 1.0 / self.settings.instruments[instrument].rate_hz;
         for value in values {
             let text = match self.settings.instruments[instrument].format.family.as_str() {
-                "hdr2-sign8-unit3" => format!("ST,{}{:08.2}  g\r\n", if value[0] < 0.0 { '-' } else { '+' }, value[0].abs()),
+                "hdr2-sign8-unit3" => {
+                    format!("ST,{}{:08.2}  g\r\n", if value[0] < 0.0 { '-' } else { '+' }, value[0].abs())
+                }
                 "dual-cell-line" => format!("{:.0}\t{:.0}\n", value[0], value[1]),
                 "nmea-xdr" => {
                     let body = format!("IIXDR,A,{:.2},D,LIE,A,{:.2},D,LOFT", value[0], value[1]);

@@ -33,7 +33,8 @@ fn the_page_takes_no_requests_from_strangers() {
     let daemon = table.ready_daemon();
     let get = |headers: &[(&str, &str)]| ask(daemon.address, "GET", "/api/v1/state", headers, "").unwrap();
     let enter = json!({"command": "operator", "operator": "K7"}).to_string();
-    let post = |headers: &[(&str, &str)], body: &str| ask(daemon.address, "POST", "/api/v1/command", headers, body).unwrap();
+    let post =
+        |headers: &[(&str, &str)], body: &str| ask(daemon.address, "POST", "/api/v1/command", headers, body).unwrap();
     let before = daemon.state()["seq"].clone();
 
     // DNS rebinding: a name that we are not known by. 421 after RFC 9110, 15.5.20.
@@ -109,6 +110,9 @@ fn a_port_that_another_program_holds_is_named_and_used_as_soon_as_it_is_free() {
 
     // And the daemon holds it against others in the same way.
     let other = OpenOptions::new().read(true).write(true).custom_flags(FLAGS).open(&device);
-    assert!(other.is_err() || other.is_ok_and(|file| file.try_lock().is_err()), "the port can be taken from the daemon");
+    assert!(
+        other.is_err() || other.is_ok_and(|file| file.try_lock().is_err()),
+        "the port can be taken from the daemon"
+    );
     assert_eq!(on_data(&table.data, &["records", "verify"]).0, Some(0));
 }

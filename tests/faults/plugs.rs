@@ -30,7 +30,12 @@ fn lay_and_capture(table: &Table, daemon: &Daemon, mass_g: f64) {
 fn assert_nothing_is_captured(daemon: &Daemon) {
     let before = daemon.captured(SCALE.name()).len();
     std::thread::sleep(bench_time(CAPTURED_BY_S));
-    assert_eq!(daemon.captured(SCALE.name()).len(), before, "captured again: {:?}", daemon.captured(SCALE.name()).last());
+    assert_eq!(
+        daemon.captured(SCALE.name()).len(),
+        before,
+        "captured again: {:?}",
+        daemon.captured(SCALE.name()).last()
+    );
 }
 
 #[test]

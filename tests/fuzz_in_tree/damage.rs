@@ -29,8 +29,16 @@ pub(crate) enum Damage {
 }
 
 /// Damage that a check of so many bits finds for certain.
-pub(crate) const CERTAIN: &[Damage] =
-    &[Damage::Run, Damage::Bit, Damage::Cut, Damage::Beheaded, Damage::Twice, Damage::Lost, Damage::Noise, Damage::Instead];
+pub(crate) const CERTAIN: &[Damage] = &[
+    Damage::Run,
+    Damage::Bit,
+    Damage::Cut,
+    Damage::Beheaded,
+    Damage::Twice,
+    Damage::Lost,
+    Damage::Noise,
+    Damage::Instead,
+];
 /// Anything.
 pub(crate) const ANY: &[Damage] = &[Damage::Bits, Damage::Gap, Damage::Bit, Damage::Run, Damage::Cut, Damage::Beheaded];
 

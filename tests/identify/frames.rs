@@ -36,9 +36,8 @@ impl Sample {
 /// The samples of families that run over a serial line.
 pub(crate) fn samples() -> Vec<Sample> {
     let all: Vec<Value> = serde_json::from_str(include_str!("../captures/frames.json")).unwrap();
-    let is_frame = |sample: &&Value| {
-        sample["reject"].is_null() && sample["decode_as"].is_null() && sample["serial"] != "USB HID"
-    };
+    let is_frame =
+        |sample: &&Value| sample["reject"].is_null() && sample["decode_as"].is_null() && sample["serial"] != "USB HID";
     all.iter().filter(is_frame).map(sample).collect()
 }
 

@@ -13,7 +13,6 @@ pub(crate) enum Manner {
     Streaming { every_s: f64 },
     OnKey { every_s: f64 },
     Polled(Vec<u8>),
-    Silent,
 }
 
 pub(crate) struct Instrument {
@@ -46,9 +45,7 @@ pub(crate) fn identified(instrument: &Instrument, seconds: f64) -> Finding {
     let (mut t_s, mut heard, mut asked) = (0.0037, Vec::new(), Vec::new());
     let mut waiting: Vec<(f64, u8)> = Vec::new();
     loop {
-        if !heard.is_empty() && std::env::var_os("TRACE").is_some() { println!("{t_s:.4} heard {}", heard.escape_ascii()); }
         let step = search.step(t_s, &std::mem::take(&mut heard));
-        if !matches!(step, Step::Listen(_)) && std::env::var_os("TRACE").is_some() { println!("{t_s:.4} {step:?}"); }
         match step {
             Step::Set(line) => {
                 t_s += 0.004;

@@ -31,7 +31,10 @@ fn program(name: &str) -> Command {
 
 fn start(command: &mut Command) -> Child {
     command.spawn().unwrap_or_else(|error| {
-        panic!("{:?} does not start ({error}); install the packages mosquitto and mosquitto-clients", command.get_program())
+        panic!(
+            "{:?} does not start ({error}); install the packages mosquitto and mosquitto-clients",
+            command.get_program()
+        )
     })
 }
 
@@ -94,7 +97,8 @@ pub(crate) struct Seen {
 
 impl Seen {
     pub(crate) fn json(&self) -> Value {
-        serde_json::from_str(&self.payload).unwrap_or_else(|error| panic!("{}: {error}: {:?}", self.topic, self.payload))
+        serde_json::from_str(&self.payload)
+            .unwrap_or_else(|error| panic!("{}: {error}: {:?}", self.topic, self.payload))
     }
 }
 
@@ -115,7 +119,17 @@ impl Subscriber {
         let format = if version == "5" { "=%q\t%r\t%C\t%E\t%D\t%t\t%p" } else { "=%q\t%r\t\t\t\t%t\t%p" };
         // Into a pipe it would keep its lines until there are many.
         let mut command = program("stdbuf");
-        command.args(["-oL", "mosquitto_sub"]).args(["-h", "127.0.0.1", "-p", &port.to_string(), "-V", version, "-q", "1", "-d"]);
+        command.args(["-oL", "mosquitto_sub"]).args([
+            "-h",
+            "127.0.0.1",
+            "-p",
+            &port.to_string(),
+            "-V",
+            version,
+            "-q",
+            "1",
+            "-d",
+        ]);
         command.args(["-t", filter, "-F", format]).args(further);
         let mut process = start(command.stdout(Stdio::piped()).stderr(Stdio::null()));
         let lines = BufReader::new(process.stdout.take().unwrap()).lines();

@@ -144,7 +144,9 @@ impl Daemon {
     #[track_caller]
     pub(crate) fn wait_captured(&self, instrument: &str, count: usize) -> Vec<Value> {
         let found = wait_at_most(super::PATIENCE, || Some(self.captured(instrument)).filter(|c| c.len() >= count));
-        found.unwrap_or_else(|| panic!("{instrument}: no {count} captures; {}\n{}", self.instrument(instrument), self.words()))
+        found.unwrap_or_else(|| {
+            panic!("{instrument}: no {count} captures; {}\n{}", self.instrument(instrument), self.words())
+        })
     }
 }
 

@@ -48,7 +48,8 @@ pub(crate) fn benchscribe<S: AsRef<std::ffi::OsStr>>(arguments: impl IntoIterato
 
 /// Runs a command on a data folder; its exit code, stdout and stderr.
 pub(crate) fn on_data(data: &Path, arguments: &[&str]) -> (Option<i32>, String, String) {
-    let output = benchscribe(arguments.iter().copied().map(std::ffi::OsStr::new).chain(["--data".as_ref(), data.as_os_str()]));
+    let output =
+        benchscribe(arguments.iter().copied().map(std::ffi::OsStr::new).chain(["--data".as_ref(), data.as_os_str()]));
     let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
     (output.status.code(), text(&output.stdout), text(&output.stderr))
 }

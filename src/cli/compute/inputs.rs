@@ -107,7 +107,11 @@ impl<'a> Inputs<'a> {
         if !range.contains(&number) || number.fract() != 0.0 {
             return Err(self.refuse(key, &format!("a whole number from {least} to {most}")));
         }
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "whole and within u32, checked above")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "whole and within u32, checked above"
+        )]
         Ok(number as u32)
     }
 

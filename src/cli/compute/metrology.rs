@@ -164,9 +164,8 @@ pub(super) fn gravity(inputs: &Inputs<'_>) -> Outcome {
     let place = |key: &str| {
         let place = inputs.object(key)?;
         let (latitude, height) = (place.number("lat_deg")?, place.number("h_m")?);
-        gravity_at(Degrees(latitude), height).ok_or_else(|| {
-            inputs.refuse(key, "a latitude from -90 to 90 deg and a height from -1000 to 10000 m")
-        })
+        gravity_at(Degrees(latitude), height)
+            .ok_or_else(|| inputs.refuse(key, "a latitude from -90 to 90 deg and a height from -1000 to 10000 m"))
     };
     let (adjusted, used) = (place("adjusted_at")?, place("used_at")?);
     let mass = Grams(inputs.not_negative("mass_g")?);

@@ -64,7 +64,8 @@ pub(super) fn order_plans(orders: &[Order]) -> Vec<OrderPlan> {
 }
 
 fn club_plan(club: &ClubSpec) -> ClubPlan {
-    let aim = |characteristic, usual: f64| club.target(characteristic).and_then(|row| row.target.value).unwrap_or(usual);
+    let aim =
+        |characteristic, usual: f64| club.target(characteristic).and_then(|row| row.target.value).unwrap_or(usual);
     ClubPlan {
         club: club.id.clone(),
         ticket: Ticket::Club(club.token.clone()).code(),

@@ -24,7 +24,7 @@ const LONGEST_WRITE: Duration = Duration::from_secs(1);
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum PortError {
     /// Somebody else has it.
-    #[error("port {0} is in use by another program; close it (benchscribe doctor names the usual ones)")]
+    #[error("port {0} is in use by another program; close it")]
     InUse(PathBuf),
     /// No such name.
     #[error("port {0} is not there; plug the instrument in or correct `port`")]
@@ -33,7 +33,7 @@ pub enum PortError {
     #[error("port {0} may not be opened; add the user to the group dialout and log in again")]
     NotAllowed(PathBuf),
     /// A file or a device of another kind.
-    #[error("port {0} is no serial port; correct `port` (benchscribe identify lists the ports of this machine)")]
+    #[error("port {0} is no serial port; correct `port`")]
     NotSerial(PathBuf),
     /// The line settings are not to be had.
     #[error("port {port} does not do {line}; correct `line`")]

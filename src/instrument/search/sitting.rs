@@ -291,7 +291,8 @@ impl Sitting {
 
     /// Whether what came reads as text.
     pub(crate) fn is_text(&self) -> bool {
-        let is_text = |byte: &u8| byte.is_ascii_graphic() || byte.is_ascii_whitespace() || matches!(byte, 2 | 3 | 6 | 21);
+        let is_text =
+            |byte: &u8| byte.is_ascii_graphic() || byte.is_ascii_whitespace() || matches!(byte, 2 | 3 | 6 | 21);
         self.bytes.iter().filter(|byte| is_text(byte)).count() * 10 >= self.bytes.len() * 9
     }
 

@@ -52,11 +52,26 @@ pub struct Settling {
 #[derive(Debug, Clone, Copy)]
 enum State {
     /// The pan has to be seen empty, or the last captured placement found again.
-    Unknown { resume: Option<Capture>, empty_since_s: Option<f64> },
-    Empty { below_since_s: Option<f64> },
-    Settling { since_s: f64, told: Told },
-    Held { captured: Capture, dip: Dip, off_level: u8 },
-    Disturbed { captured: Capture, dip: Dip },
+    Unknown {
+        resume: Option<Capture>,
+        empty_since_s: Option<f64>,
+    },
+    Empty {
+        below_since_s: Option<f64>,
+    },
+    Settling {
+        since_s: f64,
+        told: Told,
+    },
+    Held {
+        captured: Capture,
+        dip: Dip,
+        off_level: u8,
+    },
+    Disturbed {
+        captured: Capture,
+        dip: Dip,
+    },
 }
 
 /// Whether the person was asked to let go.

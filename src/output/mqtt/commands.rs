@@ -93,7 +93,9 @@ impl CommandFlow {
             Some("a command must not be retained")
         } else if stale {
             // It waited, or it was carried out and the acknowledgement got lost: a bench must not act twice or late.
-            Some("it waited while the bench was away and is not carried out; look at the bench's state, then send it again")
+            Some(
+                "it waited while the bench was away and is not carried out; look at the bench's state, then send it again",
+            )
         } else if at_work.len() >= AT_WORK {
             Some("too many commands at once; send it again")
         } else {

@@ -221,12 +221,8 @@ impl Follower {
             records: Arc::clone(&sources.records),
             index,
         };
-        let commands = CommandFlow {
-            channel: channel.clone(),
-            topics: topics.clone(),
-            received,
-            bench: sources.commands.clone(),
-        };
+        let commands =
+            CommandFlow { channel: channel.clone(), topics: topics.clone(), received, bench: sources.commands.clone() };
         let end = tokio::select! {
             end = events.run(*quiet_until) => Some(end),
             end = standing.run(online, sources.snapshots.clone(), trouble, trust_after) => Some(end),

@@ -35,7 +35,8 @@ pub(super) async fn state(State(web): State<Web>) -> Json<Value> {
 /// The instruments with their checks and calibrations.
 pub(super) async fn instruments(State(web): State<Web>) -> Response {
     let snapshot = Arc::clone(&web.snapshots.borrow());
-    let (ids, now): (Vec<String>, _) = (snapshot.instruments.iter().map(|view| view.id.clone()).collect(), web.clock.now());
+    let (ids, now): (Vec<String>, _) =
+        (snapshot.instruments.iter().map(|view| view.id.clone()).collect(), web.clock.now());
     let trusts = ask(&web.questions, move |state| -> Vec<Value> {
         ids.iter().map(|id| trust_view::instrument(state, id, now.at_us)).collect()
     });
@@ -67,7 +68,11 @@ fn answered(answer: Option<Value>) -> Response {
 pub(super) async fn record(State(web): State<Web>, Path(club): Path<String>) -> Response {
     match record::find(&web.questions, &web.journal, web.lengths, &club).await {
         Some(record) => Json(json!(record)).into_response(),
-        None => problem(StatusCode::NOT_FOUND, "no such club", &format!("there is no club {club}; /api/v1/records lists them")),
+        None => problem(
+            StatusCode::NOT_FOUND,
+            "no such club",
+            &format!("there is no club {club}; /api/v1/records lists them"),
+        ),
     }
 }
 
@@ -137,7 +142,9 @@ pub(super) async fn ready(State(web): State<Web>) -> Response {
     let age_s = (web.clock.now().t_s - snapshot.stamp.t_s) / web.clock.pace();
     match web.banners().into_iter().find(|banner| banner.level == "fault") {
         None if age_s < 5.0 => "ready\n".into_response(),
-        None => problem(StatusCode::SERVICE_UNAVAILABLE, "the bench stands still", &format!("no beat for {age_s:.0} s")),
+        None => {
+            problem(StatusCode::SERVICE_UNAVAILABLE, "the bench stands still", &format!("no beat for {age_s:.0} s"))
+        }
         Some(fault) => problem(StatusCode::SERVICE_UNAVAILABLE, &fault.text, &fault.remedy),
     }
 }

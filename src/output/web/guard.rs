@@ -44,7 +44,9 @@ fn check(web: &Web, peer: SocketAddr, method: &Method, headers: &HeaderMap) -> R
         return Err(Box::new(problem(
             StatusCode::MISDIRECTED_REQUEST,
             "unknown host",
-            &format!("this bench is not known as \"{host}\"; add the name to `hosts` under [http] in its configuration"),
+            &format!(
+                "this bench is not known as \"{host}\"; add the name to `hosts` under [http] in its configuration"
+            ),
         )));
     }
     if method == Method::GET || method == Method::HEAD {
@@ -100,7 +102,9 @@ mod tests {
     #[test]
     fn only_hosts_that_no_stranger_can_point_here_are_known() {
         let listed = ["bench.shop.example".to_owned()];
-        for host in ["127.0.0.1:7311", "localhost", "LOCALHOST:80", "[::1]:7311", "trailer.local:7311", "bench.shop.example"] {
+        for host in
+            ["127.0.0.1:7311", "localhost", "LOCALHOST:80", "[::1]:7311", "trailer.local:7311", "bench.shop.example"]
+        {
             assert!(host_is_known(host, &listed), "{host}");
         }
         for host in ["", "evil.example", "localhost.evil.example", "127.0.0.1.evil.example", "local", "xlocal:1"] {

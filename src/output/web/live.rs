@@ -77,8 +77,7 @@ pub(super) async fn stream(
     State(web): State<Web>,
     stop: CancellationToken,
 ) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
-    let sender =
-        Sender { snapshots: web.snapshots.clone(), web, stop, sent: None, next_at: Instant::now() };
+    let sender = Sender { snapshots: web.snapshots.clone(), web, stop, sent: None, next_at: Instant::now() };
     Sse::new(unfold(sender, next)).keep_alive(KeepAlive::default())
 }
 

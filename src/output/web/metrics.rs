@@ -22,7 +22,11 @@ pub(super) async fn metrics(State(web): State<Web>) -> impl IntoResponse {
     line(format_args!("benchscribe_journal_events_total {}", snapshot.seq));
     line(format_args!("# TYPE benchscribe_instrument_connected gauge"));
     for view in &snapshot.instruments {
-        line(format_args!("benchscribe_instrument_connected{{instrument=\"{}\"}} {}", view.id, u8::from(view.connected)));
+        line(format_args!(
+            "benchscribe_instrument_connected{{instrument=\"{}\"}} {}",
+            view.id,
+            u8::from(view.connected)
+        ));
     }
     line(format_args!("# TYPE benchscribe_instrument_refused_runs counter"));
     for view in &snapshot.instruments {

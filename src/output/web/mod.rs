@@ -60,7 +60,8 @@ impl FromRef<Web> for Reader {
 impl Web {
     fn banners(&self) -> Vec<Banner> {
         let broker = self.broker_trouble.borrow().as_ref().map(|words| {
-            let (text, remedy) = words.split_once("; ").unwrap_or((words, "readings and records are kept all the same"));
+            let (text, remedy) =
+                words.split_once("; ").unwrap_or((words, "readings and records are kept all the same"));
             Banner { level: "warning", text: text.to_owned(), remedy: remedy.to_owned() }
         });
         self.journal_trouble.borrow().clone().into_iter().chain(broker).collect()
