@@ -80,6 +80,13 @@ impl Reader {
             Ok(lines) => faults.extend(lines.into_iter().filter(|line| line != "ok")),
             Err(error) => faults.push(format!("its pages cannot be checked: {}", Unreadable::words(&error))),
         }
+        // Its own row is keyed by 1, which nothing else would notice.
+        let own = sqlx::query_scalar::<_, i64>("SELECT count(*) FROM journal WHERE one = 1")
+            .fetch_one(self.connections())
+            .await;
+        if !matches!(own, Ok(1)) {
+            faults.push("the row that says whose journal it is does not hold".to_owned());
+        }
         match (self.schema().await, made_schema().await) {
             (Ok(found), Ok(made)) if found == *made => {}
             (Ok(_), Ok(_)) => faults.push("its tables or triggers are not the ones it was made with".to_owned()),

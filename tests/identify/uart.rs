@@ -20,7 +20,7 @@ impl Wire {
         let mut at_s = t_s.max(self.busy_until_s);
         for byte in bytes {
             for level in bits(*byte, line) {
-                if self.edges.last().map_or(true, |(_, last)| *last) != level {
+                if self.edges.last().is_none_or(|(_, last)| *last) != level {
                     self.edges.push((at_s, level));
                 }
                 at_s += bit_s;
