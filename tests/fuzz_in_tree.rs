@@ -33,8 +33,9 @@ use damage::{ANY, CERTAIN, Damage, damage};
 use load::{Dice, Hand};
 use wire::{FAMILIES, Family, Measures, Shown};
 
-/// How many values back a good frame may be: a frame waits for the one behind it in some families.
-const REMEMBERED: usize = 4;
+/// How many values back a good frame may be: where a damaged byte said that its frame is long, those behind it are
+/// only told once the longest frame of the family has come.
+const REMEMBERED: usize = 12;
 
 /// What a run showed.
 #[derive(Debug, Default, Clone)]

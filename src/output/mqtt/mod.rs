@@ -173,6 +173,7 @@ impl Follower {
             Err(error) => return Ended::Away(connection::words(&self.settings, &error)),
         };
         info!(host = self.settings.host, port = self.settings.port, resumed = ack.session_present, "MQTT connected");
+        let began = Instant::now();
         self.breaks += 1;
         let had_session = self.had_session || cursor.has_moved();
         self.had_session = true;
@@ -194,7 +195,9 @@ impl Follower {
         match ended {
             Ok(ended) => ended,
             Err(_) if stop.is_cancelled() => Ended::Stopped,
-            Err(_) if self.breaks >= FLAPPING => Ended::Away(connection::flapping(&self.settings)),
+            Err(_) if self.breaks >= FLAPPING && began.elapsed() < LASTED => {
+                Ended::Away(connection::flapping(&self.settings))
+            }
             Err(error) => Ended::Away(connection::words(&self.settings, &error)),
         }
     }
