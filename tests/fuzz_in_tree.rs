@@ -272,6 +272,15 @@ fn damage_gives_no_wrong_number_where_there_is_a_check_and_no_wrong_capture_anyw
                 family.name, family.settings, certain.wrong_frames
             ));
         }
+        // Damage may delay a capture and double one, but nothing gets stuck.
+        for tally in [certain, any] {
+            if tally.captures * 100 < tally.placements * 97 {
+                faults.push(format!(
+                    "{}: only {} captures of {} placements",
+                    family.name, tally.captures, tally.placements
+                ));
+            }
+        }
         if let Some(first) = wrong_captures.first() {
             faults.push(format!(
                 "{} {}: {} wrong captures, first {first}",

@@ -61,6 +61,9 @@ struct Measuring {
     recent: RecentFrames,
 }
 
+/// The words while the empty pan reads far below its zero.
+const ZERO_LOST: &str = "reads below zero: clear it and set it to zero";
+
 /// What a frame led to.
 #[derive(Debug)]
 pub enum Seen {
@@ -180,12 +183,12 @@ impl Channel {
                 }
             }
         }
+        let Some(measuring) = &mut self.measuring else { return Seen::Nothing };
         if let Some(words) = self.said_by_frame.take()
             && self.message == Some(words)
         {
-            self.message = None;
+            self.message = measuring.settling.zero_is_lost().then_some(ZERO_LOST);
         }
-        let Some(measuring) = &mut self.measuring else { return Seen::Nothing };
         let sample = measuring.calibration.sample(stamp.t_s, values);
         // What the instrument sent was in range; what it means may not be, and a beam knows its load only now.
         let weighs = matches!(self.settings.wiring.kind, InstrumentKind::Scale | InstrumentKind::Beam);
@@ -205,11 +208,12 @@ impl Channel {
                 Change::MovingTooLong { .. } => {
                     self.message = Some("bench moving: let go and wait, or lift and lay it down again")
                 }
-                Change::ZeroLost { .. } => self.message = Some("reads below zero: clear it and set it to zero"),
+                Change::ZeroLost { .. } => self.message = Some(ZERO_LOST),
                 Change::Captured(capture) => captured = Some(*capture),
                 Change::Placed { .. } | Change::Removed { .. } | Change::Disturbed { .. } | Change::Changed { .. } => {
                     self.held = None;
-                    self.message = None;
+                    // A zero that is lost stays so whatever is laid down and lifted.
+                    self.message = measuring.settling.zero_is_lost().then_some(ZERO_LOST);
                 }
                 Change::Restored { .. } => {
                     self.message = None;

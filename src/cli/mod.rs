@@ -10,8 +10,10 @@ mod check_weights;
 pub mod compute;
 pub mod decode;
 mod demo;
+mod doctor;
 mod guide;
 mod identify;
+mod machine;
 mod orders;
 mod print;
 mod records;
@@ -48,6 +50,8 @@ enum Command {
     Check(check::Arguments),
     /// Listens on ports and says which wire format and line settings explain what comes
     Identify(identify::Arguments),
+    /// Looks for what keeps instruments from being read, and says the remedy
+    Doctor(doctor::Arguments),
     /// Bytes of an instrument to one JSON line a reading
     Decode(decode::Arguments),
     /// Recorded traces through calibration and capture, or a whole recorded session through the bench
@@ -74,6 +78,7 @@ pub fn main() -> ExitCode {
         Command::Run(arguments) => run::run(arguments),
         Command::Check(arguments) => check::run(&arguments),
         Command::Identify(arguments) => identify::run(arguments),
+        Command::Doctor(arguments) => doctor::run(&arguments),
         Command::Decode(arguments) => decode::run(arguments),
         Command::Replay(arguments) => replay::run(&arguments),
         Command::Compute(arguments) => compute::run(arguments),

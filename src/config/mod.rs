@@ -3,6 +3,7 @@
 mod attachment_section;
 pub mod bench_file;
 pub mod document;
+pub mod instrument_block;
 mod network_section;
 pub mod order_file;
 mod trust_section;

@@ -31,9 +31,17 @@ pub(crate) enum Limit {
     /// After so many bytes.
     Length(usize),
     /// After the number of bytes that the byte at `byte` gives, and `plus` more.
-    LengthAt { byte: usize, plus: usize },
+    LengthAt { byte: usize, plus: usize, or: Option<FixedWhen> },
     /// When the line falls silent.
     Silence,
+}
+
+/// A length that holds where a bit of a byte is set.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct FixedWhen {
+    pub(crate) byte: usize,
+    pub(crate) mask: u8,
+    pub(crate) length: usize,
 }
 
 /// What to do with the bytes that wait.
@@ -59,8 +67,10 @@ impl Framing {
         match &self.limit {
             Limit::End { mark, tail } => self.until_mark(waiting, mark, *tail, silent),
             Limit::Length(length) => self.of_length(waiting, Some(*length), silent),
-            Limit::LengthAt { byte, plus } => {
-                let length = waiting.get(*byte).map(|count| usize::from(*count) + plus);
+            Limit::LengthAt { byte, plus, or } => {
+                let is_set = |or: &&FixedWhen| waiting.get(or.byte).is_some_and(|byte| byte & or.mask != 0);
+                let said = || waiting.get(*byte).map(|count| usize::from(*count) + plus);
+                let length = or.as_ref().filter(is_set).map(|or| or.length).or_else(said);
                 self.of_length(waiting, length, silent)
             }
             Limit::Silence if silent => Step::Candidate(waiting.len()),
@@ -69,6 +79,14 @@ impl Framing {
             }
             Limit::Silence => Step::Wait,
         }
+    }
+
+    /// Whether the newest byte can make [`Self::step`] anything but wait, given that it waited before: most bytes of a
+    /// frame with an end mark cannot.
+    pub(crate) fn may_step(&self, waiting: &[u8]) -> bool {
+        let Limit::End { mark, tail } = &self.limit else { return true };
+        let ends = waiting.len().checked_sub(1 + tail).and_then(|place| waiting.get(place)) == mark.last();
+        ends || waiting.len() == 1 || waiting.len() > self.longest
     }
 
     fn until_mark(&self, waiting: &[u8], mark: &[u8], tail: usize, silent: bool) -> Step {
@@ -197,9 +215,13 @@ mod tests {
 
     #[test]
     fn a_frame_can_say_its_own_length() {
-        let said = framing(&[], Limit::LengthAt { byte: 1, plus: 2 });
+        let said = framing(&[], Limit::LengthAt { byte: 1, plus: 2, or: None });
         assert_eq!(said.step(&[9], false, true), Step::Wait);
         assert_eq!(said.step(&[9, 1, 7], false, true), Step::Candidate(3));
         assert_eq!(said.step(&[9, 200, 7], false, true), Step::Discard(1, Refusal::TooLong(20)));
+        let or = Some(FixedWhen { byte: 0, mask: 0x80, length: 2 });
+        let either = framing(&[], Limit::LengthAt { byte: 1, plus: 2, or });
+        assert_eq!(either.step(&[0x81, 200], false, true), Step::Candidate(2));
+        assert_eq!(either.step(&[0x01, 1, 7], false, true), Step::Candidate(3));
     }
 }

@@ -157,8 +157,8 @@ pub fn identify_among(formats: &[Arc<Format>], observations: &[Observation<'_>])
         let by_share = percent(other).cmp(&percent(one));
         by_share
             .then(other.bits_per_byte.total_cmp(&one.bits_per_byte))
-            .then(one.mean_length.total_cmp(&other.mean_length))
             .then(one.off_assumed.cmp(&other.off_assumed))
+            .then(one.mean_length.total_cmp(&other.mean_length))
     });
     let bytes = observations.iter().map(|observation| observation.bytes.len()).sum();
     let verdict = judge(&ranked, bytes);
@@ -187,7 +187,8 @@ pub fn built_in_variants() -> &'static [Arc<Format>] {
 pub fn variants_of(format: Format) -> Vec<Arc<Format>> {
     let settings: Vec<_> = format.settings().map(|(key, _, allowed)| (key.to_owned(), allowed.to_vec())).collect();
     let mut combined = vec![format];
-    for (key, allowed) in settings {
+    // A setting that takes any number stays as it is: no bytes tell it.
+    for (key, allowed) in settings.into_iter().filter(|(_, allowed)| !allowed.is_empty()) {
         let set = |format: &Format, value: &String| {
             let mut format = format.clone();
             format.set(&key, value).ok().map(|()| format)

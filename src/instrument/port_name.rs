@@ -56,6 +56,8 @@ pub enum PortName {
         /// The devices that cannot be told apart by their adapters, this one among them.
         alike: Vec<PathBuf>,
     },
+    /// The device itself, a port of the main board: its number stays.
+    Fixed(PathBuf),
     /// The device itself: there is no better name.
     Device(PathBuf),
 }
@@ -65,7 +67,7 @@ impl PortName {
     #[must_use]
     pub fn path(&self) -> &Path {
         match self {
-            Self::Adapter(path) | Self::Socket { path, .. } | Self::Device(path) => path,
+            Self::Adapter(path) | Self::Socket { path, .. } | Self::Fixed(path) | Self::Device(path) => path,
         }
     }
 
@@ -73,7 +75,7 @@ impl PortName {
     #[must_use]
     pub fn remark(&self) -> Option<String> {
         match self {
-            Self::Adapter(_) => None,
+            Self::Adapter(_) | Self::Fixed(_) => None,
             Self::Socket { socket, alike, .. } if alike.len() < 2 => {
                 Some(format!("the adapter has no name of its own, so the name is that of the socket ({socket})"))
             }
@@ -113,6 +115,7 @@ pub fn lasting_name(port: &SerialPort, ports: &[SerialPort], links: &[PortLink])
             let socket = port.socket.as_deref().map_or_else(|| "of that name".to_owned(), socket_in_words);
             PortName::Socket { path, socket, alike }
         }
+        None if port.adapter.is_none() => PortName::Fixed(port.device.clone()),
         None => PortName::Device(port.device.clone()),
     }
 }
@@ -185,9 +188,12 @@ mod tests {
 
     #[test]
     fn a_port_without_links_keeps_its_device() {
-        let port = SerialPort { device: "/dev/ttyS0".into(), adapter: None, socket: None };
-        let name = lasting_name(&port, std::slice::from_ref(&port), &[]);
-        assert_eq!(name, PortName::Device("/dev/ttyS0".into()));
+        let board = SerialPort { device: "/dev/ttyS0".into(), adapter: None, socket: None };
+        let name = lasting_name(&board, std::slice::from_ref(&board), &[]);
+        assert_eq!((name.remark(), name), (None, PortName::Fixed("/dev/ttyS0".into())));
+        let adapter = port("/dev/ttyUSB0", "A", "1-1");
+        let name = lasting_name(&adapter, std::slice::from_ref(&adapter), &[]);
         assert!(name.remark().is_some());
+        assert_eq!(name, PortName::Device("/dev/ttyUSB0".into()));
     }
 }

@@ -5,6 +5,7 @@
 //! Absent: the port and the clock, so that a search can be run on a simulated line.
 
 mod finding;
+mod places;
 mod plan;
 mod sitting;
 
@@ -14,8 +15,9 @@ use std::time::Duration;
 pub use finding::{Finding, Found};
 pub use plan::is_polite;
 
-use crate::instrument::format::{Format, LineSettings};
+use crate::instrument::format::{Format, LineSettings, Mode};
 use finding::History;
+use places::{Hint, Places};
 use plan::Question;
 use sitting::{Mood, Sitting};
 
@@ -27,8 +29,10 @@ const LATER_SILENCE_S: (f64, f64) = (0.35, 2.0);
 const BEFORE_ASKING_S: f64 = 0.03;
 /// How long is waited after a first answer: an instrument that sends by itself is seen by that.
 const AFTER_ANSWER_S: f64 = 0.2;
+/// How long after a single message nothing follows, in seconds, before it is taken for the late answer to a question.
+const LONELY_S: f64 = 1.2;
 /// Questions in a row without an answer after which the answers before are taken for something else.
-const MOST_UNANSWERED: u8 = 3;
+const MOST_UNANSWERED: u8 = 2;
 
 /// What to do next with the port.
 #[derive(Debug, Clone, PartialEq)]
@@ -47,12 +51,10 @@ pub enum Step {
 #[derive(Debug)]
 pub struct Search {
     formats: Vec<Arc<Format>>,
-    places: Vec<LineSettings>,
+    places: Places,
     questions: Vec<Question>,
     deadline_s: f64,
     doing: Doing,
-    /// How many line settings were left so far for others, in the order of `places`, round and round.
-    place: usize,
     /// The question that is asked, or the first that was not.
     question: usize,
     sitting: Sitting,
@@ -84,11 +86,10 @@ impl Search {
         let questions = plan::questions(&formats);
         Self {
             formats,
-            places: plan::places(),
+            places: Places::default(),
             questions,
             deadline_s: t_s + seconds,
             doing: Doing::Starting,
-            place: 0,
             question: 0,
             sitting: Sitting::new(plan::FIRST, t_s),
             history: History::default(),
@@ -135,17 +136,33 @@ impl Search {
 
     fn listening(&mut self, t_s: f64) -> Step {
         let silent_s = self.sitting.silent_s(t_s);
+        if self.is_lonely(silent_s) {
+            return self.recall(t_s);
+        }
         match self.sitting.mood(t_s) {
             Mood::Hopeless => self.next_place(t_s),
             Mood::Silent if self.history.has_bytes() => {
                 let (least, most) = LATER_SILENCE_S;
-                let patience_s = (2.5 * self.history.longest_wait_s()).clamp(least, most);
+                let patience_s = (1.5 * self.history.longest_wait_s()).clamp(least, most);
                 if silent_s > patience_s { self.next_place(t_s) } else { self.listen(t_s) }
             }
             Mood::Silent if silent_s > FIRST_SILENCE_S && self.asked().is_some() => self.next_question(t_s),
             // All was asked: whoever sends only when a key is pressed may do so for as long as there is time.
             Mood::Silent | Mood::Hopeful | Mood::Undecided => self.listen(t_s),
         }
+    }
+
+    /// Whether one message came, while questions were asked, and no other follows by itself.
+    fn is_lonely(&self, silent_s: f64) -> bool {
+        let is_on_key = self.sitting.best().is_some_and(|best| {
+            self.formats.iter().any(|format| format.family == best.family && format.mode == Mode::OnKey)
+        });
+        self.sitting.has_bytes()
+            && self.sitting.bursts() <= 1
+            && silent_s > LONELY_S
+            && self.history.questions > 0
+            && self.asked().is_some()
+            && !is_on_key
     }
 
     fn before_asking(&mut self, t_s: f64) -> Step {
@@ -221,9 +238,23 @@ impl Search {
         if unanswered + 1 < MOST_UNANSWERED {
             return self.ask_again(t_s, unanswered + 1);
         }
+        let answered = self.question;
         self.question += 1;
-        self.doing = Doing::Listening;
-        self.listen(t_s)
+        if let Some(question) = self.questions.get_mut(answered) {
+            // It had its patience.
+            question.is_again = true;
+        }
+        self.recall(t_s)
+    }
+
+    /// What came may have been the late answer to a question before: those are asked once more, with patience.
+    fn recall(&mut self, t_s: f64) -> Step {
+        let before = self.questions.get(self.question.saturating_sub(2)..self.question).unwrap_or_default();
+        let fresh = before.iter().rev().filter(|one| !one.is_again);
+        let again: Vec<Question> =
+            fresh.map(|one| Question { first_wait_s: one.timeout_s, is_again: true, ..one.clone() }).collect();
+        self.questions.splice(self.question..self.question, again);
+        self.next_question(t_s)
     }
 
     fn asked(&self) -> Option<&Question> {
@@ -252,14 +283,15 @@ impl Search {
         self.ask(Doing::Talking { sent_s: t_s, heard, unanswered })
     }
 
-    /// Goes to the next line settings, round and round.
+    /// Goes to the next line settings.
     fn next_place(&mut self, t_s: f64) -> Step {
-        if let Some(parity) = self.sitting.missing_parity() {
-            let line = LineSettings { parity, ..self.sitting.line };
-            return self.sit(Doing::Listening, line, t_s);
-        }
-        self.place += 1;
-        let line = self.places.get(self.place % self.places.len().max(1)).copied().unwrap_or(plan::FIRST);
+        let hint = match self.sitting.missing_parity() {
+            Some(parity) => Hint::Parity(parity),
+            // Where something sends and nothing comes, every byte lost its stop bit.
+            None if !self.sitting.has_bytes() => Hint::Slower,
+            None => places::speed_hint(self.sitting.bytes()),
+        };
+        let line = self.places.next(self.sitting.line, hint);
         self.sit(Doing::Listening, line, t_s)
     }
 

@@ -404,7 +404,7 @@ impl Reader {
 
 /// SQLite 3.7.0 to 3.51.2 can lose commits when two connections checkpoint at the wrong moment (its own change
 /// log, 3.51.3); 3.44.6 and 3.50.7 carry the correction.
-fn is_faulty(version: &str) -> bool {
+pub(crate) fn is_faulty(version: &str) -> bool {
     let mut parts = version.split('.').map(|part| part.parse::<u32>().unwrap_or(0));
     let number = (parts.next().unwrap_or(0), parts.next().unwrap_or(0), parts.next().unwrap_or(0));
     let corrected = (number.1 == 44 && number.2 >= 6) || (number.1 == 50 && number.2 >= 7);

@@ -131,6 +131,16 @@ pub(crate) const FAMILIES: &[Family] = &[
     Family { settings: "word_order=CDAB", sure_bits: 16, ..scale("modbus-float", |s| modbus(s, [2, 3, 0, 1])) },
     Family { settings: "word_order=BADC", sure_bits: 16, ..scale("modbus-float", |s| modbus(s, [1, 0, 3, 2])) },
     Family { settings: "word_order=DCBA", sure_bits: 16, ..scale("modbus-float", |s| modbus(s, [3, 2, 1, 0])) },
+    Family { settings: "decimals=1", sure_bits: 16, ..scale("modbus-int32", |s| modbus_frame(&s.first.to_be_bytes())) },
+    Family {
+        sure_bits: 16,
+        ..scale("modbus-int32-status", |s| {
+            let mut words = vec![0, u8::from(!s.moving)];
+            words.extend(s.first.to_be_bytes());
+            words.extend([0, 1]);
+            modbus_frame(&words)
+        })
+    },
     scale("usb-hid-scale-report", |s| {
         let [low, high] = u16::try_from(s.first.max(0)).unwrap().to_le_bytes();
         vec![3, if s.moving { 3 } else { 4 }, 2, 0xff, low, high]
@@ -171,8 +181,12 @@ fn stx_binary(s: Shown, check: bool) -> Vec<u8> {
 fn modbus(s: Shown, order: [usize; 4]) -> Vec<u8> {
     #[expect(clippy::cast_possible_truncation, reason = "a device with single precision rounds so")]
     let bytes = (s.grams() as f32).to_be_bytes();
-    let mut frame = vec![1, 3, 4];
-    frame.extend(order.map(|place| bytes[place]));
+    modbus_frame(&order.map(|place| bytes[place]))
+}
+
+fn modbus_frame(words: &[u8]) -> Vec<u8> {
+    let mut frame = vec![1, 3, u8::try_from(words.len()).unwrap()];
+    frame.extend(words);
     // CRC-16 as in the Modbus serial line guide: reflected 0xA001, start 0xFFFF, low byte first.
     let crc = frame.iter().fold(0xffff_u16, |crc, byte| {
         (0..8).fold(crc ^ u16::from(*byte), |crc, _| if crc & 1 == 1 { (crc >> 1) ^ 0xa001 } else { crc >> 1 })

@@ -6,7 +6,7 @@ use benchscribe::instrument::format::LineSettings;
 use benchscribe::instrument::identify::built_in_variants;
 use benchscribe::instrument::search::{Finding, Search, Step};
 
-use super::uart::{Receiver, Wire};
+use super::uart::{Damaged, Receiver, Wire};
 
 /// When an instrument sends.
 pub(crate) enum Manner {
@@ -28,7 +28,7 @@ const LATENCY_S: f64 = 0.016;
 const THINKING_S: f64 = 0.03;
 
 /// What a search says after at most `seconds` of simulated time.
-pub(crate) fn identified(instrument: &Instrument, seconds: f64) -> Finding {
+pub(crate) fn identified(instrument: &Instrument, damaged: Damaged, seconds: f64) -> Finding {
     let mut search = Search::new(built_in_variants().to_vec(), 0.0, seconds);
     let (mut to_us, mut from_us) = (Wire::default(), Wire::default());
     let mut frames = instrument.frames.iter().cycle();
@@ -40,8 +40,8 @@ pub(crate) fn identified(instrument: &Instrument, seconds: f64) -> Finding {
             at_s = (at_s + every_s).max(done_s - start_s + 0.3 * every_s);
         }
     }
-    let mut ours = Receiver::new(search.first_line(), 0.0037);
-    let mut theirs = Receiver::new(instrument.line, 0.0);
+    let mut ours = Receiver::new(search.first_line(), damaged, 0.0037);
+    let mut theirs = Receiver::new(instrument.line, Damaged::Dropped, 0.0);
     let (mut t_s, mut heard, mut asked) = (0.0037, Vec::new(), Vec::new());
     let mut waiting: Vec<(f64, u8)> = Vec::new();
     loop {
@@ -49,7 +49,7 @@ pub(crate) fn identified(instrument: &Instrument, seconds: f64) -> Finding {
         match step {
             Step::Set(line) => {
                 t_s += 0.004;
-                ours = Receiver::new(line, t_s);
+                ours = Receiver::new(line, damaged, t_s);
                 waiting.clear();
             }
             Step::Ask(bytes) => {

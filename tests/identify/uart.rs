@@ -59,16 +59,25 @@ fn bits(byte: u8, line: LineSettings) -> Vec<bool> {
     bits
 }
 
-/// A receiver, as a serial port set by the usual calls: without parity a byte without stop bit is dropped, with parity a wrong
-/// byte comes as zero.
+/// What becomes of a byte without stop bit where no parity is looked for.
+#[derive(Clone, Copy, PartialEq)]
+pub(crate) enum Damaged {
+    /// It is dropped: the serial ports of a main board.
+    Dropped,
+    /// It is handed on as it came: most USB adapters.
+    HandedOn,
+}
+
+/// A receiver, as a serial port set by the usual calls; with parity a wrong byte comes as zero.
 pub(crate) struct Receiver {
     pub(crate) line: LineSettings,
+    damaged: Damaged,
     cursor_s: f64,
 }
 
 impl Receiver {
-    pub(crate) fn new(line: LineSettings, t_s: f64) -> Self {
-        Self { line, cursor_s: t_s }
+    pub(crate) fn new(line: LineSettings, damaged: Damaged, t_s: f64) -> Self {
+        Self { line, damaged, cursor_s: t_s }
     }
 
     /// The bytes that are whole until `until_s`, with the time of each.
@@ -97,6 +106,9 @@ impl Receiver {
                 };
             match is_right {
                 true => came.push((stop_s, byte)),
+                false if self.line.parity == Parity::None && self.damaged == Damaged::HandedOn => {
+                    came.push((stop_s, byte))
+                }
                 false if self.line.parity == Parity::None => {}
                 false => came.push((stop_s, 0)),
             }

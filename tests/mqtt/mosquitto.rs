@@ -4,6 +4,7 @@
 use std::io::{BufRead as _, BufReader};
 use std::net::{TcpListener, TcpStream};
 use std::process::{Child, Command, Stdio};
+use std::sync::atomic::{AtomicU16, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
@@ -38,6 +39,17 @@ fn start(command: &mut Command) -> Child {
     })
 }
 
+/// A port that nothing else takes while the broker is down: below the range from which the system deals them out,
+/// and another one for each test.
+fn free_port() -> u16 {
+    static NEXT: AtomicU16 = AtomicU16::new(0);
+    let first = 20_000 + u16::try_from(std::process::id() % 1_000).unwrap() * 10;
+    (0..200)
+        .map(|_| first + NEXT.fetch_add(1, Ordering::Relaxed))
+        .find(|port| TcpListener::bind(("127.0.0.1", *port)).is_ok())
+        .expect("a free port")
+}
+
 /// A broker on loopback that keeps nothing on disk.
 pub(crate) struct Mosquitto {
     pub(crate) port: u16,
@@ -47,7 +59,7 @@ pub(crate) struct Mosquitto {
 
 impl Mosquitto {
     pub(crate) fn start() -> Self {
-        let port = TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
+        let port = free_port();
         let folder = tempfile::tempdir().unwrap();
         let mut broker = Self { port, folder, process: None };
         broker.restart();
@@ -144,8 +156,10 @@ impl Subscriber {
                 }
             }
         });
+        // Made first: if the wait fails, the process still ends with it.
+        let subscriber = Self { process, seen };
         wait_for("the subscription", Duration::from_secs(10), || (*subscribed.lock().unwrap()).then_some(()));
-        Self { process, seen }
+        subscriber
     }
 
     /// Everything so far, in order.
@@ -165,6 +179,7 @@ impl Subscriber {
     }
 
     /// Ends it without a word to the broker.
+    #[cfg(feature = "embedded-broker")]
     pub(crate) fn kill(&mut self) {
         self.process.kill().unwrap();
         self.process.wait().unwrap();

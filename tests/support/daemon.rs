@@ -127,6 +127,16 @@ impl Daemon {
         events.filter(|event| event["kind"] == "reading_captured" && event["instrument"] == instrument).collect()
     }
 
+    /// Whether an instrument was told as silent behind `seq`; where no test made it so, the machine gave it no processor.
+    #[track_caller]
+    pub(crate) fn was_silent(&self, instrument: &str, seq: u64) -> bool {
+        self.events_after(seq).iter().any(|event| {
+            event["kind"] == "instrument_lost"
+                && event["instrument"] == instrument
+                && event["reason"].as_str().is_some_and(|reason| reason.contains("sends nothing"))
+        })
+    }
+
     /// Waits until one instrument looks as wanted.
     #[track_caller]
     pub(crate) fn wait_instrument(&self, id: &str, what: &str, wanted: impl Fn(&Value) -> bool) -> Value {

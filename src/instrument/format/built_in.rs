@@ -15,6 +15,8 @@ pub(crate) const TEXTS: &[(&str, &str)] = &[
     ("lf-value-unit-cr-lf-status-etx", include_str!("../../../config/formats/lf-value-unit-cr-lf-status-etx.toml")),
     ("marker-sign-mass9-unit3", include_str!("../../../config/formats/marker-sign-mass9-unit3.toml")),
     ("modbus-float", include_str!("../../../config/formats/modbus-float.toml")),
+    ("modbus-int32", include_str!("../../../config/formats/modbus-int32.toml")),
+    ("modbus-int32-status", include_str!("../../../config/formats/modbus-int32-status.toml")),
     ("nmea-xdr", include_str!("../../../config/formats/nmea-xdr.toml")),
     ("plain-value-unit", include_str!("../../../config/formats/plain-value-unit.toml")),
     ("polled-legend-case", include_str!("../../../config/formats/polled-legend-case.toml")),

@@ -62,7 +62,7 @@ fn compute(method: Method, bytes: &[u8]) -> u32 {
 }
 
 /// CRC-16 with the reflected polynomial 0xA001 and start 0xFFFF, as the Modbus serial line guide gives it.
-fn crc16_modbus(bytes: &[u8]) -> u16 {
+pub(crate) fn crc16_modbus(bytes: &[u8]) -> u16 {
     let mut crc = 0xffff_u16;
     for byte in bytes {
         crc ^= u16::from(*byte);

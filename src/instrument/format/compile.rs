@@ -12,7 +12,7 @@ use super::file::{FormatFile, FramingFile, LayoutFile, LineFile, RequestFile};
 use super::keys::Wrong;
 use super::layout::Layout;
 use super::{Handshake, Request};
-use crate::instrument::framer::{Framing, Limit};
+use crate::instrument::framer::{FixedWhen, Framing, Limit};
 
 /// Values of settings by name.
 pub(crate) type Settings = BTreeMap<String, String>;
@@ -74,10 +74,9 @@ pub(crate) fn compile(file: &FormatFile, settings: &Settings, source: &Source<'_
     }
     let mut alphabet = ByteClass::default();
     layouts.iter().flat_map(|layout| &layout.fields).for_each(|field| field.add_alphabet(&mut alphabet));
-    let request = file
-        .request
-        .as_ref()
-        .map(|request| compile_request(request.get_ref()).map_err(|wrong| source.wrong(request.span().start, wrong)));
+    let request = file.request.as_ref().map(|request| {
+        compile_request(request.get_ref(), settings).map_err(|wrong| source.wrong(request.span().start, wrong))
+    });
     let request = request.transpose()?;
     Ok(Compiled { framing, layouts, alphabet, request })
 }
@@ -101,22 +100,23 @@ fn check_line(line: &LineFile) -> Result<(), Wrong> {
 
 fn check_settings(file: &FormatFile) -> Result<(), Wrong> {
     for (key, setting) in &file.settings {
-        if !setting.allowed.contains(&setting.default) {
-            return Err(Wrong::new(
-                &format!("settings.{key}.default"),
-                format!("`{}`", setting.default),
-                setting.allowed.join(", "),
-            ));
+        let key = format!("settings.{key}");
+        if setting.allowed.is_empty() == setting.numbers.is_none() {
+            return Err(Wrong::new(&key, "without values, or with both kinds", "one of `allowed`, `numbers`"));
+        }
+        if !setting.takes(&setting.default) {
+            return Err(Wrong::new(&format!("{key}.default"), format!("`{}`", setting.default), setting.choices()));
         }
     }
     Ok(())
 }
 
-fn compile_request(request: &RequestFile) -> Result<Request, Wrong> {
-    let bytes = match (&request.text, &request.bytes) {
-        (Some(text), None) => byte_text("text", text)?,
-        (None, Some(bytes)) => bytes.0.clone(),
-        _ => return Err(Wrong::new("request", "without text and bytes, or with both", "one of `text`, `bytes`")),
+fn compile_request(request: &RequestFile, settings: &Settings) -> Result<Request, Wrong> {
+    let bytes = match (&request.text, &request.bytes, &request.registers) {
+        (Some(text), None, None) => byte_text("text", text)?,
+        (None, Some(bytes), None) => bytes.0.clone(),
+        (None, None, Some(registers)) => registers.question(settings)?,
+        _ => return Err(Wrong::new("request", "with none or several", "one of `text`, `bytes`, `registers`")),
     };
     let handshake = match (&request.answer, &request.then) {
         (Some(answer), Some(then)) => Some(Handshake { answer: answer.0.clone(), then: then.0.clone() }),
@@ -138,7 +138,15 @@ fn compile_framing(file: &FramingFile, settings: &Settings) -> Result<Framing, W
             Limit::End { mark: byte_text("end", end)?, tail: usize::from(tail) }
         }
         (None, Some(length), None) => Limit::Length(length),
-        (None, None, Some(at)) => Limit::LengthAt { byte: at.byte, plus: at.plus },
+        (None, None, Some(at)) => Limit::LengthAt {
+            byte: at.byte,
+            plus: at.plus,
+            or: match &at.or {
+                Some(or) if or.bit > 7 => return Err(Wrong::new("bit", or.bit, "0 to 7")),
+                Some(or) => Some(FixedWhen { byte: or.byte, mask: 1 << or.bit, length: or.length.max(1) }),
+                None => None,
+            },
+        },
         (None, None, None) => Limit::Silence,
         _ => {
             return Err(Wrong::new(

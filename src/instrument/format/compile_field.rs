@@ -36,7 +36,7 @@ pub(crate) fn compile_field(file: &FieldFile, settings: &Settings) -> Result<Fie
         }
         "sign" => Field::Words(sign(file.sign.as_ref().ok_or_else(missing)?)?),
         "unit" => unit(file, file.unit.ok_or_else(missing)?)?,
-        "number" => number(file, file.number.ok_or_else(missing)?)?,
+        "number" => number(file, file.number.ok_or_else(missing)?, settings)?,
         "skip" => Field::Skip { width: file.skip.ok_or_else(missing)?, class: class(file, " ")? },
         "bits" => bits(file, file.bits.ok_or_else(missing)?)?,
         "bcd" => {
@@ -45,18 +45,18 @@ pub(crate) fn compile_field(file: &FieldFile, settings: &Settings) -> Result<Fie
                 Some("high first") => false,
                 other => return Err(Wrong::new("order", format!("{other:?}"), "\"low first\", \"high first\"")),
             };
-            Field::Bcd { width: file.bcd.ok_or_else(missing)?, low_first, quantity: quantity(file)? }
+            Field::Bcd { width: file.bcd.ok_or_else(missing)?, low_first, quantity: quantity(file, settings)? }
         }
         "integer" => {
             let places = places(file, file.integer.ok_or_else(missing)?, settings)?;
-            Field::Integer { places, signed: file.signed.unwrap_or(false), quantity: quantity(file)? }
+            Field::Integer { places, signed: file.signed.unwrap_or(false), quantity: quantity(file, settings)? }
         }
         "float" => {
             let width = file.float.ok_or_else(missing)?;
             if width != 4 && width != 8 {
                 return Err(Wrong::new("float", width, "4, 8"));
             }
-            Field::Float { places: places(file, width, settings)?, quantity: quantity(file)? }
+            Field::Float { places: places(file, width, settings)?, quantity: quantity(file, settings)? }
         }
         "decimals" => Field::Decimals {
             width: file.decimals.ok_or_else(missing)?,
@@ -133,7 +133,7 @@ fn unit(file: &FieldFile, width: Width) -> Result<Field, Wrong> {
     Ok(Field::Words(Words { table, width: padded.then_some(width.most), align, is_unit: true }))
 }
 
-fn number(file: &FieldFile, width: Width) -> Result<Field, Wrong> {
+fn number(file: &FieldFile, width: Width, settings: &Settings) -> Result<Field, Wrong> {
     let base = file.base.unwrap_or(10);
     if base != 10 && base != 16 {
         return Err(Wrong::new("base", base, "10, 16"));
@@ -159,10 +159,10 @@ fn number(file: &FieldFile, width: Width) -> Result<Field, Wrong> {
     if let Some(blank) = &file.blank {
         instead.push((Vec::new(), blank.0.clone()));
     }
-    Ok(Field::Number { width, spec, instead, quantity: quantity(file)? })
+    Ok(Field::Number { width, spec, instead, quantity: quantity(file, settings)? })
 }
 
-fn quantity(file: &FieldFile) -> Result<Quantity, Wrong> {
+fn quantity(file: &FieldFile, settings: &Settings) -> Result<Quantity, Wrong> {
     let to = match file.to.as_deref() {
         None | Some("value") => Destination::Value,
         Some("nowhere") => Destination::Nowhere,
@@ -178,8 +178,9 @@ fn quantity(file: &FieldFile) -> Result<Quantity, Wrong> {
             sentinel(text).ok_or_else(|| Wrong::new("sentinels", format!("`{text}`"), "numbers such as 9.9E37"))?;
         sentinels.push((number, meanings.0.clone()));
     }
-    let (times, implied) = (file.times.unwrap_or(1), file.implied.unwrap_or(0));
-    Ok(Quantity { to, times, below: file.below, implied, sentinels })
+    let implied = file.implied.as_ref().map_or(Ok(0), |implied| implied.value("implied", settings, -9, 9))?;
+    let implied = i16::try_from(implied).map_err(|_| Wrong::new("implied", implied, "-9 to 9"))?;
+    Ok(Quantity { to, times: file.times.unwrap_or(1), below: file.below, implied, sentinels })
 }
 
 fn sentinel(text: &str) -> Option<Decimal> {

@@ -67,7 +67,9 @@ impl Decoder {
     pub fn push(&mut self, bytes: &[u8], out: &mut impl FnMut(Item<'_>)) {
         for byte in bytes {
             self.buffer.push(*byte);
-            self.advance(false, out);
+            if self.format.framing.may_step(self.buffer.get(self.refused..).unwrap_or_default()) {
+                self.advance(false, out);
+            }
         }
     }
 

@@ -9,6 +9,7 @@ use serde::Deserialize;
 use toml::Spanned;
 
 use super::meaning::Meanings;
+use super::registers::{NumberOrSetting, RegistersFile};
 use super::{Mode, Parity};
 
 /// A whole file.
@@ -48,6 +49,7 @@ pub(crate) struct LineFile {
 pub(crate) struct RequestFile {
     pub(crate) text: Option<String>,
     pub(crate) bytes: Option<HexBytes>,
+    pub(crate) registers: Option<RegistersFile>,
     pub(crate) every_ms: u32,
     pub(crate) timeout_ms: u32,
     pub(crate) answer: Option<HexBytes>,
@@ -59,10 +61,45 @@ pub(crate) struct RequestFile {
 #[serde(deny_unknown_fields)]
 pub(crate) struct SettingFile {
     pub(crate) default: String,
+    #[serde(default)]
     pub(crate) allowed: Vec<String>,
+    /// Any whole number of a range, instead of a list. Identification leaves it at its default.
+    pub(crate) numbers: Option<Numbers>,
     /// Whether identification may assume the default where the bytes do not tell.
     #[serde(default)]
     pub(crate) assumed: bool,
+}
+
+impl SettingFile {
+    /// Whether the setting can have this value.
+    pub(crate) fn takes(&self, value: &str) -> bool {
+        let number = || Some((self.numbers?, value.parse::<u32>().ok()?));
+        self.allowed.iter().any(|allowed| allowed == value)
+            || number().is_some_and(|(numbers, value)| (numbers.least..=numbers.most).contains(&value))
+    }
+
+    /// The values it can have, in words.
+    pub(crate) fn choices(&self) -> String {
+        self.numbers.map_or_else(|| self.allowed.join(", "), |numbers| format!("{} to {}", numbers.least, numbers.most))
+    }
+}
+
+/// A range of whole numbers: `"1-247"`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(try_from = "String")]
+pub(crate) struct Numbers {
+    pub(crate) least: u32,
+    pub(crate) most: u32,
+}
+
+impl TryFrom<String> for Numbers {
+    type Error = String;
+
+    fn try_from(text: String) -> Result<Self, String> {
+        let ends = text.split_once('-').and_then(|(least, most)| Some((least.parse().ok()?, most.parse().ok()?)));
+        let numbers = ends.filter(|(least, most)| least <= most).map(|(least, most)| Self { least, most });
+        numbers.ok_or_else(|| format!("`{text}` is no range of numbers; one is written like \"1-247\""))
+    }
 }
 
 /// `[framing]`
@@ -92,6 +129,16 @@ pub(crate) struct FramingFile {
 pub(crate) struct LengthAtFile {
     pub(crate) byte: usize,
     pub(crate) plus: usize,
+    pub(crate) or: Option<FixedWhenFile>,
+}
+
+/// `or = { byte = 1, bit = 7, length = 5 }`: where that bit is set the frame has this length.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct FixedWhenFile {
+    pub(crate) byte: usize,
+    pub(crate) bit: u8,
+    pub(crate) length: usize,
 }
 
 /// `[[layout]]`
@@ -152,7 +199,7 @@ pub(crate) struct FieldFile {
     pub(crate) to: Option<String>,
     pub(crate) times: Option<u64>,
     pub(crate) below: Option<u64>,
-    pub(crate) implied: Option<i16>,
+    pub(crate) implied: Option<NumberOrSetting>,
     pub(crate) blank: Option<Meanings>,
     pub(crate) present: Option<Meanings>,
     pub(crate) also: Option<BTreeMap<String, Meanings>>,

@@ -20,6 +20,7 @@ mod layout;
 mod meaning;
 mod number;
 mod refusal;
+mod registers;
 
 use std::fmt;
 
@@ -199,8 +200,8 @@ impl Format {
             let known = if known.is_empty() { "none".to_owned() } else { known };
             return Err(FormatError::UnknownSetting { family: self.family.clone(), key: key.to_owned(), known });
         };
-        if !setting.allowed.iter().any(|allowed| allowed == value) {
-            let allowed = setting.allowed.join(", ");
+        if !setting.takes(value) {
+            let allowed = setting.choices();
             return Err(FormatError::WrongSetting { key: key.to_owned(), found: value.to_owned(), allowed });
         }
         let mut settings = self.settings.clone();
@@ -211,10 +212,11 @@ impl Format {
         self.framing = compiled.framing;
         self.layouts = compiled.layouts;
         self.alphabet = compiled.alphabet;
+        self.request = compiled.request;
         Ok(())
     }
 
-    /// The settings with the value in force and the values allowed.
+    /// The settings with the value in force and the values allowed; no values where any number of a range is.
     pub fn settings(&self) -> impl Iterator<Item = (&str, &str, &[String])> {
         let settings = self.file.settings.iter();
         settings.map(|(key, setting)| {

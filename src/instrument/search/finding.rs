@@ -110,7 +110,7 @@ fn nothing_found(heard: usize, questions: usize, readable: Option<(LineSettings,
         ),
         (_, Some((line, text))) => format!(
             "{heard} bytes came and no wire format explains them; at {line} they read \"{text}\": describe that format in \
-             a TOML file and give it with --format-file"
+             a TOML file (config/formats/README.md) and try it with `benchscribe decode --format-file`"
         ),
         (_, None) => format!(
             "{heard} bytes came and no wire format explains them at any usual speed: the baud rate is an unusual one, or \

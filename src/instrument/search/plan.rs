@@ -9,15 +9,17 @@ use crate::instrument::format::{Format, Handshake, LineSettings, Parity};
 /// The most usual line. A seven-bit line with a parity bit is heard on it as well: the parity stands in bit 7.
 pub(crate) const FIRST: LineSettings = line(9600, Parity::None);
 /// Speeds in the order of how usual they are on scales and gauges.
-const SPEEDS: [u32; 7] = [9600, 2400, 4800, 19_200, 1200, 115_200, 38_400];
+const SPEEDS: [u32; 8] = [9600, 2400, 4800, 19_200, 1200, 115_200, 38_400, 57_600];
 /// Speeds that are tried when those are not it.
-const RARE_SPEEDS: [u32; 3] = [57_600, 600, 300];
+const RARE_SPEEDS: [u32; 2] = [600, 300];
 /// How long an answer may begin after its question, in seconds: an instrument measures ten times a second or faster.
 const ANSWER_BEGINS_S: f64 = 0.12;
 /// The same for the first questions, where the right one is likely to be.
 const FIRST_ANSWER_BEGINS_S: f64 = 0.2;
 /// The same for instruments that measure only when asked.
 const SLOW_ANSWER_BEGINS_S: f64 = 0.4;
+/// How long a question that needs silence behind it has it, in bytes: Modbus over serial line 1.02, 2.5.1.1, wants 3.5.
+const SILENT_BYTES: usize = 6;
 /// Bytes of an answer that may be under way while it is waited for.
 const ANSWER_BYTES: f64 = 24.0;
 
@@ -52,6 +54,8 @@ pub(crate) struct Question {
     pub(crate) every_s: f64,
     /// The single questions of which this is several at once: which one was answered is asked afterwards.
     pub(crate) parts: Vec<Self>,
+    /// It is asked for the second time, because its answer may have been late.
+    pub(crate) is_again: bool,
 }
 
 /// What one or several families ask.
@@ -103,36 +107,44 @@ pub(crate) fn questions(formats: &[Arc<Format>]) -> Vec<Question> {
             }
         }
     }
-    let together = |line: LineSettings, seven_bits: Option<Parity>| {
-        at_once(text.iter().map(|one| question(one, line, seven_bits, ANSWER_BEGINS_S)).collect())
-    };
-    for baud in speeds() {
-        for seven_bits in [None, Some(Parity::Even), Some(Parity::Odd)] {
-            let is_asked_already = asked.iter().any(|one| one.lines.iter().any(|usual| usual.baud == baud));
-            let asked = together(line(baud, Parity::None), seven_bits).filter(|_| !is_asked_already);
-            asked.into_iter().for_each(&mut add);
+    // Elsewhere all at once: which it was is asked when something answers.
+    let single = |one: &Asked<'_>, line, seven_bits| question(one, line, seven_bits, ANSWER_BEGINS_S);
+    for speeds in [SPEEDS.as_slice(), RARE_SPEEDS.as_slice()] {
+        for baud in speeds {
+            let line = line(*baud, Parity::None);
+            let is_asked_already = asked.iter().any(|one| one.lines.iter().any(|usual| usual.baud == *baud));
+            let seven_bits = [None, Some(Parity::Even), Some(Parity::Odd)].into_iter().filter(|_| !is_asked_already);
+            let parts = seven_bits.flat_map(|seven_bits| text.iter().map(move |one| single(one, line, seven_bits)));
+            let after: Vec<Question> = binary.iter().map(|one| single(one, line, None)).collect();
+            at_once(&after, parts.collect()).into_iter().for_each(&mut add);
         }
-    }
-    // Eight bits with a parity bit: usual for what needs eight bits, rare for text.
-    for (baud, parity) in speeds().flat_map(|baud| [(baud, Parity::Even), (baud, Parity::None)]) {
-        binary.iter().for_each(|one| add(question(one, line(baud, parity), None, ANSWER_BEGINS_S)));
-        together(line(baud, parity), None).filter(|_| parity == Parity::Even).into_iter().for_each(&mut add);
-    }
-    for baud in speeds() {
-        together(line(baud, Parity::Odd), None).into_iter().for_each(&mut add);
-        binary.iter().for_each(|one| add(question(one, line(baud, Parity::Odd), None, ANSWER_BEGINS_S)));
+        // Eight bits with a parity bit: usual for what needs eight bits, rare for text.
+        for (parity, baud) in
+            [Parity::Even, Parity::Odd].iter().flat_map(|parity| speeds.iter().map(move |baud| (*parity, *baud)))
+        {
+            let line = line(baud, parity);
+            let before: Vec<Question> = binary.iter().map(|one| single(one, line, None)).collect();
+            at_once(&before, text.iter().map(|one| single(one, line, None)).collect()).into_iter().for_each(&mut add);
+        }
     }
     all
 }
 
-/// Several questions as one.
-fn at_once(parts: Vec<Question>) -> Option<Question> {
-    let first = parts.first()?.clone();
-    let begins_s = parts.iter().map(|part| part.first_wait_s).fold(0.0, f64::max);
-    let bytes: Vec<u8> = parts.iter().flat_map(|part| part.bytes.clone()).collect();
+/// Questions of text as one, and before it those that need silence behind them, each with a short one. An answer to any of
+/// them comes while the last is waited for, so all of them are its parts.
+fn at_once(before: &[Question], text: Vec<Question>) -> Vec<Question> {
+    let Some(first) = text.first().cloned() else { return before.to_vec() };
+    let mut all: Vec<Question> = before
+        .iter()
+        .map(|one| Question { first_wait_s: transit_s(one.bytes.len() + SILENT_BYTES, one.line), ..one.clone() })
+        .collect();
+    let begins_s = text.iter().map(|part| part.first_wait_s).fold(0.0, f64::max);
+    let bytes: Vec<u8> = text.iter().flat_map(|part| part.bytes.clone()).collect();
     let first_wait_s = begins_s + transit_s(bytes.len() - first.bytes.len(), first.line);
-    let handshake = parts.iter().find_map(|part| part.handshake.clone());
-    Some(Question { bytes, first_wait_s, handshake, parts, ..first })
+    let handshake = text.iter().find_map(|part| part.handshake.clone());
+    let parts = text.into_iter().chain(before.iter().cloned()).collect();
+    all.push(Question { bytes, first_wait_s, handshake, parts, ..first });
+    all
 }
 
 /// The different questions of the families, those of most families first; the slowest to answer last.
@@ -157,7 +169,12 @@ fn asked(formats: &[Arc<Format>]) -> Vec<Asked<'_>> {
             }
         }
     }
-    all.sort_by_key(|(families, one)| (is_slow(one), is_binary(one.bytes), std::cmp::Reverse(*families)));
+    // Whoever knows `LF W CR` hears it in `W CR` behind another question's line feed, once: so the longer one goes first.
+    let texts: Vec<&[u8]> = all.iter().map(|(_, one)| one.bytes).collect();
+    let is_end_of_another = |bytes: &[u8]| texts.iter().any(|other| *other != bytes && other.ends_with(bytes));
+    all.sort_by_key(|(families, one)| {
+        (is_slow(one), is_binary(one.bytes), is_end_of_another(one.bytes), std::cmp::Reverse(*families))
+    });
     all.into_iter().map(|(_, one)| one).collect()
 }
 
@@ -191,6 +208,7 @@ fn question(one: &Asked<'_>, line: LineSettings, seven_bits: Option<Parity>, fir
         timeout_s: f64::from(one.timeout_ms) / 1000.0 + transit_s + ANSWER_BYTES * 11.0 / f64::from(line.baud),
         every_s: f64::from(one.every_ms) / 1000.0,
         parts: Vec::new(),
+        is_again: false,
     }
 }
 

@@ -253,7 +253,7 @@ impl Sitting {
         if self.evaluated == 0 || self.may_be_parity() && !is_long {
             return Mood::Undecided;
         }
-        if self.one_sided().is_some() && self.bytes.len() < LEAST_ONE_SIDED && !is_long {
+        if self.one_sided().is_some() && self.bytes.len() < LEAST_ONE_SIDED / 2 && !is_long {
             return Mood::Undecided;
         }
         let is_message = self.bytes.len() >= LEAST_MESSAGE && self.whole > 0;
@@ -268,9 +268,13 @@ impl Sitting {
     ///
     /// A line with eight bits and parity, read without parity, loses each byte whose parity bit is 0: then all bytes that
     /// come have an odd number of ones with even parity, and the other way round. What is left may still look like frames,
-    /// with digits missing.
+    /// with digits missing: then it takes more bytes to say so.
     pub(crate) fn missing_parity(&self) -> Option<Parity> {
-        self.one_sided().filter(|_| self.bytes.len() >= LEAST_ONE_SIDED)
+        let is_enough = match self.best() {
+            Some(_) => self.bytes.len() >= LEAST_ONE_SIDED,
+            None => self.bytes.len() >= LEAST_ONE_SIDED / 2 && self.evaluated > 0,
+        };
+        self.one_sided().filter(|_| is_enough)
     }
 
     fn one_sided(&self) -> Option<Parity> {

@@ -211,6 +211,20 @@ fn after_a_start_with_a_part_on_the_pan_nothing_is_captured_until_it_was_empty()
     bench.check(&[203.0]);
 }
 
+/// Found by fuzzing: the look at the empty pan reached back to the load being lifted, and the zero was lost for good.
+#[test]
+fn frames_lost_while_the_pan_is_cleared_do_not_spoil_the_zero() {
+    let mut bench = Bench::with(SettlingLimits::for_scale(D_G, RATE_HZ, 1200.0));
+    bench.rest([200.0, 0.0], 2.0);
+    for _pause in 0..2 {
+        bench.t_s += 0.3;
+        bench.rest([0.0; 2], 0.2);
+    }
+    bench.rest([0.0; 2], 3.0);
+    bench.rest([150.0, 0.0], 3.0);
+    bench.check(&[150.0]);
+}
+
 #[test]
 fn a_captured_part_found_again_after_a_replug_is_held_and_not_captured_twice() {
     let mut bench = Bench::scale();

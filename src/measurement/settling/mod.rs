@@ -137,6 +137,12 @@ impl Settling {
         }
     }
 
+    /// Whether the empty pan reads far below its zero, so that nothing is captured before it is found again.
+    #[must_use]
+    pub fn zero_is_lost(&self) -> bool {
+        self.zero_state == ZeroState::Lost
+    }
+
     /// The newest level less the zero, for display; `None` before the first sample.
     #[must_use]
     pub fn level(&self) -> Option<[f64; 2]> {

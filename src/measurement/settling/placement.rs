@@ -54,7 +54,9 @@ impl Settling {
         let since_s = since_s.unwrap_or(now_s);
         self.state = State::Unknown { resume, empty_since_s: Some(since_s) };
         let window = self.limits.samples(SEEN_EMPTY_S, 3);
+        // Where frames were lost the window would reach back to what lay there before.
         if now_s - since_s >= SEEN_EMPTY_S
+            && self.ladder.since() >= window
             && let Some(level) = self.ladder.newest(window, 0).and_then(|s| ladder::level(s, self.limits.channels))
         {
             self.zero = Zero::first(&self.limits, &level);
