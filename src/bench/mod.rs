@@ -124,6 +124,11 @@ pub async fn run(
     stop: CancellationToken,
 ) -> Result<(), BenchError> {
     let mut lock = BenchLock::take(&settings.data)?;
+    let token = bench_token(&settings.data)?;
+    // A start that fails leaves nothing in the journal, so the address is taken before anything is stored.
+    let address = settings.http.listen;
+    let listener = TcpListener::bind(address).await.map_err(|source| BenchError::Listen { address, source })?;
+    let address = listener.local_addr().map_err(|source| BenchError::Listen { address, source })?;
     let journal = Journal::open(&settings.data, &settings.bench, random_epoch()).await?;
     let state = fold(&journal.reader()).await?;
     let epoch = journal.reader().epoch();
@@ -144,23 +149,18 @@ pub async fn run(
     let (journal_trouble, journal_trouble_seen) = watch::channel(None);
     let mut desk = Desk { core, show, journal, clock, journal_trouble, snapshots: watch::Sender::default(), recorder };
     let mut snapshots = desk.snapshots.subscribe();
-    desk.store(first, &stop).await?;
+    desk.publish();
 
     let tasks = TaskTracker::new();
     // Ports end first, followers last: each sees the data of the ones before.
     let ports_stop = stop.child_token();
     let followers_stop = CancellationToken::new();
-    for (instrument, settings) in settings.instruments.iter().enumerate() {
+    let instruments = settings.instruments.iter().enumerate().map(|(instrument, settings)| {
         let (attachment, path) = (settings.attachment.clone(), settings.port.clone());
-        let port = PortSettings { instrument, attachment, path, format: Arc::new(settings.format.clone()) };
-        tasks.spawn(attachment::run(port, clock, inbox_in.clone(), ports_stop.clone()));
-    }
-    drop(inbox_in);
+        PortSettings { instrument, attachment, path, format: Arc::new(settings.format.clone()) }
+    });
+    let ports: Vec<PortSettings> = instruments.collect();
 
-    let token = bench_token(&settings.data)?;
-    let address = settings.http.listen;
-    let listener = TcpListener::bind(address).await.map_err(|source| BenchError::Listen { address, source })?;
-    let address = listener.local_addr().map_err(|source| BenchError::Listen { address, source })?;
     let lock_file = settings.data.join("bench.lock");
     lock.say(Some(address.to_string()), Some(token.clone()))
         .map_err(|source| BenchError::File { file: lock_file, source })?;
@@ -195,6 +195,12 @@ pub async fn run(
             error!(%source, "the page is not served any more");
         }
     });
+    // The page is up by now: a full disk at the start is told there, too.
+    desk.store(first, &stop).await?;
+    for port in ports {
+        tasks.spawn(attachment::run(port, clock, inbox_in.clone(), ports_stop.clone()));
+    }
+    drop(inbox_in);
     info!(%address, "bench started");
     // Whoever waits for the start may have gone; the bench runs all the same.
     let _gone = ready.send(Started { broker, ..started });

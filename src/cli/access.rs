@@ -79,11 +79,12 @@ impl Access {
     }
 
     async fn command_alone(&self, json: &Value) -> anyhow::Result<()> {
-        let _lock = BenchLock::take(&self.folder)?;
+        // Before the lock, which would make the folder: a mistyped one must not come to be.
         let name = match &self.settings {
             Some(settings) => settings.bench.clone(),
             None => Reader::open(&self.folder).await?.bench().to_owned(),
         };
+        let _lock = BenchLock::take(&self.folder)?;
         let mut journal = Journal::open(&self.folder, &name, bench::random_epoch()).await?;
         let state = bench::fold(&journal.reader()).await?;
         let command = command::parse(json).map_err(anyhow::Error::msg)?;

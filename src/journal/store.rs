@@ -30,7 +30,9 @@ pub enum JournalError {
         source: sqlx::Error,
     },
     /// There is none.
-    #[error("there is no journal {file}; give the data folder of a bench that has run")]
+    #[error(
+        "there is no journal {file}; give the data folder of a bench that has run, or the configuration of a new one (--config)"
+    )]
     None {
         /// The file.
         file: PathBuf,
@@ -124,14 +126,14 @@ impl Journal {
             .journal_mode(SqliteJournalMode::Wal)
             .synchronous(SqliteSynchronous::Full)
             .busy_timeout(BUSY);
-        let writer = SqlitePoolOptions::new().max_connections(1).connect_with(options.clone()).await.map_err(failed)?;
+        let writer = pool_of(1).connect_with(options.clone()).await.map_err(failed)?;
         let version: String = sqlx::query_scalar("SELECT sqlite_version()").fetch_one(&writer).await.map_err(failed)?;
         if is_faulty(&version) {
             return Err(JournalError::FaultyLibrary { version });
         }
         sqlx::migrate!("src/journal/schema").run(&writer).await.map_err(|error| failed(error.into()))?;
         let epoch_number = i64::try_from(new_epoch & 0x0000_ffff_ffff_ffff).unwrap_or(1);
-        sqlx::query("INSERT INTO journal (one, epoch, bench) VALUES (1, ?, ?) ON CONFLICT DO NOTHING")
+        sqlx::query("INSERT INTO journal (one, epoch, bench) SELECT 1, ?, ? WHERE NOT EXISTS (SELECT 1 FROM journal)")
             .bind(epoch_number)
             .bind(bench)
             .execute(&writer)
@@ -150,7 +152,7 @@ impl Journal {
         let (last_seq, last_hash) = last.map_or((0, GENESIS.to_owned()), |row| {
             (u64::try_from(row.get::<i64, _>(0)).unwrap_or_default(), row.get(1))
         });
-        let readers = SqlitePoolOptions::new().max_connections(3).connect_with(options).await.map_err(failed)?;
+        let readers = pool_of(3).connect_with(options).await.map_err(failed)?;
         let (tip, tip_receiver) = watch::channel(last_seq);
         let reader = Reader { readers, writer: writer.clone(), file, bench: found, epoch, tip: tip_receiver };
         Ok(Self { writer, reader, bench: bench.to_owned(), last_hash, tip })
@@ -206,6 +208,16 @@ impl Journal {
     }
 }
 
+/// The same bytes may stand behind two readings; they are kept once.
+const NEW_EVIDENCE: &str = "INSERT INTO evidence (sha256, content) SELECT ?, ?
+    WHERE NOT EXISTS (SELECT 1 FROM evidence WHERE sha256 = ?)";
+
+/// Connections without a time limit, and so without the task that looks after limits: while a pool is being closed that
+/// task can find a connection counted as idle that it cannot take, and then spins for ever without yielding.
+pub(super) fn pool_of(connections: u32) -> SqlitePoolOptions {
+    SqlitePoolOptions::new().max_connections(connections).idle_timeout(None).max_lifetime(None)
+}
+
 /// An event with its canonical bytes and its hash.
 type ChainedRow<'a> = (&'a Event, String, String);
 
@@ -220,11 +232,7 @@ async fn write(
         insert_event(&mut transaction, event, body, hash).await?;
     }
     for (sha256, content) in evidence {
-        sqlx::query("INSERT INTO evidence (sha256, content) VALUES (?, ?) ON CONFLICT DO NOTHING")
-            .bind(sha256)
-            .bind(content)
-            .execute(&mut *transaction)
-            .await?;
+        sqlx::query(NEW_EVIDENCE).bind(sha256).bind(content).bind(sha256).execute(&mut *transaction).await?;
     }
     transaction.commit().await
 }
@@ -259,7 +267,7 @@ impl Reader {
             return Err(JournalError::None { file });
         }
         let options = SqliteConnectOptions::new().filename(&file).read_only(true).busy_timeout(BUSY);
-        let readers = SqlitePoolOptions::new().max_connections(1).connect_with(options).await.map_err(failed)?;
+        let readers = pool_of(1).connect_with(options).await.map_err(failed)?;
         let row = sqlx::query("SELECT epoch, bench FROM journal").fetch_one(&readers).await.map_err(failed)?;
         let (_, tip) = watch::channel(0);
         // A damaged row may hold anything; that is an error to name, not one to end by.
@@ -445,9 +453,16 @@ mod tests {
         let rows = journal.reader().after(0, 10).await.unwrap();
         assert_eq!(rows.iter().map(|row| row.event().unwrap()).collect::<Vec<_>>(), events);
         assert_eq!(rows[1].hash, chain::link(&rows[0].hash, rows[1].body.as_bytes()));
-        for statement in
-            ["UPDATE event SET body = ''", "DELETE FROM event", "DELETE FROM evidence", "UPDATE journal SET epoch = 1"]
-        {
+        for statement in [
+            "UPDATE event SET body = ''",
+            "REPLACE INTO event SELECT seq, id, kind, at_us, '', hash FROM event WHERE seq = 1",
+            "REPLACE INTO event SELECT 9, id, kind, at_us, '', hash FROM event WHERE seq = 1",
+            "REPLACE INTO evidence SELECT sha256, x'00' FROM evidence",
+            "REPLACE INTO journal VALUES (1, 9, 'other')",
+            "DELETE FROM event",
+            "DELETE FROM evidence",
+            "UPDATE journal SET epoch = 1",
+        ] {
             let refused = sqlx::query(statement).execute(&journal.writer).await;
             assert!(refused.is_err(), "{statement}");
         }

@@ -5,12 +5,14 @@ use std::collections::VecDeque;
 use super::sample::Sample;
 
 /// Longest window kept for one channel, in seconds.
-const LONGEST_S: f64 = 10.0;
+const LONGEST_S: f64 = 30.0;
 /// Most raw bytes kept for one channel.
 const MOST_BYTES: usize = 64 * 1024;
 /// How much before the first sample of the mean is stored with it, in seconds, so that despiking and block means
 /// of the settling can be repeated.
 const LEAD_S: f64 = 1.0;
+/// How many frames before it, at least.
+const LEAD_FRAMES: usize = 16;
 
 /// One frame as it came from the wire.
 #[derive(Debug, Clone, PartialEq)]
@@ -60,10 +62,15 @@ impl RecentFrames {
     /// The frames and samples from a little before `start_s` up to `end_s`.
     #[must_use]
     pub fn cut(&self, start_s: f64, end_s: f64) -> Evidence {
+        // After a pause of the line a second holds nothing: the neighbours that despiking heard count by number too.
+        let before = self.kept.partition_point(|(frame, _)| frame.t_s < start_s);
+        let in_time = self.kept.partition_point(|(frame, _)| frame.t_s < start_s - LEAD_S);
+        let first = in_time.min(before.saturating_sub(LEAD_FRAMES));
         let (frames, samples) = self
             .kept
             .iter()
-            .filter(|(frame, _)| frame.t_s >= start_s - LEAD_S && frame.t_s <= end_s)
+            .skip(first)
+            .filter(|(frame, _)| frame.t_s <= end_s)
             .map(|(frame, sample)| (frame.clone(), *sample))
             .unzip();
         Evidence { frames, samples }
@@ -79,6 +86,17 @@ impl RecentFrames {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn after_a_pause_of_the_line_the_neighbours_are_kept_by_number() {
+        let mut recent = RecentFrames::default();
+        let times = (0..40).map(|n| f64::from(n) * 0.1).chain((0..12).map(|n| 6.0 + f64::from(n) * 0.1));
+        for t_s in times {
+            recent.push(RawFrame { t_s, bytes: vec![0; 10].into() }, Sample { t_s, values: [0.0, 0.0] });
+        }
+        let evidence = recent.cut(6.0, 7.1);
+        assert_eq!(evidence.frames.len(), LEAD_FRAMES + 12);
+    }
 
     #[test]
     fn the_window_is_bounded_in_time_and_bytes() {

@@ -28,6 +28,17 @@ CREATE TABLE cursor (
 
 -- Snapshots of the folded state will live in a table of their own: derived too, deleting them only costs time.
 
+-- REPLACE deletes without asking the triggers for DELETE, so what exists already is refused before it is inserted.
+CREATE TRIGGER event_is_never_replaced BEFORE INSERT ON event
+WHEN EXISTS (SELECT 1 FROM event WHERE seq = NEW.seq OR id = NEW.id)
+BEGIN SELECT RAISE(ABORT, 'the journal is append-only: this event exists already'); END;
+CREATE TRIGGER evidence_is_never_replaced BEFORE INSERT ON evidence
+WHEN EXISTS (SELECT 1 FROM evidence WHERE sha256 = NEW.sha256)
+BEGIN SELECT RAISE(ABORT, 'evidence is never replaced'); END;
+CREATE TRIGGER journal_is_never_replaced BEFORE INSERT ON journal
+WHEN EXISTS (SELECT 1 FROM journal)
+BEGIN SELECT RAISE(ABORT, 'the journal keeps its number'); END;
+
 CREATE TRIGGER event_is_never_changed BEFORE UPDATE ON event
 BEGIN SELECT RAISE(ABORT, 'the journal is append-only: write a new event instead of changing one'); END;
 CREATE TRIGGER event_is_never_deleted BEFORE DELETE ON event

@@ -306,3 +306,17 @@ fn a_pause_in_the_samples_is_never_averaged_over() {
     bench.rest([203.0, 0.0], 4.0);
     bench.check(&[203.0]);
 }
+
+#[test]
+fn the_tail_of_a_load_that_lay_there_at_the_start_is_no_zero() {
+    for tau_s in [0.1, 0.3, 0.5, 1.0] {
+        let mut bench = Bench::with(SettlingLimits::for_scale(D_G, RATE_HZ, 1200.0));
+        bench.rest([300.0, 0.0], 5.0);
+        for i in 0..15_u32 {
+            bench.push([9.0 * (-f64::from(i) / RATE_HZ / tau_s).exp(), 0.0]);
+        }
+        bench.rest([0.0; 2], 8.0);
+        bench.rest([300.0, 0.0], 8.0);
+        bench.check(&[300.0]);
+    }
+}

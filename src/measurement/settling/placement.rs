@@ -58,6 +58,8 @@ impl Settling {
         if now_s - since_s >= SEEN_EMPTY_S
             && self.ladder.since() >= window
             && let Some(level) = self.ladder.newest(window, 0).and_then(|s| ladder::level(s, self.limits.channels))
+            // The tail of a load that was lifted is no zero: one taken there is never found again beyond the band.
+            && level.disagreement[0] <= 0.1 * self.limits.zero_band
         {
             self.zero = Zero::first(&self.limits, &level);
             self.zero_state = ZeroState::Tracked;

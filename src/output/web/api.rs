@@ -27,6 +27,14 @@ pub(super) async fn not_found() -> Response {
     problem(StatusCode::NOT_FOUND, "not found", "nothing is served here; the page is at /, the API under /api/v1/")
 }
 
+pub(super) async fn wrong_method() -> Response {
+    problem(
+        StatusCode::METHOD_NOT_ALLOWED,
+        "wrong method",
+        "this address is read with GET, commands are sent with POST",
+    )
+}
+
 pub(super) async fn state(State(web): State<Web>) -> Json<Value> {
     let snapshot = Arc::clone(&web.snapshots.borrow());
     Json(live::state(&web, &snapshot, &web.banners()))

@@ -12,6 +12,7 @@ use std::sync::Arc;
 use axum::Router;
 use axum::extract::FromRef;
 use axum::routing::{get, post};
+use axum::serve::ListenerExt as _;
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
 use tokio_util::sync::CancellationToken;
@@ -89,8 +90,15 @@ pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> 
         .route("/readyz", get(api::ready))
         .route("/metrics", get(metrics::metrics))
         .fallback(api::not_found)
+        .method_not_allowed_fallback(api::wrong_method)
         .layer(axum::middleware::from_fn_with_state(web.clone(), guard::guard))
         .with_state(web);
     let service = router.into_make_service_with_connect_info::<SocketAddr>();
+    // A live event is small and must not wait for the one before to be acknowledged.
+    let listener = listener.tap_io(|stream| {
+        if let Err(error) = stream.set_nodelay(true) {
+            tracing::debug!(%error, "a connection keeps its delay");
+        }
+    });
     axum::serve(listener, service).with_graceful_shutdown(stop.cancelled_owned()).await
 }
