@@ -16,7 +16,7 @@ use crate::measurement::reading::InstrumentKind;
 use crate::measurement::stamp::Stamp;
 use crate::work_order::checks::Chart;
 use crate::work_order::desk::{self, Command, Refusal};
-use crate::work_order::event::{Change, Event, Numbering};
+use crate::work_order::event::{Change, Event, EventId, Numbering};
 use crate::work_order::routing::expectations;
 use crate::work_order::state::{CaptureLine, Fate, State};
 use crate::work_order::trust::{FROM_ADJUSTMENT, FROM_CONFIGURATION};
@@ -214,12 +214,20 @@ impl Core {
             Change::ClubOpened { club } => Some(club),
             _ => None,
         });
-        let Some(club) = opened else { return Vec::new() };
+        // What lies there when a club is finished belongs to that one, not to the next.
+        let finishes = changes.iter().any(|change| matches!(change, Change::ClubFinished { .. }));
+        let Some(club) = opened.filter(|_| !finishes) else { return Vec::new() };
+        let touched = |reading: EventId| {
+            changes.iter().any(|change| match change {
+                Change::ReadingFiled { reading: of, .. } | Change::ReadingVoided { reading: of, .. } => *of == reading,
+                _ => false,
+            })
+        };
         let held = self.channels.iter().filter(|channel| channel.held.is_some()).filter_map(|channel| {
             let of_channel = |line: &&CaptureLine| line.captured.instrument == channel.settings.id;
             self.state.captures.iter().rev().find(of_channel)
         });
-        held.filter(|line| matches!(line.fate, Fate::Unfiled { .. }))
+        held.filter(|line| matches!(line.fate, Fate::Unfiled { .. }) && !touched(line.event))
             .flat_map(|line| desk::place_waiting(&self.state, club, line, at_us))
             .collect()
     }

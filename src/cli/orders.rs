@@ -71,16 +71,27 @@ async fn import(access: &Access, files: &[PathBuf]) -> anyhow::Result<ExitCode> 
     let mut orders = Vec::new();
     let mut mistakes = Vec::new();
     for file in files {
-        let text = check::read_text(file)?;
         let name = file.display().to_string();
+        // An unreadable file is one more mistake; the others are looked at all the same.
+        let text = match check::read_text(file) {
+            Ok(text) => text,
+            Err(error) => {
+                mistakes.push(format!("{error:#}"));
+                continue;
+            }
+        };
+        if file.extension().is_some_and(|ending| ending == "json" || ending == "csv") {
+            mistakes.push(format!("{name}: work orders are read from TOML files, see config/orders for one"));
+            continue;
+        }
         match read_order(&name, &text) {
             Ok(order) => orders.push((name, text, order.number)),
-            Err(found) => mistakes.extend(found.0),
+            Err(found) => mistakes.extend(found.0.iter().map(ToString::to_string)),
         }
     }
     if !mistakes.is_empty() {
         for mistake in &mistakes {
-            print::say(&mistake.to_string());
+            print::say(mistake);
         }
         bail!("nothing was taken in: {} mistakes", mistakes.len());
     }

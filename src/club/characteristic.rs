@@ -1,5 +1,7 @@
 //! The one table of what can be measured on a club. A new characteristic is a new row here.
 
+use std::ops::RangeInclusive;
+
 use crate::measurement::quantity::Dimension;
 
 /// Something that a work order can ask for and a record can hold.
@@ -143,6 +145,25 @@ impl Characteristic {
     #[must_use]
     pub fn measured_on(self) -> MeasuredOn {
         self.row().on
+    }
+
+    /// The range outside which a value or a target is a slip of the pen, in its unit. Common practice, no source; wide
+    /// on purpose.
+    #[must_use]
+    pub fn possible(self) -> RangeInclusive<f64> {
+        match self {
+            Self::HeadMass => 1.0..=1500.0,
+            Self::ShaftMass | Self::GripMass => 1.0..=500.0,
+            Self::TotalMass => 1.0..=3000.0,
+            Self::ShaftBalance | Self::BalancePoint => 1.0..=2000.0,
+            Self::Length => 100.0..=2000.0,
+            Self::SwingWeight => -200.0..=300.0,
+            Self::Loft => -10.0..=90.0,
+            Self::Lie => 30.0..=90.0,
+            Self::FaceAngle => -30.0..=30.0,
+            Self::Frequency => 20.0..=1000.0,
+            Self::MoiButt => 100.0..=20_000.0,
+        }
     }
 
     /// Reads a name.

@@ -58,6 +58,14 @@ fn read_club(order: &str, index: usize, section: &Section<'_>) -> Option<ClubSpe
     let targets = Characteristic::all()
         .filter_map(|characteristic| {
             let (target, text) = section.target(characteristic.name(), characteristic.dimension())?;
+            let possible = characteristic.possible();
+            let numbers = [target.value, target.lower, target.upper];
+            if numbers.into_iter().flatten().any(|number| !possible.contains(&number)) {
+                let unit = characteristic.unit();
+                let (from, to) = (possible.start(), possible.end());
+                section.mistake(characteristic.name(), format!("not possible, expected from {from} to {to} {unit}"));
+                return None;
+            }
             Some(TargetRow { characteristic, target, text: text.to_owned() })
         })
         .collect();
@@ -128,6 +136,15 @@ name = "x"
             kind,
             "bad.toml:4: club[1].kind: found \"spoon\", expected one of: driver, fairway, hybrid, iron, wedge, putter"
         );
+    }
+
+    #[test]
+    fn what_cannot_be_is_a_mistake() {
+        for (key, text) in [("total_mass", "-5 g"), ("lie", "400 deg"), ("length", "45 in ± 60 in")] {
+            let file = format!("order = \"W-1\"\n[[club]]\nname = \"x\"\nkind = \"iron\"\n{key} = \"{text}\"\n");
+            let Err(Mistakes(mistakes)) = read_order("bad.toml", &file) else { panic!("{text} accepted") };
+            assert!(mistakes.iter().any(|m| m.line == 5 && m.wanted.contains("not possible")), "{mistakes:?}");
+        }
     }
 
     #[test]

@@ -406,6 +406,9 @@ enum ChangeShape {
     ClubFinished {
         club: String,
     },
+    ClubReopened {
+        club: String,
+    },
     InstrumentFound {
         instrument: String,
         port: String,

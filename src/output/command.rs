@@ -73,7 +73,12 @@ pub fn parse(json: &Value) -> Result<Command, String> {
             event: event(json)?,
             place: Place { club: text(json, "club", "a club's id")?.to_owned(), characteristic: characteristic(json)? },
         }),
-        "operator" => Ok(Command::Operator(json.get("operator").and_then(Value::as_str).map(str::to_owned))),
+        "operator" => match json.get("operator") {
+            None | Some(Value::Null) => Ok(Command::Operator(None)),
+            Some(_) => {
+                Ok(Command::Operator(Some(text(json, "operator", "a name or badge, or null for nobody")?.to_owned())))
+            }
+        },
         "next_step" => Ok(Command::NextStep),
         "put_aside" => Ok(Command::PutAside),
         "next_club" => Ok(Command::NextClub),

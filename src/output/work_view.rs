@@ -9,6 +9,7 @@ use crate::work_order::advice;
 use crate::work_order::crosscheck::{Suspect, suspects};
 use crate::work_order::event::Place;
 use crate::work_order::forecast::{Forecast, forecast};
+use crate::work_order::judging::judge;
 use crate::work_order::order::{Order, Stage};
 use crate::work_order::record::{ClubRecord, Entry, Method};
 use crate::work_order::state::{CaptureLine, Fate, State};
@@ -314,6 +315,8 @@ fn characteristic(record: &ClubRecord, characteristic: Characteristic, lengths: 
     let target = row.map(|row| row.target).unwrap_or_default();
     let entry = record.standing(characteristic).or_else(|| record.latest(characteristic));
     let filed = entry.map(|entry| &entry.filed);
+    // By the order as it is now: the record keeps the verdict of the moment, a builder works to the present target.
+    let judged = filed.map(|filed| judge(filed.rule, &target, filed.value, filed.u));
     CharacteristicView {
         characteristic: characteristic.name(),
         label: characteristic.label(),
@@ -326,10 +329,10 @@ fn characteristic(record: &ClubRecord, characteristic: Characteristic, lengths: 
         value: filed.map(|filed| filed.value),
         text: filed.map(|filed| text::value(characteristic, filed.value, lengths)),
         u: filed.map(|filed| filed.u),
-        deviation: filed.and_then(|filed| filed.deviation),
-        deviation_text: filed.and_then(|f| f.deviation).map(|d| text::deviation(characteristic, d, lengths)),
-        verdict: filed.map(|filed| filed.verdict.name()),
-        marginal: filed.is_some_and(|filed| filed.marginal),
+        deviation: judged.and_then(|judged| judged.deviation),
+        deviation_text: judged.and_then(|judged| judged.deviation).map(|d| text::deviation(characteristic, d, lengths)),
+        verdict: judged.map(|judged| judged.verdict.name()),
+        marginal: judged.is_some_and(|judged| judged.marginal),
         instrument: entry.map(|entry| entry.method.name().to_owned()),
         method: entry.map(method),
         captured_at: entry.map(|entry| rfc3339(entry.at_us)),

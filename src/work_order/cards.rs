@@ -4,8 +4,9 @@
 //! on the moment, as it does for the buttons of the page, and never on more than the page shows.
 
 use super::advice;
-use super::desk::{Refusal, file_by_hand, open_club, open_order, refused, step_done, void};
+use super::desk::{Refusal, file_by_hand, refused, step_done, void};
 use super::event::Change;
+use super::intake::{open_club, open_order};
 use super::order::Order;
 use super::part_code;
 use super::record::{ClubRecord, ClubState};

@@ -2,7 +2,9 @@
 
 use super::cards;
 use super::event::{CapturedReading, Change, EventId, FiledValue, Place};
-use super::judging::{DecisionRule, Verdict, judge};
+use super::finishing::{after_change, finish};
+use super::intake;
+use super::judging::{DecisionRule, judge};
 use super::order::{Order, Stage};
 use super::record::{ClubRecord, ClubState, Entry, Method, Standing};
 use super::routing::{Routed, Routing, route};
@@ -180,6 +182,8 @@ fn file(
         .map(|r| judged(state.policy.rule, club, r.characteristic, r.stage, (r.measured.value, r.measured.u)))
         .collect();
     let mut after = club.clone();
+    // Filed again, it leaves where it was; `State::apply` does the same.
+    after.void(reading);
     for value in &values {
         after.file(Entry {
             filed: value.clone(),
@@ -200,33 +204,13 @@ fn file(
         by_hand,
     };
     let mut changes = vec![filed];
-    changes.extend(when_complete(state, &after));
-    changes
-}
-
-/// A club is finished by the measurement that completes it, and the next one of its order follows.
-fn when_complete(state: &State, after: &ClubRecord) -> Vec<Change> {
-    let all_within = after.spec.targets.iter().all(|row| {
-        after
-            .standing(row.characteristic)
-            .is_some_and(|e| matches!(e.filed.verdict, Verdict::Within | Verdict::NoTarget))
-    });
-    if after.state == ClubState::Finished || !after.is_complete() || !all_within {
-        return Vec::new();
+    let left = state.place_of(reading).filter(|former| *former != club.spec.id);
+    if let Some(former) = left.and_then(|id| state.clubs.get(id)) {
+        let mut without = former.clone();
+        without.void(reading);
+        changes.extend(after_change(state, former, &without));
     }
-    finish(state, after)
-}
-
-fn finish(state: &State, club: &ClubRecord) -> Vec<Change> {
-    let mut changes = vec![Change::ClubFinished { club: club.spec.id.clone() }];
-    let following = state.orders.get(&club.order).and_then(|order| {
-        order.clubs.iter().filter(|spec| spec.id != club.spec.id).find(|spec| {
-            state.clubs.get(&spec.id).is_some_and(|r| matches!(r.state, ClubState::Waiting | ClubState::InWork))
-        })
-    });
-    if let Some(spec) = following {
-        changes.push(Change::ClubOpened { club: spec.id.clone() });
-    }
+    changes.extend(after_change(state, club, &after));
     changes
 }
 
@@ -261,9 +245,9 @@ fn judged(
 /// Says why it cannot be done and what would do.
 pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> {
     match command {
-        Command::ImportOrder(order) => import(state, order),
-        Command::OpenOrder(number) => open_order(state, number),
-        Command::OpenClub(id) => open_club(state, id),
+        Command::ImportOrder(order) => intake::import(state, order),
+        Command::OpenOrder(number) => intake::open_order(state, number),
+        Command::OpenClub(id) => intake::open_club(state, id),
         Command::StepDone(step) => step_done(state, *step),
         Command::Enter { club, characteristic, quantity } => enter(state, club.as_deref(), *characteristic, quantity),
         Command::Void { event, why } => void(state, *event, why),
@@ -279,62 +263,6 @@ pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> 
         Command::NextClub => cards::next_club(state),
         Command::Accept => cards::accept(state),
     }
-}
-
-fn import(state: &State, order: &Order) -> Result<Vec<Change>, Refusal> {
-    match state.orders.get(&order.number) {
-        None => Ok(vec![Change::OrderImported { order: order.clone() }]),
-        Some(known) if known == order => Ok(Vec::new()),
-        Some(known) => {
-            let lost = known.clubs.iter().find(|club| {
-                order.club(&club.id).is_none() && state.clubs.get(&club.id).is_some_and(ClubRecord::is_begun)
-            });
-            match lost {
-                Some(club) => refused(format!(
-                    "order {}: {} is begun and is missing from the new version; put it back, or give the new clubs another order number",
-                    order.number, club.id
-                )),
-                None => Ok(vec![Change::OrderRevised { order: order.clone() }]),
-            }
-        }
-    }
-}
-
-pub(super) fn open_order(state: &State, number: &str) -> Result<Vec<Change>, Refusal> {
-    let Some(order) = state.orders.get(number) else {
-        let known: Vec<&str> = state.order_sequence.iter().map(String::as_str).collect();
-        return refused(format!("there is no order {number}; known orders: {}", or_none(&known)));
-    };
-    let Some(next) = state.next_club(order) else {
-        return refused(format!(
-            "order {number} is finished: every club is built; open one of its clubs to measure it again"
-        ));
-    };
-    let mut changes = Vec::new();
-    if state.current_order.as_deref() != Some(number) {
-        changes.push(Change::OrderOpened { order: number.to_owned() });
-    }
-    // The club in hand stays in hand when its own order is scanned again.
-    let in_hand = state.club().is_some_and(|club| club.order == number && club.state != ClubState::Finished);
-    if !in_hand {
-        changes.push(Change::ClubOpened { club: next.spec.id.clone() });
-    }
-    Ok(changes)
-}
-
-pub(super) fn open_club(state: &State, id: &str) -> Result<Vec<Change>, Refusal> {
-    let found = state.clubs.get(id).or_else(|| state.clubs.values().find(|club| club.spec.token == id));
-    let Some(club) = found else {
-        return refused(format!("there is no club {id}; `orders list` shows what there is"));
-    };
-    let mut changes = Vec::new();
-    if state.current_order.as_ref() != Some(&club.order) {
-        changes.push(Change::OrderOpened { order: club.order.clone() });
-    }
-    if state.current_club.as_ref() != Some(&club.spec.id) {
-        changes.push(Change::ClubOpened { club: club.spec.id.clone() });
-    }
-    Ok(changes)
 }
 
 pub(super) fn step_done(state: &State, step: Step) -> Result<Vec<Change>, Refusal> {
@@ -384,6 +312,9 @@ fn enter(
             characteristic.label()
         ));
     };
+    if !characteristic.possible().contains(&value) {
+        return refused(impossible(characteristic, id, quantity));
+    }
     let u = match typed.lower.zip(typed.upper) {
         // A stated half-width: rectangular distribution, JCGM 100:2008, 4.3.7.
         Some((lower, upper)) => (upper - lower) / 2.0 / 3f64.sqrt(),
@@ -402,9 +333,7 @@ fn enter(
         budget: None,
     });
     let mut changes = vec![Change::ValueTyped { club: id.to_owned(), text: quantity.to_owned(), value: filed }];
-    if state.current_club.as_deref() == Some(id) {
-        changes.extend(when_complete(state, &after));
-    }
+    changes.extend(after_change(state, record, &after));
     Ok(changes)
 }
 
@@ -418,7 +347,8 @@ pub(super) fn void(state: &State, event: Option<EventId>, why: &str) -> Result<V
     // A typed value has no captured line: its entry knows.
     let filed = state.place_of(reading).and_then(|id| state.clubs.get(id));
     let voided = filed.is_some_and(|club| {
-        club.entries.iter().any(|entry| entry.event == reading && entry.standing == Standing::Voided)
+        let mut values = club.entries.iter().filter(|entry| entry.event == reading);
+        values.all(|entry| entry.standing == Standing::Voided)
     });
     match state.capture_line(reading).map(|line| &line.fate) {
         Some(Fate::Voided { .. }) => return refused(format!("reading {reading} is already taken back")),
@@ -429,15 +359,10 @@ pub(super) fn void(state: &State, event: Option<EventId>, why: &str) -> Result<V
         _ => {}
     }
     let mut changes = vec![Change::ReadingVoided { reading, why: why.trim().to_owned() }];
-    // A finished club that loses a value is not finished any more.
-    if let Some(club) = state.place_of(reading).and_then(|id| state.clubs.get(id))
-        && club.state == ClubState::Finished
-    {
+    if let Some(club) = filed {
         let mut after = club.clone();
         after.void(reading);
-        if !after.is_complete() {
-            changes.extend(open_club(state, &club.spec.id)?);
-        }
+        changes.extend(after_change(state, club, &after));
     }
     Ok(changes)
 }
@@ -473,9 +398,19 @@ pub(super) fn file_by_hand(state: &State, event: EventId, place: &Place) -> Resu
     if values.is_empty() {
         return refused(format!("{} cannot be a {}", line.captured.instrument, characteristic.label()));
     }
+    if let Some(wrong) = values.iter().find(|v| !v.characteristic.possible().contains(&v.measured.value)) {
+        return refused(impossible(wrong.characteristic, &club.spec.id, &format!("{:.1}", wrong.measured.value)));
+    }
     Ok(file(state, club, event, &line.captured, &values, true))
 }
 
-fn or_none(names: &[&str]) -> String {
-    if names.is_empty() { "none".to_owned() } else { names.join(", ") }
+fn impossible(characteristic: Characteristic, club: &str, found: &str) -> String {
+    let possible = characteristic.possible();
+    format!(
+        "a {} of {found} is not possible for {club}, expected from {} to {} {}",
+        characteristic.label(),
+        possible.start(),
+        possible.end(),
+        characteristic.unit()
+    )
 }

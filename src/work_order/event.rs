@@ -272,6 +272,11 @@ pub enum Change {
         /// The club.
         club: String,
     },
+    /// A finished club is not finished any more: it lost a value, or got one outside its limits.
+    ClubReopened {
+        /// The club.
+        club: String,
+    },
     /// An instrument began to send.
     InstrumentFound {
         /// Which.
@@ -387,6 +392,7 @@ impl Change {
             Self::ValueTyped { .. } => "value_typed",
             Self::StepDone { .. } => "step_done",
             Self::ClubFinished { .. } => "club_finished",
+            Self::ClubReopened { .. } => "club_reopened",
             Self::InstrumentFound { .. } => "instrument_found",
             Self::InstrumentLost { .. } => "instrument_lost",
             Self::Calibrated { .. } => "calibrated",

@@ -131,9 +131,8 @@ impl State {
             Change::ReadingFiled { reading, club, instrument, calibration, values, .. } => {
                 let place = |v: &FiledValue| Place { club: club.clone(), characteristic: v.characteristic };
                 let places = values.iter().map(|v| (place(v), v.stage)).collect();
-                // A reading filed again by hand leaves its former place.
-                if let Some(former) = self.place_of.get(reading).filter(|former| *former != club) {
-                    let former = former.clone();
+                // A reading filed again by hand leaves its former place, be it in the same club.
+                if let Some(former) = self.place_of.get(reading).cloned() {
                     self.on_club(&former, event.seq, |record| record.void(*reading));
                 }
                 self.set_fate(*reading, Fate::Filed(places));
@@ -197,6 +196,10 @@ impl State {
                 }
                 self.finished_last = Some(club.clone());
             }
+            Change::ClubReopened { club } => self.on_club(club, event.seq, |record| {
+                record.state = ClubState::InWork;
+                record.finished_at_us = None;
+            }),
             Change::InstrumentFound { instrument, .. } => {
                 self.connected.insert(instrument.clone(), true);
             }
@@ -268,6 +271,12 @@ impl State {
     }
 
     fn take_order(&mut self, order: &Order, seq: u64) {
+        // A club that the new version drops was not begun, or it would have been refused.
+        for spec in self.orders.get(&order.number).into_iter().flat_map(|known| &known.clubs) {
+            if order.club(&spec.id).is_none() {
+                self.clubs.remove(&spec.id);
+            }
+        }
         for spec in &order.clubs {
             match self.clubs.get_mut(&spec.id) {
                 Some(record) => {
@@ -287,8 +296,10 @@ impl State {
     fn open_club(&mut self, club: &str, seq: u64) {
         self.current_club = Some(club.to_owned());
         self.on_club(club, seq, |record| {
-            record.state = ClubState::InWork;
-            record.finished_at_us = None;
+            // A finished club may be looked at and measured again without being unfinished by that.
+            if record.state != ClubState::Finished {
+                record.state = ClubState::InWork;
+            }
         });
     }
 

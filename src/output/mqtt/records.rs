@@ -42,7 +42,7 @@ impl RecordIndex {
                 }
                 vec![club]
             }
-            Change::ClubOpened { club } | Change::StepDone { club, .. } => vec![Arc::from(club.as_str())],
+            Change::ClubReopened { club } | Change::StepDone { club, .. } => vec![Arc::from(club.as_str())],
             Change::ValueTyped { club, .. } => {
                 let club: Arc<str> = Arc::from(club.as_str());
                 self.club_of.insert(event.id, Arc::clone(&club));
@@ -184,7 +184,7 @@ mod tests {
             by_hand: true,
         };
         let none: Vec<String> = Vec::new();
-        assert_eq!(take(Change::ClubOpened { club: "W-1/1".into() }).1, none);
+        assert_eq!(take(Change::ClubReopened { club: "W-1/1".into() }).1, none);
         let (reading, touched) = take(filed(EventId::new(7, 99, 0), "W-1/1"));
         assert_eq!(touched, none);
         assert_eq!(take(filed(reading, "W-1/1")).1, none);

@@ -1,0 +1,61 @@
+//! When a club is finished, and when it is not any more.
+//!
+//! A club before and after a change comes in, what follows from the change leaves. Finished is what has everything the
+//! order asks for within the limits that hold now, whatever they were when it was measured.
+
+use super::event::Change;
+use super::judging::{Verdict, judge};
+use super::record::{ClubRecord, ClubState};
+use super::state::State;
+
+/// What a change of a club's values leads to: it is finished and the next one of its order follows, or it is finished
+/// no more.
+pub(super) fn after_change(state: &State, before: &ClubRecord, after: &ClubRecord) -> Vec<Change> {
+    let good = is_good(state, after);
+    match (before.state == ClubState::Finished, good) {
+        (false, true) => finish(state, after),
+        // A person may hand over what is outside its limits; that stands until it loses a value.
+        (true, false) if is_good(state, before) || !after.is_complete() => reopen(state, after),
+        _ => Vec::new(),
+    }
+}
+
+/// Everything the order asks for is measured and within the limits of the order as it is now.
+fn is_good(state: &State, club: &ClubRecord) -> bool {
+    let within = |row: &super::order::TargetRow| {
+        club.standing(row.characteristic).is_some_and(|entry| {
+            let judged = judge(state.policy.rule, &row.target, entry.filed.value, entry.filed.u);
+            matches!(judged.verdict, Verdict::Within | Verdict::NoTarget)
+        })
+    };
+    club.is_complete() && club.spec.targets.iter().all(within)
+}
+
+/// Finishes a club; if it was the open one, the next one of its order is opened.
+pub(super) fn finish(state: &State, club: &ClubRecord) -> Vec<Change> {
+    let mut changes = vec![Change::ClubFinished { club: club.spec.id.clone() }];
+    if state.current_club.as_ref() != Some(&club.spec.id) {
+        return changes;
+    }
+    let following = state.orders.get(&club.order).and_then(|order| {
+        order.clubs.iter().filter(|spec| spec.id != club.spec.id).find(|spec| {
+            state.clubs.get(&spec.id).is_some_and(|r| matches!(r.state, ClubState::Waiting | ClubState::InWork))
+        })
+    });
+    if let Some(spec) = following {
+        changes.push(Change::ClubOpened { club: spec.id.clone() });
+    }
+    changes
+}
+
+/// The club is in work again, and in hand again unless another one is already begun.
+fn reopen(state: &State, club: &ClubRecord) -> Vec<Change> {
+    let mut changes = vec![Change::ClubReopened { club: club.spec.id.clone() }];
+    if state.current_club.as_ref() != Some(&club.spec.id) && !state.club().is_some_and(ClubRecord::is_begun) {
+        if state.current_order.as_ref() != Some(&club.order) {
+            changes.push(Change::OrderOpened { order: club.order.clone() });
+        }
+        changes.push(Change::ClubOpened { club: club.spec.id.clone() });
+    }
+    changes
+}

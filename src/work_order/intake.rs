@@ -1,0 +1,89 @@
+//! Orders taken in and opened: a new order, a new version of a known one, and which club is in hand.
+
+use super::desk::{Refusal, refused};
+use super::event::Change;
+use super::order::{ClubSpec, Order};
+use super::record::{ClubRecord, ClubState};
+use super::state::State;
+
+/// Takes an order in, or a new version of it; the same version again changes nothing.
+pub(super) fn import(state: &State, order: &Order) -> Result<Vec<Change>, Refusal> {
+    match state.orders.get(&order.number) {
+        None => Ok(vec![Change::OrderImported { order: order.clone() }]),
+        Some(known) if known == order => Ok(Vec::new()),
+        Some(known) => {
+            for club in &known.clubs {
+                keeps(state, order, club)?;
+            }
+            Ok(vec![Change::OrderRevised { order: order.clone() }])
+        }
+    }
+}
+
+/// A club that is begun or in hand must be the same club in the new version: its id is its position, and what was
+/// measured on it must not become another one's.
+fn keeps(state: &State, order: &Order, club: &ClubSpec) -> Result<(), Refusal> {
+    let is_begun = state.clubs.get(&club.id).is_some_and(ClubRecord::is_begun);
+    let is_open = state.current_club.as_ref() == Some(&club.id);
+    if !is_begun && !is_open {
+        return Ok(());
+    }
+    let how = if is_begun { "begun" } else { "open" };
+    let remedy = "put new clubs at the end, or give them another order number";
+    match order.club(&club.id) {
+        None => refused(format!(
+            "order {}: {} is {how} and is missing from the new version; {remedy}",
+            order.number, club.id
+        )),
+        Some(new) if (&new.name, new.kind, new.hand) != (&club.name, club.kind, club.hand) => refused(format!(
+            "order {}: {} is {how} as a {}, {}-handed, and would become a {}, {}-handed; {remedy}",
+            order.number,
+            club.id,
+            club.name,
+            club.hand.name(),
+            new.name,
+            new.hand.name()
+        )),
+        Some(_) => Ok(()),
+    }
+}
+
+/// Makes an order the current one and its next club the one in hand.
+pub(super) fn open_order(state: &State, number: &str) -> Result<Vec<Change>, Refusal> {
+    let Some(order) = state.orders.get(number) else {
+        let known: Vec<&str> = state.order_sequence.iter().map(String::as_str).collect();
+        let known = if known.is_empty() { "none".to_owned() } else { known.join(", ") };
+        return refused(format!("there is no order {number}; known orders: {known}"));
+    };
+    let Some(next) = state.next_club(order) else {
+        return refused(format!(
+            "order {number} is finished: every club is built; open one of its clubs to measure it again"
+        ));
+    };
+    let mut changes = Vec::new();
+    if state.current_order.as_deref() != Some(number) {
+        changes.push(Change::OrderOpened { order: number.to_owned() });
+    }
+    // The club in hand stays in hand when its own order is scanned again.
+    let in_hand = state.club().is_some_and(|club| club.order == number && club.state != ClubState::Finished);
+    if !in_hand {
+        changes.push(Change::ClubOpened { club: next.spec.id.clone() });
+    }
+    Ok(changes)
+}
+
+/// Makes a club the one in hand; a finished one stays finished.
+pub(super) fn open_club(state: &State, id: &str) -> Result<Vec<Change>, Refusal> {
+    let found = state.clubs.get(id).or_else(|| state.clubs.values().find(|club| club.spec.token == id));
+    let Some(club) = found else {
+        return refused(format!("there is no club {id}; `orders list` shows what there is"));
+    };
+    let mut changes = Vec::new();
+    if state.current_order.as_ref() != Some(&club.order) {
+        changes.push(Change::OrderOpened { order: club.order.clone() });
+    }
+    if state.current_club.as_ref() != Some(&club.spec.id) {
+        changes.push(Change::ClubOpened { club: club.spec.id.clone() });
+    }
+    Ok(changes)
+}

@@ -1,0 +1,229 @@
+//! From the first part to the finished club and back: what revisions, corrections and second thoughts do to a record.
+//!
+//! Each test is named after a fault that a review found.
+#![expect(clippy::unwrap_used, reason = "a helper of a test fails the test")]
+
+use benchscribe::club::characteristic::Characteristic;
+use benchscribe::config::order_file::read_order;
+use benchscribe::measurement::reading::{InstrumentKind, Measured, Quantity};
+use benchscribe::measurement::stamp::Stamp;
+use benchscribe::work_order::desk::{Command, answer, place};
+use benchscribe::work_order::event::{CapturedReading, Change, EventId, Numbering, Place};
+use benchscribe::work_order::order::Order;
+use benchscribe::work_order::record::ClubState;
+use benchscribe::work_order::state::State;
+
+const DRIVER: &str = r#"
+[[club]]
+name = "driver"
+kind = "driver"
+head_mass = "200 g ± 3 g"
+length = "45 in ± 1/8 in"
+"#;
+const IRON: &str = r#"
+[[club]]
+name = "5-iron"
+kind = "iron"
+head_mass = "256 g ± 3 g"
+"#;
+const WOOD: &str = r#"
+[[club]]
+name = "5-wood"
+kind = "fairway"
+length = "42 in ± 1/8 in"
+"#;
+
+fn order(clubs: &[&str]) -> Order {
+    read_order("w9.toml", &format!("order = \"W-9\"\n{}", clubs.concat())).unwrap()
+}
+
+struct Bench {
+    state: State,
+    numbering: Numbering,
+}
+
+impl Bench {
+    fn with(clubs: &[&str]) -> Self {
+        let mut bench = Self { state: State::default(), numbering: Numbering::after(1, 0) };
+        bench.does(Command::ImportOrder(order(clubs)));
+        bench.does(Command::OpenOrder("W-9".into()));
+        bench
+    }
+
+    fn take(&mut self, changes: Vec<Change>) -> Option<EventId> {
+        let mut last = None;
+        for change in changes {
+            let event = self.numbering.event(Stamp::default(), None, change);
+            self.state.apply(&event);
+            last = Some(event.id);
+        }
+        last
+    }
+
+    #[track_caller]
+    fn does(&mut self, command: Command) {
+        let changes = answer(&self.state, &command).unwrap();
+        self.take(changes);
+    }
+
+    #[track_caller]
+    fn refuses(&self, command: &Command, words: &str) {
+        let refusal = answer(&self.state, command).unwrap_err().0;
+        assert!(refusal.contains(words), "{refusal}");
+    }
+
+    fn weighs(&mut self, grams: f64) -> EventId {
+        let captured = CapturedReading {
+            instrument: "parts-scale".into(),
+            kind: InstrumentKind::Scale,
+            measured: vec![Measured { quantity: Quantity::Mass, value: grams, u: 0.01 }],
+            levels: [grams, 0.0],
+            zero: [0.0; 2],
+            u_levels: [0.01; 2],
+            window_s: [1.0, 2.0],
+            t_s: 2.0,
+            printed: None,
+            stable_flag: None,
+            calibration: EventId::new(1, 1, 0),
+            evidence: String::new(),
+            budget_inputs: None,
+            budget: Vec::new(),
+        };
+        let reading = self.take(vec![Change::ReadingCaptured(captured.clone())]).unwrap();
+        let placed = place(&self.state, reading, &captured, 0);
+        self.take(placed);
+        reading
+    }
+
+    fn enters(&mut self, club: &str, quantity: &str) {
+        self.does(enter(club, quantity));
+    }
+
+    fn state_of(&self, club: &str) -> ClubState {
+        self.state.clubs[club].state
+    }
+
+    fn values(&self, club: &str) -> Vec<(&'static str, f64)> {
+        self.state.clubs[club].valid().map(|e| (e.filed.characteristic.name(), e.filed.value)).collect()
+    }
+}
+
+fn enter(club: &str, quantity: &str) -> Command {
+    Command::Enter { club: Some(club.into()), characteristic: Characteristic::Length, quantity: quantity.into() }
+}
+
+fn file(event: EventId, club: &str, characteristic: Characteristic) -> Command {
+    Command::File { event, place: Place { club: club.into(), characteristic } }
+}
+
+/// A driver that is finished, and the iron behind it open. The club counts as gripped.
+fn finished() -> (Bench, EventId) {
+    let mut bench = Bench::with(&[DRIVER, IRON]);
+    let head = bench.weighs(200.5);
+    bench.does(Command::Scan("BS1/S/GRIP".into()));
+    bench.enters("W-9/1", "45 in");
+    assert_eq!(bench.state_of("W-9/1"), ClubState::Finished);
+    assert_eq!(bench.state.current_club.as_deref(), Some("W-9/2"));
+    (bench, head)
+}
+
+#[test]
+fn a_revision_never_gives_one_clubs_readings_to_another() {
+    let mut bench = Bench::with(&[DRIVER, IRON]);
+    bench.weighs(200.5);
+    bench.refuses(
+        &Command::ImportOrder(order(&[WOOD, DRIVER, IRON])),
+        "W-9/1 is begun as a driver, right-handed, and would become a 5-wood",
+    );
+    bench.does(Command::ImportOrder(order(&[DRIVER, IRON, WOOD])));
+    assert_eq!(bench.state.clubs["W-9/3"].spec.name, "5-wood");
+}
+
+#[test]
+fn a_revision_never_drops_the_club_in_hand() {
+    let mut bench = Bench::with(&[DRIVER, IRON]);
+    bench.does(Command::OpenClub("W-9/2".into()));
+    bench.refuses(&Command::ImportOrder(order(&[DRIVER])), "W-9/2 is open and is missing");
+    bench.does(Command::OpenClub("W-9/1".into()));
+    // Neither begun nor open, it goes without a trace.
+    bench.does(Command::OpenClub("W-9/1".into()));
+    bench.take(vec![Change::OrderRevised { order: order(&[DRIVER]) }]);
+    assert!(!bench.state.clubs.contains_key("W-9/2"));
+}
+
+#[test]
+fn a_club_is_finished_by_the_limits_that_hold_now() {
+    let mut bench = Bench::with(&[DRIVER]);
+    bench.does(Command::Scan("BS1/S/GRIP".into()));
+    bench.enters("W-9/1", "45 in");
+    bench.does(Command::ImportOrder(order(&[&DRIVER.replace("45 in", "44 in")])));
+    bench.weighs(200.5);
+    assert_eq!(bench.state_of("W-9/1"), ClubState::InWork, "45 in is outside 44 in ± 1/8 in");
+    bench.enters("W-9/1", "44 in");
+    assert_eq!(bench.state_of("W-9/1"), ClubState::Finished);
+}
+
+#[test]
+fn looking_at_a_finished_club_leaves_it_finished() {
+    let (mut bench, _) = finished();
+    bench.does(Command::OpenClub("W-9/1".into()));
+    bench.does(Command::OpenClub("W-9/2".into()));
+    assert_eq!(bench.state_of("W-9/1"), ClubState::Finished);
+    bench.does(Command::OpenClub("W-9/1".into()));
+    bench.weighs(200.4);
+    assert_eq!(bench.state_of("W-9/1"), ClubState::Finished, "measured again and still within");
+}
+
+#[test]
+fn a_finished_club_with_a_value_outside_its_limits_is_finished_no_more() {
+    let (mut bench, _) = finished();
+    bench.enters("W-9/1", "44 in");
+    assert_eq!(bench.state_of("W-9/1"), ClubState::InWork);
+    assert_eq!(bench.state.current_club.as_deref(), Some("W-9/1"), "in hand again, the next one is not begun");
+    bench.enters("W-9/1", "45 in");
+    assert_eq!(bench.state_of("W-9/1"), ClubState::Finished);
+}
+
+#[test]
+fn a_finished_club_that_loses_a_reading_to_another_is_finished_no_more() {
+    let (mut bench, head) = finished();
+    bench.does(file(head, "W-9/2", Characteristic::HeadMass));
+    assert_eq!(bench.state_of("W-9/1"), ClubState::InWork);
+    assert_eq!(bench.values("W-9/2"), [("head_mass", 200.5)]);
+    let (mut bench, head) = finished();
+    bench.does(Command::Void { event: Some(head), why: "wrong head".into() });
+    assert_eq!(bench.state_of("W-9/1"), ClubState::InWork);
+}
+
+#[test]
+fn a_reading_filed_again_in_the_same_club_stands_in_one_place() {
+    let mut bench = Bench::with(&[DRIVER]);
+    let reading = bench.weighs(200.5);
+    bench.does(file(reading, "W-9/1", Characteristic::ShaftMass));
+    assert_eq!(bench.values("W-9/1"), [("shaft_mass", 200.5)]);
+    bench.does(file(reading, "W-9/1", Characteristic::HeadMass));
+    assert_eq!(bench.values("W-9/1"), [("head_mass", 200.5)]);
+    bench.does(Command::Void { event: Some(reading), why: "not mine".into() });
+    assert_eq!(bench.values("W-9/1"), []);
+    bench.refuses(&Command::Void { event: Some(reading), why: "again".into() }, "already taken back");
+}
+
+#[test]
+fn a_typed_value_finishes_a_club_that_is_not_in_hand() {
+    let mut bench = Bench::with(&[DRIVER, IRON]);
+    bench.weighs(200.5);
+    bench.does(Command::Scan("BS1/S/GRIP".into()));
+    bench.does(Command::NextClub);
+    bench.enters("W-9/1", "45 in");
+    assert_eq!(bench.state_of("W-9/1"), ClubState::Finished);
+    assert_eq!(bench.state.current_club.as_deref(), Some("W-9/2"));
+}
+
+#[test]
+fn what_cannot_be_is_neither_typed_nor_filed() {
+    let mut bench = Bench::with(&[DRIVER]);
+    bench.refuses(&enter("W-9/1", "-5 in"), "is not possible");
+    bench.refuses(&enter("W-9/1", "0 in"), "is not possible");
+    let reading = bench.weighs(900.0);
+    bench.refuses(&file(reading, "W-9/1", Characteristic::GripMass), "is not possible");
+}
