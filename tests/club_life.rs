@@ -3,6 +3,8 @@
 //! Each test is named after a fault that a review found.
 #![expect(clippy::unwrap_used, reason = "a helper of a test fails the test")]
 
+mod desk_bench;
+
 use benchscribe::club::characteristic::Characteristic;
 use benchscribe::config::order_file::read_order;
 use benchscribe::measurement::reading::{InstrumentKind, Measured, Quantity};
@@ -12,6 +14,8 @@ use benchscribe::work_order::event::{CapturedReading, Change, EventId, Numbering
 use benchscribe::work_order::order::Order;
 use benchscribe::work_order::record::ClubState;
 use benchscribe::work_order::state::State;
+use desk_bench::{CONFIG, DeskBench};
+use serde_json::json;
 
 const DRIVER: &str = r#"
 [[club]]
@@ -226,4 +230,36 @@ fn what_cannot_be_is_neither_typed_nor_filed() {
     bench.refuses(&enter("W-9/1", "0 in"), "is not possible");
     let reading = bench.weighs(900.0);
     bench.refuses(&file(reading, "W-9/1", Characteristic::GripMass), "is not possible");
+}
+
+/// Two clubs whose only part could be either of two, so that a person must choose.
+const LOOKALIKES: &str = r#"
+order = "W-8"
+[[club]]
+name = "a"
+kind = "driver"
+grip_mass = "52 g ± 3 g"
+[[club]]
+name = "b"
+kind = "driver"
+grip_mass = "56 g ± 3 g"
+shaft_mass = "200 g ± 5 g"
+"#;
+
+#[test]
+fn a_reading_filed_by_hand_that_finishes_a_club_is_not_filed_to_the_next_as_well() {
+    let mut bench = DeskBench::new(CONFIG);
+    let mut stored = bench.begin();
+    bench.command(json!({"command": "import_order", "file": "w8", "text": LOOKALIKES}), &mut stored).unwrap();
+    bench.command(json!({"command": "open_order", "order": "W-8"}), &mut stored).unwrap();
+    bench.lay("scale", &[0.0; 40], &mut stored);
+    // Grip or shaft of club a: two fit. Of club b it could only be the grip.
+    bench.lay("scale", &[54.0; 80], &mut stored);
+    let reading = stored.of("reading_unfiled").len();
+    assert_eq!(reading, 1, "the reading was meant to wait for a person");
+    let event = stored.of("reading_captured")[0].id.to_string();
+    let chosen = json!({"command": "file", "event": event, "club": "W-8/1", "characteristic": "grip_mass"});
+    bench.command(chosen, &mut stored).unwrap();
+    assert_eq!(stored.of("club_finished").len(), 1);
+    assert_eq!(stored.of("reading_filed").len(), 1, "filed to both clubs");
 }

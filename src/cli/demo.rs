@@ -80,7 +80,17 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     for instrument in &mut settings.instruments {
         instrument.port = ports.join(&instrument.id);
     }
-    runtime()?.block_on(build(arguments, settings, ports))
+    let made_ports = arguments.ports.is_none().then(|| ports.clone());
+    let built = runtime()?.block_on(build(arguments, settings, ports));
+    // The links are gone with the simulation; an empty folder is nobody's.
+    if let Some(made) = made_ports
+        && std::fs::remove_dir(&made).is_ok()
+        && let Some(parent) = made.parent()
+    {
+        // The journal of a demo without --data stays beside it.
+        let _kept_if_not_empty = std::fs::remove_dir(parent);
+    }
+    built
 }
 
 async fn build(arguments: Arguments, settings: BenchSettings, ports: PathBuf) -> anyhow::Result<ExitCode> {

@@ -72,7 +72,12 @@ enum Command {
 #[must_use]
 pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    start_log();
+    // The demo's ports come a moment after its daemon; that they are missing until then is nothing to warn of.
+    let usual = match arguments.command {
+        Command::Demo(_) => "benchscribe=warn,benchscribe::instrument=error",
+        _ => "benchscribe=info,warn",
+    };
+    start_log(usual);
     let result = match arguments.command {
         Command::Demo(arguments) => demo::run(arguments),
         Command::Run(arguments) => run::run(arguments),
@@ -95,9 +100,9 @@ pub fn main() -> ExitCode {
     })
 }
 
-fn start_log() {
+fn start_log(usual: &str) {
     let filter = tracing_subscriber::EnvFilter::try_from_env("BENCHSCRIBE_LOG")
-        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("benchscribe=info,warn"));
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(usual));
     tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
 }
 
