@@ -203,7 +203,7 @@ async fn a_display_that_comes_late_is_right_at_once() {
     right(&Subscriber::start(broker.port, &topic("#")));
 
     // Opened again it is no finished club: its record goes, and comes back when it is finished again.
-    bench.append(vec![Change::ClubOpened { club: first.clone() }]).await;
+    bench.append(vec![Change::ClubReopened { club: first.clone() }]).await;
     fresh.wait(&record, SOON, |record| record.payload.is_empty());
     bench.append(vec![Change::ClubFinished { club: first }]).await;
     wait_for("it is back", SOON, || (!fresh.on(&record).last()?.payload.is_empty()).then_some(()));
