@@ -146,6 +146,12 @@ async fn after_each_pulled_plug_the_readings_of_each_port_are_back_on_its_own_ch
     let senders: Vec<Sender> = links.iter().enumerate().map(|(value, link)| Sender::start(link, value)).collect();
     let mut ports = Ports::start(&links, "hdr2-sign8-unit3", 1.0);
     let (mut slowest, mut devices) = (Duration::ZERO, std::collections::BTreeSet::new());
+    let mut told = Vec::new();
+    // A plug that is pulled before the port was first opened is pulled from nobody.
+    let mut heard = [false; PORTS];
+    while heard.contains(&false) {
+        heard[ports.number().await.0] = true;
+    }
     for round in 0..cycles.div_ceil(PORTS) {
         for (number, sender) in senders.iter().enumerate() {
             // In every other round the ports are away for a while, each for another while, and come back in another order.
@@ -154,11 +160,18 @@ async fn after_each_pulled_plug_the_readings_of_each_port_are_back_on_its_own_ch
         }
         let (mut lost, mut back) = ([false; PORTS], [false; PORTS]);
         let mut plugged: [Option<Instant>; PORTS] = [None; PORTS];
+        let began = Instant::now();
         while back.contains(&false) {
+            // The other ports go on sending, so waiting for any message would wait for ever.
+            let waits = began.elapsed() < 2 * PATIENCE;
+            assert!(waits, "round {round}: lost {lost:?}, back {back:?}, plugged {plugged:?}, told {told:?}");
             let message = ports.next().await;
             let number = message.instrument;
             match message.event {
-                PortEvent::Lost { .. } => lost[number] = true,
+                PortEvent::Lost { reason } => {
+                    lost[number] = true;
+                    told.push((round, number, reason));
+                }
                 PortEvent::Frame(frame, _) => {
                     let value = frame.value.unwrap().to_f64();
                     assert!(
