@@ -6,6 +6,7 @@ use crate::instrument::format::{Decoder, Format, Item};
 use crate::instrument::indication::{Indication, Wiring, read};
 use crate::measurement::calibration::settling_limits;
 use crate::measurement::evidence::Evidence;
+use crate::measurement::printed::printed;
 use crate::measurement::quantity::Target;
 use crate::measurement::settling::{Capture, recompute_with_doubt, zero_part};
 use crate::measurement::uncertainty::{Budget, LevelParts, assess};
@@ -62,12 +63,25 @@ pub enum Doubt {
 /// # Errors
 /// What it does not agree with.
 pub fn prove(captured: &CapturedReading, calibrated: &Change, evidence: &Evidence) -> Result<(), Doubt> {
-    let Change::Calibrated { format, format_settings, channels, resolution, rate_hz, capacity_g, calibration, .. } =
-        calibrated
+    let Change::Calibrated {
+        format,
+        format_text,
+        format_settings,
+        channels,
+        resolution,
+        rate_hz,
+        capacity_g,
+        calibration,
+        ..
+    } = calibrated
     else {
         return Err(Doubt::NoCalibration);
     };
-    let mut format = Format::built_in(format).map_err(|error| Doubt::Format(error.to_string()))?;
+    let described = match format_text {
+        Some(text) => Format::from_toml(text, format),
+        None => Format::built_in(format),
+    };
+    let mut format = described.map_err(|error| Doubt::Format(error.to_string()))?;
     for (key, value) in format_settings {
         format.set(key, value).map_err(|error| Doubt::Format(error.to_string()))?;
     }
@@ -87,7 +101,12 @@ pub fn prove(captured: &CapturedReading, calibrated: &Change, evidence: &Evidenc
     let limits = settling_limits(captured.kind, *resolution, *rate_hz, capacity);
     let window = (captured.window_s[0], captured.window_s[1]);
     let u_zero = captured.budget_inputs.map_or([0.0; 2], |inputs| inputs.u_zero);
-    let again = recompute_with_doubt(&limits, &evidence.samples, window, captured.zero, u_zero).ok_or(Doubt::Window)?;
+    let again = if captured.on_key {
+        printed(&limits, &evidence.samples, window, u_zero)
+    } else {
+        recompute_with_doubt(&limits, &evidence.samples, window, captured.zero, u_zero)
+    };
+    let again = again.ok_or(Doubt::Window)?;
     let levels = again.values;
     if !same_bits(&levels, &captured.levels) {
         return Err(Doubt::Level);

@@ -87,6 +87,7 @@ impl Bench {
             window_s: [1.0, 2.0],
             t_s: 2.0,
             printed: None,
+            on_key: false,
             stable_flag: None,
             calibration: EventId::new(1, 1, 0),
             evidence: String::new(),

@@ -3,12 +3,13 @@
 use std::collections::BTreeMap;
 
 use crate::config::bench_file::InstrumentSettings;
-use crate::instrument::format::Frame;
+use crate::instrument::format::{Frame, Mode, NetGross};
 use crate::instrument::indication::{Indication, OUT_OF_RANGE, UnitNews, UnitWatch, is_beyond, read};
 use crate::measurement::calibration::{Calibration, settling_limits};
 use crate::measurement::evidence::{Evidence, RawFrame, RecentFrames};
+use crate::measurement::printed::{Print, PrintWatch, printed, u_own_zero};
 use crate::measurement::reading::{InstrumentKind, Reading};
-use crate::measurement::sample::Expectation;
+use crate::measurement::sample::{Expectation, Sample};
 use crate::measurement::settling::{Capture, Change, Phase, Settling, SettlingLimits, zero_part};
 use crate::measurement::stamp::Stamp;
 use crate::measurement::uncertainty::{Drift, LevelParts, assess};
@@ -59,6 +60,37 @@ struct Measuring {
     limits: SettlingLimits,
     settling: Settling,
     recent: RecentFrames,
+    /// For an instrument that sends on a key, in the place of the settling.
+    prints: PrintWatch,
+    lines: PrintedLines,
+}
+
+/// Tells the lines of one print apart: a scale may send gross and net one after the other, and the net one is meant.
+#[derive(Debug, Default)]
+struct PrintedLines {
+    last: Option<(f64, NetGross)>,
+    sends_net: bool,
+}
+
+/// Lines of one print come within this, s.
+const ONE_PRINT_S: f64 = 0.5;
+
+impl PrintedLines {
+    /// Whether a line only stands beside the one that is meant.
+    fn is_beside(&mut self, t_s: f64, label: Option<NetGross>, prints: &mut PrintWatch) -> bool {
+        let Some(label) = label else { return false };
+        let before = self.last.replace((t_s, label)).filter(|(last_s, _)| t_s - last_s < ONE_PRINT_S);
+        match (before, label) {
+            (Some((_, NetGross::Net)), NetGross::Gross) => self.sends_net = true,
+            // What the first gross line began is forgotten; later ones begin nothing.
+            (Some((_, NetGross::Gross)), NetGross::Net) if !self.sends_net => {
+                self.sends_net = true;
+                *prints = PrintWatch::default();
+            }
+            _ => {}
+        }
+        self.sends_net && label == NetGross::Gross
+    }
 }
 
 /// The words while the empty pan reads far below its zero.
@@ -82,7 +114,14 @@ impl Channel {
         let measuring = settings.calibration.clone().map(|calibration| {
             let wiring = &settings.wiring;
             let limits = settling_limits(wiring.kind, wiring.resolution, settings.rate_hz, wiring.capacity);
-            Measuring { calibration, settling: Settling::new(limits.clone()), limits, recent: RecentFrames::default() }
+            Measuring {
+                calibration,
+                settling: Settling::new(limits.clone()),
+                limits,
+                recent: RecentFrames::default(),
+                prints: PrintWatch::default(),
+                lines: PrintedLines::default(),
+            }
         });
         Self {
             units: UnitWatch::new(settings.format.names_units()),
@@ -106,6 +145,9 @@ impl Channel {
     /// In words: nothing is zeroed, tared or stored while a load moves (OIML R 76-1, 4.4.2), and why not otherwise.
     pub fn control(&mut self, control: Control) -> Result<(), String> {
         let name = &self.settings.name;
+        if self.is_on_key() && control == Control::Zero {
+            return Err(format!("{name} takes its zero off by itself: use its own key"));
+        }
         let phase = self.phase().0;
         // A load that came a moment ago is not a placement yet, and not nothing either.
         let is_coming = phase == "empty"
@@ -150,6 +192,7 @@ impl Channel {
         self.units = UnitWatch::new(self.settings.format.names_units());
         if let Some(measuring) = &mut self.measuring {
             measuring.recent.clear();
+            measuring.prints = PrintWatch::default();
             match last {
                 Some(last) => measuring.settling.resume(capture_of(last)),
                 None => measuring.settling.start_unknown(),
@@ -200,7 +243,14 @@ impl Channel {
         {
             return self.state(OUT_OF_RANGE);
         }
+        let on_key = self.settings.format.mode == Mode::OnKey;
+        if on_key && measuring.lines.is_beside(stamp.t_s, frame.net_gross, &mut measuring.prints) {
+            return Seen::Nothing;
+        }
         measuring.recent.push(RawFrame { t_s: stamp.t_s, bytes: raw.into() }, sample);
+        if on_key {
+            return self.printed(stamp, frame, &sample);
+        }
         let changes = measuring.settling.push(&sample, expected);
         let mut captured = None;
         for change in changes.iter() {
@@ -224,7 +274,40 @@ impl Channel {
             }
         }
         let Some(capture) = captured else { return Seen::Nothing };
+        self.captured(stamp, frame, capture)
+    }
+
+    /// Takes a number that the instrument was told to send.
+    fn printed(&mut self, stamp: Stamp, frame: &Frame, sample: &Sample) -> Seen {
+        let Some(measuring) = &mut self.measuring else { return Seen::Nothing };
+        if frame.stable == Some(false) {
+            measuring.prints = PrintWatch::default();
+            return self.state("sent while it moved: let it come to rest and print again");
+        }
+        let words = match measuring.prints.push(sample, self.settings.format.has_check(), &measuring.limits) {
+            Print::Again => "has no check in its frames: print once more to confirm",
+            Print::Zero => "printed its zero: lay the part on, then print",
+            Print::TooSoon => "printed too fast: if it sends by itself, write `sends = \"streaming\"`",
+            Print::Reading { window_s } => {
+                let u_zero = u_own_zero(&measuring.limits);
+                let evidence = measuring.recent.cut(window_s.0, stamp.t_s);
+                let Some(level) = printed(&measuring.limits, &evidence.samples, window_s, u_zero) else {
+                    return Seen::Nothing;
+                };
+                let (values, u, n) = (level.values, level.u, level.n);
+                let capture = Capture { t_s: stamp.t_s, values, u, window: window_s, zero: [0.0; 2], u_zero, n };
+                return self.captured(stamp, frame, capture);
+            }
+        };
+        self.held = None;
+        self.message = Some(words);
+        Seen::Nothing
+    }
+
+    /// Makes a reading of what has come to rest.
+    fn captured(&mut self, stamp: Stamp, frame: &Frame, capture: Capture) -> Seen {
         self.message = None;
+        let Some(measuring) = &self.measuring else { return Seen::Nothing };
         let parts = LevelParts::split(
             capture.u,
             zero_part(&measuring.limits, capture.u_zero),
@@ -249,6 +332,7 @@ impl Channel {
             window_s: [capture.window.0, capture.window.1],
             t_s: capture.t_s,
             printed: frame.value.as_ref().map(|value| value.as_str().to_owned()),
+            on_key: self.is_on_key(),
             stable_flag: frame.stable,
             calibration,
             evidence: String::new(),
@@ -275,11 +359,20 @@ impl Channel {
         }
     }
 
+    /// Whether it sends on a key only, so that its last number stays true until the next one.
+    #[must_use]
+    pub fn is_on_key(&self) -> bool {
+        self.settings.format.mode == Mode::OnKey
+    }
+
     /// The phase for the display: its name and progress.
     #[must_use]
     pub fn phase(&self) -> (&'static str, Option<f64>) {
         if !matches!(self.link, Link::Sending) {
             return ("lost", None);
+        }
+        if self.is_on_key() {
+            return (if self.held.is_some() { "held" } else { "empty" }, None);
         }
         match self.measuring.as_ref().map(|measuring| measuring.settling.phase()) {
             None | Some(Phase::Empty) => ("empty", None),

@@ -344,6 +344,7 @@ fn calibrated(state: &State, channel: &Channel) -> Option<Change> {
     let change = Change::Calibrated {
         instrument: settings.id.clone(),
         format: settings.format.family.clone(),
+        format_text: settings.format.own_text().map(str::to_owned),
         format_settings: settings.format_settings.clone(),
         channels: settings.wiring.channels.clone(),
         resolution: settings.wiring.resolution,

@@ -135,7 +135,10 @@ pub async fn run(
     let (before, start, clock_synchronised) = (state.seq, clock.now(), clock_is_synchronised());
     let recorder = match &settings.recording {
         Some(to) => {
-            let header = Header::new(&to.configuration, epoch, before, start, clock_synchronised);
+            let header = Header {
+                named_files: to.named_files.clone(),
+                ..Header::new(&to.configuration, epoch, before, start, clock_synchronised)
+            };
             Some(recording::begin(to, &header, &journal.reader()).await?)
         }
         None => None,
@@ -358,7 +361,8 @@ impl Desk {
     }
 
     fn publish(&mut self) {
-        let snapshot = self.show.snapshot(&self.core, self.clock.now());
+        let recording = self.recorder.as_ref().and_then(Recorder::trouble);
+        let snapshot = self.show.snapshot(&self.core, self.clock.now(), recording);
         self.snapshots.send_replace(Arc::new(snapshot));
     }
 }

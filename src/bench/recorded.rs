@@ -3,6 +3,8 @@
 //! In: inputs with their times, or lines. Out: lines, or inputs. Absent: files, which are `recording`'s (writing)
 //! and the command line's (reading), and any decision, which is the core's.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
@@ -24,6 +26,9 @@ pub struct Header {
     pub program: String,
     /// The configuration, whole.
     pub configuration: String,
+    /// The files it names, by name.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub named_files: BTreeMap<String, String>,
     /// Number of the journal.
     pub epoch: u64,
     /// Sequence of the last event before the session; 0 for a new journal.
@@ -40,7 +45,8 @@ impl Header {
     pub fn new(configuration: &str, epoch: u64, before: u64, start: Stamp, clock_synchronised: bool) -> Self {
         let program = env!("CARGO_PKG_VERSION").to_owned();
         let configuration = configuration.to_owned();
-        Self { v: VERSION, program, configuration, epoch, before, start: start.into(), clock_synchronised }
+        let named_files = BTreeMap::new();
+        Self { v: VERSION, program, configuration, named_files, epoch, before, start: start.into(), clock_synchronised }
     }
 }
 

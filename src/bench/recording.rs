@@ -19,6 +19,7 @@ use crate::config::bench_file::RecordingSettings;
 use crate::instrument::port::{PortEvent, PortMessage};
 use crate::journal::store::{BATCH, Reader};
 use crate::measurement::stamp::Stamp;
+use crate::output::view::Banner;
 
 /// Inputs on their way to the disk. Sender: the bench task; it closes by dropping the recorder. When it is full the
 /// input is not recorded and the recording is marked broken. At 200 inputs a second this is 40 s of a stalled disk.
@@ -107,6 +108,22 @@ impl Recorder {
     /// Somebody gave a command.
     pub fn command(&mut self, stamp: Stamp, json: &serde_json::Value) {
         self.hand_over(stamp, What::Command { json: json.clone() });
+    }
+
+    /// What a person at the bench should know of the recording.
+    #[must_use]
+    pub fn trouble(&self) -> Option<Banner> {
+        let (text, remedy) = match self.standing {
+            Standing::Whole => return None,
+            Standing::Losing(_) => {
+                ("the recording cannot keep up and has a gap", "measuring goes on; see what slows the disk down")
+            }
+            Standing::Ended => (
+                "this session is not recorded any more",
+                "measuring goes on; free space where the recordings are, then start the bench again",
+            ),
+        };
+        Some(Banner { level: "warning", text: text.to_owned(), remedy: remedy.to_owned() })
     }
 
     /// The session ends in order; waits at most `grace` for what is left to be written.
@@ -282,7 +299,13 @@ mod tests {
     }
 
     fn settings(folder: &Path, most_bytes: u64, most_files: usize) -> RecordingSettings {
-        RecordingSettings { folder: folder.to_owned(), configuration: String::new(), most_bytes, most_files }
+        RecordingSettings {
+            folder: folder.to_owned(),
+            configuration: String::new(),
+            named_files: Default::default(),
+            most_bytes,
+            most_files,
+        }
     }
 
     fn scan(n: u64) -> serde_json::Value {
@@ -318,6 +341,19 @@ mod tests {
     }
 
     #[test]
+    fn a_recording_that_cannot_go_on_is_told() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut recorder = Recorder::start(&settings(folder.path(), 1, 5), &header(), &[]).unwrap();
+        fs::remove_dir_all(folder.path()).unwrap();
+        let began = std::time::Instant::now();
+        while recorder.standing != Standing::Ended && began.elapsed() < Duration::from_secs(20) {
+            recorder.command(Stamp::default(), &scan(1));
+            std::thread::sleep(Duration::from_millis(1));
+        }
+        assert!(recorder.trouble().unwrap().text.contains("not recorded any more"));
+    }
+
+    #[test]
     fn a_full_queue_never_waits_and_is_confessed_in_the_recording() {
         let folder = tempfile::tempdir().unwrap();
         let mut recorder = Recorder::start_with_queue(&settings(folder.path(), 1 << 20, 5), &header(), &[], 1).unwrap();
@@ -326,10 +362,12 @@ mod tests {
             recorder.command(Stamp::default(), &scan(given));
             given += 1;
         }
+        assert!(recorder.trouble().is_some());
         while recorder.standing != Standing::Whole {
             std::thread::sleep(Duration::from_millis(1));
             recorder.command(Stamp::default(), &scan(given));
         }
+        assert_eq!(recorder.trouble(), None);
         recorder.last(Stamp::default()).join().unwrap();
         let session = sessions(folder.path()).unwrap().pop().unwrap();
         let broken = lines(&session).iter().any(|line| matches!(line.what, What::Broken { lost } if lost > 0));

@@ -53,10 +53,11 @@ impl Show {
         }
     }
 
-    /// The snapshot of this moment.
-    pub fn snapshot(&mut self, core: &Core, stamp: Stamp) -> Snapshot {
+    /// The snapshot of this moment, with what is wrong with the recording, if anything is.
+    pub fn snapshot(&mut self, core: &Core, stamp: Stamp, recording: Option<Banner>) -> Snapshot {
         self.beat += 1;
-        let banners = banners(core, stamp);
+        let mut banners = banners(core, stamp);
+        banners.extend(recording);
         if *self.banners != banners {
             self.banners = Arc::new(banners);
         }
@@ -107,6 +108,7 @@ impl Show {
             refused: channel.refused.values().sum(),
             refused_by_reason: channel.refused.clone(),
             heard_s: channel.heard_s,
+            on_key: channel.is_on_key(),
             phase,
             progress,
             message: channel.message.map(str::to_owned),

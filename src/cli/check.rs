@@ -6,7 +6,9 @@ use std::process::ExitCode;
 use anyhow::Context as _;
 
 use super::print;
-use crate::config::bench_file::{BenchSettings, read_bench};
+use crate::config::bench_file::{BenchSettings, read_bench_with};
+use crate::config::document::Mistakes;
+use crate::config::named_files::NamedFiles;
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
@@ -17,7 +19,7 @@ pub(crate) struct Arguments {
 
 pub(crate) fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     let text = read_text(&arguments.config)?;
-    match read_bench(&arguments.config.display().to_string(), &text) {
+    match read_all(&arguments.config, &text) {
         Ok(settings) => {
             print::line(&format!(
                 "{}: bench {} at {}, {} instruments, no mistakes",
@@ -40,8 +42,18 @@ pub(crate) fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
 /// Reads a configuration for a command that needs it whole.
 pub(crate) fn read_settings(config: &Path) -> anyhow::Result<BenchSettings> {
     let text = read_text(config)?;
-    let settings = read_bench(&config.display().to_string(), &text);
+    let settings = read_all(config, &text);
     settings.map_err(|mistakes| anyhow::anyhow!("the configuration has mistakes:\n{mistakes}"))
+}
+
+/// Reads a configuration with the files it names, which lie beside it or are named whole.
+pub(crate) fn read_all(config: &Path, text: &str) -> Result<BenchSettings, Mistakes> {
+    let folder = config.parent().unwrap_or(Path::new(""));
+    let files = NamedFiles::new(|name| {
+        let file = folder.join(name);
+        std::fs::read_to_string(&file).map_err(|error| format!("{} cannot be read: {error}", file.display()))
+    });
+    read_bench_with(&config.display().to_string(), text, &files)
 }
 
 /// A text file, or what is wrong with it.

@@ -16,7 +16,8 @@ use crate::bench::core::Outcome;
 use crate::bench::playback::Playback;
 use crate::bench::recorded::{BEFORE_FILE, HEADER_FILE, Header};
 use crate::bench::recording::{inputs_files, sessions};
-use crate::config::bench_file::{BenchSettings, read_bench};
+use crate::config::bench_file::{BenchSettings, read_bench_with};
+use crate::config::named_files::NamedFiles;
 use crate::journal::event;
 use crate::journal::store::{Journal, Reader};
 use crate::work_order::event::Event;
@@ -40,7 +41,8 @@ impl Session {
             .with_context(|| format!("{} is no recording: {} cannot be read", given.display(), file.display()))?;
         let header: Header =
             serde_json::from_slice(&text).with_context(|| format!("{} is not readable", file.display()))?;
-        let settings = read_bench("configuration of the recording", &header.configuration)
+        let files = NamedFiles::kept(header.named_files.clone());
+        let settings = read_bench_with("configuration of the recording", &header.configuration, &files)
             .map_err(|mistakes| anyhow::anyhow!("the configuration of the recording has mistakes:\n{mistakes}"))?;
         Ok(Self { folder, header, settings })
     }

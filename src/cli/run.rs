@@ -36,6 +36,7 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         settings.recording = Some(RecordingSettings {
             folder,
             configuration: check::read_text(&arguments.config)?,
+            named_files: settings.named_files.clone(),
             most_bytes: arguments.record_mib << 20,
             most_files: usize::try_from(arguments.record_files)?,
         });

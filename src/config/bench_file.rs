@@ -1,14 +1,16 @@
 //! The configuration of a bench: who it is, where it listens, which instruments are on which port.
 
+use std::collections::BTreeMap;
 use std::net::SocketAddr;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::attachment_section::read_attachment;
 use super::document::{Document, Mistakes, Section};
+use super::named_files::NamedFiles;
 use super::network_section::{read_http, read_mqtt};
 use super::trust_section::{moved, read_class, read_place, read_policy};
 use crate::instrument::attachment::Attachment;
-use crate::instrument::format::{Format, LineSettings, Parity};
+use crate::instrument::format::{Format, LineSettings, Mode, Parity};
 use crate::instrument::indication::Wiring;
 use crate::instrument::pedal;
 use crate::measurement::beam::BeamGeometry;
@@ -38,6 +40,8 @@ pub struct BenchSettings {
     pub policy: Policy,
     /// The instruments.
     pub instruments: Vec<InstrumentSettings>,
+    /// The files that the configuration names, by the name that stands there.
+    pub named_files: BTreeMap<String, String>,
     /// Where the session is recorded, if it is: asked for on the command line.
     pub recording: Option<RecordingSettings>,
 }
@@ -49,6 +53,8 @@ pub struct RecordingSettings {
     pub folder: PathBuf,
     /// The configuration as written, for the header.
     pub configuration: String,
+    /// The files it names, by name.
+    pub named_files: BTreeMap<String, String>,
     /// A file of inputs that has reached this is followed by the next one, in bytes.
     pub most_bytes: u64,
     /// The most files of inputs that all sessions together may take, at least 2; the oldest go.
@@ -118,11 +124,19 @@ pub struct InstrumentSettings {
     pub accuracy_class: Option<InstrumentClass>,
 }
 
-/// Reads a bench's configuration.
+/// Reads a bench's configuration that names no other files.
 ///
 /// # Errors
 /// Every mistake of the file.
 pub fn read_bench(file: &str, text: &str) -> Result<BenchSettings, Mistakes> {
+    read_bench_with(file, text, &NamedFiles::none())
+}
+
+/// Reads a bench's configuration and the files it names.
+///
+/// # Errors
+/// Every mistake of the file and of those it names.
+pub fn read_bench_with(file: &str, text: &str, files: &NamedFiles<'_>) -> Result<BenchSettings, Mistakes> {
     Document::read(file, text, |top| {
         let site = topic_name(top, "site", "dune-trailer");
         let bench = topic_name(top, "bench", "bench-1");
@@ -133,7 +147,7 @@ pub fn read_bench(file: &str, text: &str) -> Result<BenchSettings, Mistakes> {
         let length_unit = top.section("display", |s| s.choice("length", &units)).flatten();
         let policy = read_policy(top);
         let here = top.section("place", read_place).flatten();
-        let instruments = top.sections("instrument", |_, section| read_instrument(section, here));
+        let instruments = top.sections("instrument", |_, section| read_instrument(section, here, files));
         let mut ids: Vec<&str> = instruments.iter().map(|i| i.id.as_str()).collect();
         ids.sort_unstable();
         if ids.windows(2).any(|pair| pair.first() == pair.last()) {
@@ -148,6 +162,7 @@ pub fn read_bench(file: &str, text: &str) -> Result<BenchSettings, Mistakes> {
             length_unit: length_unit.unwrap_or(LengthUnit::Inch),
             policy: policy?,
             instruments,
+            named_files: files.texts(),
             recording: None,
         })
     })
@@ -176,7 +191,7 @@ fn topic_name(section: &Section<'_>, key: &'static str, example: &str) -> Option
 }
 
 /// Reads one instrument; `here` is the gravity of the bench's place, in m/s², if it is known.
-fn read_instrument(section: &Section<'_>, here: Option<f64>) -> Option<InstrumentSettings> {
+fn read_instrument(section: &Section<'_>, here: Option<f64>, files: &NamedFiles<'_>) -> Option<InstrumentSettings> {
     let id = topic_name(section, "id", "parts-scale");
     let name = section.text("name").map(str::to_owned);
     let kinds: Vec<(&str, InstrumentKind)> = InstrumentKind::ALL.iter().map(|k| (k.name(), *k)).collect();
@@ -186,14 +201,15 @@ fn read_instrument(section: &Section<'_>, here: Option<f64>) -> Option<Instrumen
     let kind = section.choice("kind", &kinds);
     let port = section.required_text("port", "/dev/serial/by-id/...");
     let attachment = kind.zip(port).and_then(|(kind, port)| read_attachment(section, kind, port));
-    let (format, format_settings) = if kind == Some(InstrumentKind::Pedal) {
+    let (mut format, format_settings) = if kind == Some(InstrumentKind::Pedal) {
         if section.has("format") {
             section.mistake("format", "a pedal has no wire format; leave `format` out");
         }
         (pedal::format().ok(), Vec::new())
     } else {
-        read_format(section)
+        read_format(section, files)
     };
+    read_sending(section, kind, format.as_mut());
     let default_rate = if kind == Some(InstrumentKind::Beam) { 80.0 } else { 10.0 };
     let rate_hz = if section.has("rate") { section.number("rate", 1.0..=1000.0)? } else { default_rate };
     let (resolution, calibration, channels) = match kind {
@@ -255,14 +271,11 @@ fn channel_names(section: &Section<'_>, usual: [&str; 2], what: &str) -> Option<
     if section.has("channels") { section.text_pair("channels", what) } else { Some(usual.map(str::to_owned)) }
 }
 
-fn read_format(section: &Section<'_>) -> (Option<Format>, Vec<(String, String)>) {
-    let Some(family) = section.required_text("format", "hdr2-sign8-unit3") else { return (None, Vec::new()) };
-    let mut format = match Format::built_in(family) {
-        Ok(format) => format,
-        Err(error) => {
-            section.mistake("format", error.to_string());
-            return (None, Vec::new());
-        }
+fn read_format(section: &Section<'_>, files: &NamedFiles<'_>) -> (Option<Format>, Vec<(String, String)>) {
+    let Some(mut format) =
+        (if section.has("format_file") { own_format(section, files) } else { known_format(section) })
+    else {
+        return (None, Vec::new());
     };
     let mut settings = Vec::new();
     for setting in section.texts("format_settings").unwrap_or_default() {
@@ -282,6 +295,47 @@ fn read_format(section: &Section<'_>) -> (Option<Format>, Vec<(String, String)>)
         }
     }
     (Some(format), settings)
+}
+
+fn known_format(section: &Section<'_>) -> Option<Format> {
+    let family = section.required_text("format", "hdr2-sign8-unit3")?;
+    match Format::built_in(family) {
+        Ok(format) => Some(format),
+        Err(error) => {
+            section.mistake("format", format!("{error}; one of your own is named by `format_file`"));
+            None
+        }
+    }
+}
+
+/// A format that the user describes; its family is the file's name.
+fn own_format(section: &Section<'_>, files: &NamedFiles<'_>) -> Option<Format> {
+    if section.has("format") {
+        section.mistake("format", "is one format too many beside `format_file`: leave one out");
+        return None;
+    }
+    let (name, text) = files.text(section, "format_file")?;
+    let family = Path::new(&name).file_stem()?.to_str()?;
+    if Format::families().contains(&family) {
+        section.mistake("format_file", format!("a built-in format is named {family} already: name the file otherwise"));
+        return None;
+    }
+    Format::from_toml(&text, family).map_err(|error| section.mistake("format_file", error.to_string())).ok()
+}
+
+/// When the instrument sends, where it does not do as its family usually does.
+fn read_sending(section: &Section<'_>, kind: Option<InstrumentKind>, format: Option<&mut Format>) {
+    let ways = [("streaming", Mode::Streaming), ("on-key", Mode::OnKey)];
+    let Some(format) = format else { return };
+    if let Some(mode) = section.choice("sends", &ways) {
+        format.mode = mode;
+        // What sends by itself is not asked.
+        format.request = None;
+    }
+    if format.mode == Mode::OnKey && kind == Some(InstrumentKind::Beam) {
+        let key = if section.has("sends") { "sends" } else { "format" };
+        section.mistake(key, "a beam must send by itself: two numbers on a key say nothing about when it came to rest");
+    }
 }
 
 /// Reads `9600 8N1`.

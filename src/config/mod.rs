@@ -4,6 +4,7 @@ mod attachment_section;
 pub mod bench_file;
 pub mod document;
 pub mod instrument_block;
+pub mod named_files;
 mod network_section;
 pub mod order_file;
 mod trust_section;

@@ -333,6 +333,8 @@ struct CapturedReadingShape {
     window_s: [f64; 2],
     t_s: f64,
     printed: Option<String>,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    on_key: bool,
     stable_flag: Option<bool>,
     #[serde(with = "by_id")]
     calibration: EventId,
@@ -421,6 +423,8 @@ enum ChangeShape {
     Calibrated {
         instrument: String,
         format: String,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        format_text: Option<String>,
         format_settings: Vec<(String, String)>,
         channels: [String; 2],
         resolution: f64,

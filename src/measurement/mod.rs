@@ -15,6 +15,8 @@ pub mod calibration;
 
 pub mod settling;
 
+pub mod printed;
+
 pub mod reading;
 
 pub mod beam;

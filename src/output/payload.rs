@@ -184,6 +184,7 @@ mod tests {
             refused: 2,
             refused_by_reason: [("cut", 2)].into(),
             heard_s: Some(1.0),
+            on_key: false,
             phase: "settling",
             progress: Some(0.5),
             message: None,

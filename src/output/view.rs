@@ -63,6 +63,8 @@ pub struct InstrumentView {
     /// Seconds of the session when the last good frame came.
     #[serde(skip)]
     pub heard_s: Option<f64>,
+    /// Whether it sends on a key only, so that its silence says nothing.
+    pub on_key: bool,
     /// `empty`, `settling`, `held`, `disturbed`, `unknown` or `lost`.
     pub phase: &'static str,
     /// 0 to 1 while settling.

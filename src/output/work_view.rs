@@ -171,7 +171,7 @@ pub struct CharacteristicView {
     pub marginal: bool,
     /// Where it was measured.
     pub instrument: Option<String>,
-    /// `measured` or `typed`.
+    /// `measured`, `printed` (sent on a key of the instrument) or `typed`.
     pub method: Option<&'static str>,
     /// When.
     pub captured_at: Option<String>,
@@ -344,6 +344,7 @@ fn characteristic(record: &ClubRecord, characteristic: Characteristic, lengths: 
 #[must_use]
 pub fn method(entry: &Entry) -> &'static str {
     match entry.method {
+        Method::Measured { on_key: true, .. } => "printed",
         Method::Measured { .. } => "measured",
         Method::Typed { .. } => "typed",
     }

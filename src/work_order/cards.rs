@@ -120,6 +120,7 @@ mod tests {
             window_s: [1.0, 2.0],
             t_s: 2.0,
             printed: None,
+            on_key: false,
             stable_flag: None,
             calibration: EventId(uuid::Uuid::nil()),
             evidence: String::new(),

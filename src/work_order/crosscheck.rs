@@ -189,7 +189,11 @@ mod tests {
                     marginal: false,
                     rule: DecisionRule::Plain,
                 },
-                method: Method::Measured { instrument: instrument.into(), calibration: EventId::new(1, 0, 0) },
+                method: Method::Measured {
+                    instrument: instrument.into(),
+                    calibration: EventId::new(1, 0, 0),
+                    on_key: false,
+                },
                 event,
                 at_us: i64::try_from(self.1).unwrap(),
                 by: None,

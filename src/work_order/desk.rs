@@ -187,7 +187,11 @@ fn file(
     for value in &values {
         after.file(Entry {
             filed: value.clone(),
-            method: Method::Measured { instrument: captured.instrument.clone(), calibration: captured.calibration },
+            method: Method::Measured {
+                instrument: captured.instrument.clone(),
+                calibration: captured.calibration,
+                on_key: captured.on_key,
+            },
             event: reading,
             at_us: 0,
             by: None,

@@ -124,6 +124,8 @@ pub struct CapturedReading {
     pub t_s: f64,
     /// The last frame's printed text of the number, as the instrument sent it.
     pub printed: Option<String>,
+    /// True where the instrument was told to send it, by a key or by itself at rest: that number is the reading.
+    pub on_key: bool,
     /// The instrument's own stable flag at that moment, if it has one.
     pub stable_flag: Option<bool>,
     /// The `calibrated` event in force.
@@ -299,6 +301,8 @@ pub enum Change {
         instrument: String,
         /// The wire format and its settings, which the proof decodes the stored frames with.
         format: String,
+        /// The format's description, where it is not a built-in one.
+        format_text: Option<String>,
         /// Settings of the format, in order.
         format_settings: Vec<(String, String)>,
         /// Names of the channels in its frames.

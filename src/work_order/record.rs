@@ -29,6 +29,8 @@ pub enum Method {
         instrument: String,
         /// The `calibrated` event in force.
         calibration: EventId,
+        /// Whether the instrument was told to send it, by a key or by itself at rest.
+        on_key: bool,
     },
     /// Typed by a person.
     Typed {

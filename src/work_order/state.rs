@@ -137,8 +137,9 @@ impl State {
                 }
                 self.set_fate(*reading, Fate::Filed(places));
                 self.place_of.insert(*reading, club.clone());
-                let method = Method::Measured { instrument: instrument.clone(), calibration: *calibration };
                 let line = self.capture_line(*reading);
+                let on_key = line.is_some_and(|line| line.captured.on_key);
+                let method = Method::Measured { instrument: instrument.clone(), calibration: *calibration, on_key };
                 let at_us = line.map_or(event.at_us, |line| line.at_us);
                 let budgets = line.map(|line| line.captured.budget.clone()).unwrap_or_default();
                 self.on_club(club, event.seq, |record| {

@@ -343,6 +343,7 @@ fn finish(state: &State, instrument: &str, calibrating: &Calibrating) -> Result<
     }
     let Some(Change::Calibrated {
         format,
+        format_text,
         format_settings,
         channels,
         resolution,
@@ -357,6 +358,7 @@ fn finish(state: &State, instrument: &str, calibrating: &Calibrating) -> Result<
     Ok(vec![Change::Calibrated {
         instrument: instrument.to_owned(),
         format: format.clone(),
+        format_text: format_text.clone(),
         format_settings: format_settings.clone(),
         channels: channels.clone(),
         resolution: *resolution,

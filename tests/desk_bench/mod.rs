@@ -8,7 +8,8 @@ use std::sync::Arc;
 
 use benchscribe::bench::core::{Core, Input};
 use benchscribe::bench::show::Show;
-use benchscribe::config::bench_file::{BenchSettings, read_bench};
+use benchscribe::config::bench_file::{BenchSettings, read_bench_with};
+use benchscribe::config::named_files::NamedFiles;
 use benchscribe::instrument::format::{Decoder, Format, Item};
 use benchscribe::instrument::port::{PortEvent, PortMessage};
 use benchscribe::measurement::stamp::Stamp;
@@ -108,7 +109,12 @@ impl DeskBench {
 
     /// A new session behind everything that `state` folds.
     pub(crate) fn with_state(config: &str, state: State) -> Self {
-        let settings = read_bench("test", config).unwrap();
+        Self::with_files(config, &NamedFiles::none(), state)
+    }
+
+    /// The same with files that the configuration names.
+    pub(crate) fn with_files(config: &str, files: &NamedFiles<'_>, state: State) -> Self {
+        let settings = read_bench_with("test", config, files).unwrap();
         let formats = settings.instruments.iter().map(|i| Arc::new(i.format.clone())).collect();
         let (core, first) = Core::start(&settings, state, 7, stamp(0.0), true);
         let show = Show::new(&core, Lengths::Inches);
@@ -199,7 +205,7 @@ impl DeskBench {
 
     /// What the bench shows now.
     pub(crate) fn snapshot(&mut self) -> Snapshot {
-        self.show.snapshot(&self.core, stamp(self.t_s))
+        self.show.snapshot(&self.core, stamp(self.t_s), None)
     }
 }
 

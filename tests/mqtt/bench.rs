@@ -154,6 +154,7 @@ pub(crate) fn scale(value: f64) -> InstrumentView {
         refused: 0,
         refused_by_reason: std::collections::BTreeMap::new(),
         heard_s: None,
+        on_key: false,
         phase: "settling",
         progress: Some(0.5),
         message: None,

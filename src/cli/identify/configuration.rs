@@ -8,7 +8,6 @@ use anyhow::{Context as _, bail};
 use super::answer::Table;
 use crate::cli::check;
 use crate::cli::machine::Machine;
-use crate::config::bench_file::read_bench;
 use crate::config::instrument_block::{occupied, with_port, with_table};
 
 /// A configuration and its text.
@@ -55,7 +54,7 @@ impl Configuration {
     /// Writes the new text in the place of the old one in one step, if it has no mistakes.
     fn write(&mut self, text: String) -> anyhow::Result<()> {
         let name = self.file.display().to_string();
-        if let Err(mistakes) = read_bench(&name, &text) {
+        if let Err(mistakes) = check::read_all(&self.file, &text) {
             bail!("the configuration would have mistakes:\n{mistakes}");
         }
         // Behind a link the file it leads to is replaced, not the link.

@@ -225,6 +225,20 @@ impl Format {
         })
     }
 
+    /// The description, where it is not a built-in one: what a proof decodes with.
+    #[must_use]
+    pub fn own_text(&self) -> Option<&str> {
+        let built_in = built_in::TEXTS.iter().any(|(name, text)| *name == self.family && *text == self.text);
+        (!built_in).then_some(self.text.as_str())
+    }
+
+    /// Whether every frame of the family holds a check over its bytes.
+    #[must_use]
+    pub fn has_check(&self) -> bool {
+        let checked = |layout: &Layout| layout.fields.iter().any(|field| matches!(field, field::Field::Check(_)));
+        self.layouts.iter().all(checked)
+    }
+
     /// Silence after which a frame that is not whole never will be, in milliseconds: then call [`Decoder::idle`].
     #[must_use]
     pub fn idle_gap_ms(&self) -> u32 {

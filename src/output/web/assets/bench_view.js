@@ -60,8 +60,8 @@ export const isHand = (instrument) => instrument.kind === "scanner" || instrumen
 
 /** `fresh`, `aged` (grey) or `gone` (dashes). An instrument that is not connected is gone at once. */
 export function freshness(entry, now_ms) {
-  // Scanners and pedals speak when they are used; their silence is no age.
-  if (isHand(entry.reading)) return entry.reading.connected ? "fresh" : "gone";
+  // Scanners, pedals and scales that send on a key speak when they are used; their silence is no age.
+  if (isHand(entry.reading) || entry.reading.on_key) return entry.reading.connected ? "fresh" : "gone";
   if (!entry.reading.connected || entry.reading.phase === "lost") return "gone";
   const age = ageMs(entry, now_ms);
   if (age > GONE_AFTER_MS) return "gone";
