@@ -88,6 +88,7 @@ impl Bench {
             t_s: 2.0,
             printed: None,
             on_key: false,
+            air_c: None,
             stable_flag: None,
             calibration: EventId::new(1, 1, 0),
             evidence: String::new(),

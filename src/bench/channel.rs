@@ -40,6 +40,8 @@ pub struct Channel {
     pub heard_s: Option<f64>,
     /// A state or request in words for the display.
     pub message: Option<&'static str>,
+    /// The last temperature of a thermometer, °C.
+    pub air_c: Option<f64>,
     /// The last capture while it is still held, with its reading.
     pub held: Option<(Capture, Reading)>,
     /// The `calibrated` event in force.
@@ -131,6 +133,7 @@ impl Channel {
             refused: BTreeMap::new(),
             heard_s: None,
             message: None,
+            air_c: None,
             held: None,
             calibration_event: None,
             drift: None,
@@ -212,6 +215,11 @@ impl Channel {
         let values = match read(&self.settings.wiring, frame) {
             Indication::Values(values) => values,
             Indication::Code(code) => return Seen::Code(code),
+            Indication::Temperature(celsius) => {
+                self.air_c = Some(celsius);
+                self.message = None;
+                return Seen::Nothing;
+            }
             Indication::State(words) => return self.state(words),
             Indication::Nothing => return Seen::Nothing,
         };
@@ -334,6 +342,7 @@ impl Channel {
             printed: frame.value.as_ref().map(|value| value.as_str().to_owned()),
             on_key: self.is_on_key(),
             stable_flag: frame.stable,
+            air_c: None,
             calibration,
             evidence: String::new(),
             budget_inputs: Some(BudgetInputs { u_zero: capture.u_zero, drift: self.drift }),

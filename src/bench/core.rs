@@ -57,6 +57,8 @@ pub struct Notice {
 
 /// How long a notice stays, in seconds.
 const NOTICE_S: f64 = 8.0;
+/// How long a temperature of the air stands, in seconds: it changes slowly.
+const AIR_S: f64 = 300.0;
 /// How many notices are kept.
 const NOTICES: usize = 5;
 
@@ -201,10 +203,26 @@ impl Core {
         }
         match desk::answer(&self.state, command) {
             Ok(mut changes) => {
+                self.fill_in_air(&mut changes, stamp.t_s);
                 changes.extend(self.waiting(&changes, stamp.at_us));
                 self.number(stamp, changes)
             }
             Err(refusal) => Outcome { refused: Some(refusal), ..Outcome::default() },
+        }
+    }
+
+    /// The temperature of the air, °C, where a thermometer has told it lately.
+    fn air_c(&self, t_s: f64) -> Option<f64> {
+        let fresh = |channel: &&Channel| channel.heard_s.is_some_and(|heard_s| t_s - heard_s < AIR_S);
+        self.channels.iter().filter(fresh).find_map(|channel| channel.air_c)
+    }
+
+    /// A calibration is made at the temperature that the thermometer tells, unless a person has read another one.
+    fn fill_in_air(&self, changes: &mut [Change], t_s: f64) {
+        for change in changes {
+            if let Change::CalibrationBegun { conditions, .. } = change {
+                conditions.temperature_c = conditions.temperature_c.or_else(|| self.air_c(t_s));
+            }
         }
     }
 
@@ -314,6 +332,7 @@ impl Core {
                     }
                 };
                 captured.evidence = sha256(&content);
+                captured.air_c = self.air_c(stamp.t_s);
                 outcome.evidence.push((captured.evidence.clone(), content));
                 let mut taken = self.number(stamp, vec![Change::ReadingCaptured(captured.clone())]);
                 if let Some(reading) = taken.events.last().map(|event| event.id) {

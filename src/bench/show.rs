@@ -8,7 +8,7 @@ use crate::measurement::reading::InstrumentKind;
 use crate::measurement::stamp::Stamp;
 use crate::output::text::Lengths;
 use crate::output::trust_view;
-use crate::output::view::{Banner, InstrumentView, Snapshot, live_readings};
+use crate::output::view::{Banner, InstrumentView, ReadingView, Snapshot, live_readings};
 use crate::output::work_view::{WorkView, work};
 
 /// Makes snapshots; parts that did not change are shared with the one before.
@@ -95,6 +95,7 @@ impl Show {
                 )
             })
             .unwrap_or_default();
+        let air = channel.air_c.filter(|_| sending).map(air);
         InstrumentView {
             id: settings.id.clone(),
             name: settings.name.clone(),
@@ -112,11 +113,16 @@ impl Show {
             phase,
             progress,
             message: channel.message.map(str::to_owned),
-            readings,
+            readings: readings.into_iter().chain(air).collect(),
             calibration_due: trust_view::due(&core.state, &settings.id),
             awaiting: core.state.trust.expected.get(&settings.id).map(|expected| expected.reference.words()),
         }
     }
+}
+
+/// A temperature as it is shown.
+fn air(celsius: f64) -> ReadingView {
+    ReadingView { value: celsius, text: format!("{celsius:.1} °C"), unit: "Cel", ..ReadingView::default() }
 }
 
 fn banners(core: &Core, stamp: Stamp) -> Vec<Banner> {

@@ -13,7 +13,9 @@ pub(super) fn read_attachment(section: &Section<'_>, kind: InstrumentKind, port:
     let by_keys = if section.has("keys") { section.flag("keys")? } else { false };
     let port_fits = by_keys == port.starts_with(EVENT_DEVICES);
     match kind {
-        InstrumentKind::Scale | InstrumentKind::Beam | InstrumentKind::Gauge if by_keys => {
+        InstrumentKind::Scale | InstrumentKind::Beam | InstrumentKind::Gauge | InstrumentKind::Thermometer
+            if by_keys =>
+        {
             section.mistake("keys", "only a scanner or a pedal is read by its keys; leave `keys` out");
             None
         }

@@ -196,7 +196,7 @@ fn read_instrument(section: &Section<'_>, here: Option<f64>, files: &NamedFiles<
     let name = section.text("name").map(str::to_owned);
     let kinds: Vec<(&str, InstrumentKind)> = InstrumentKind::ALL.iter().map(|k| (k.name(), *k)).collect();
     if !section.has("kind") {
-        section.mistake("kind", "expected one of: scale, beam, gauge, scanner, pedal");
+        section.mistake("kind", "expected one of: scale, beam, gauge, thermometer, scanner, pedal");
     }
     let kind = section.choice("kind", &kinds);
     let port = section.required_text("port", "/dev/serial/by-id/...");
@@ -233,6 +233,10 @@ fn read_instrument(section: &Section<'_>, here: Option<f64>, files: &NamedFiles<
                 if section.has("resolution") { section.quantity("resolution", Dimension::Angle) } else { Some(0.1) };
             let calibration = section.section("calibration", read_gauge).unwrap_or_else(|| Some(ideal_gauge()));
             (resolution, calibration, channel_names(section, ["LIE", "LOFT"], "the names of lie and loft in a frame"))
+        }
+        Some(InstrumentKind::Thermometer) => {
+            let channel = section.text("channel").unwrap_or_default().to_owned();
+            (Some(0.0), None, Some([channel, String::new()]))
         }
         Some(InstrumentKind::Scanner | InstrumentKind::Pedal) | None => {
             (Some(0.0), None, Some([String::new(), String::new()]))

@@ -64,7 +64,7 @@ pub fn draft(format: &Format, bytes: &[u8]) -> Draft {
         InstrumentKind::Scale => scale(&frames, &mut lines),
         InstrumentKind::Beam => beam(&frames, &mut lines),
         InstrumentKind::Gauge => gauge(&frames, &mut lines),
-        InstrumentKind::Scanner | InstrumentKind::Pedal => None,
+        InstrumentKind::Thermometer | InstrumentKind::Scanner | InstrumentKind::Pedal => None,
     };
     Draft { kind, lines, missing }
 }
@@ -95,6 +95,8 @@ fn kind_of(frames: &[Frame]) -> InstrumentKind {
         InstrumentKind::Scanner
     } else if has(UnitCode::Count) {
         InstrumentKind::Beam
+    } else if has(UnitCode::Celsius) {
+        InstrumentKind::Thermometer
     } else if has(UnitCode::Degree) {
         InstrumentKind::Gauge
     } else {

@@ -1,6 +1,8 @@
 //! From a decoded frame to an indication in base units, or a state in words. Pure.
 
-use super::format::{Frame, NetGross, UnitCode};
+use std::ops::RangeInclusive;
+
+use super::format::{DecimalText, Frame, NetGross, UnitCode};
 use crate::measurement::reading::InstrumentKind;
 use crate::measurement::unit::{GRAMS_PER_OUNCE, Grams};
 
@@ -22,6 +24,8 @@ pub struct Wiring {
 pub enum Indication {
     /// Two channels: grams and nothing, counts of both cells, or lie and loft in degrees.
     Values([f64; 2]),
+    /// Temperature of the air, °C.
+    Temperature(f64),
     /// A scanned code, or the word of a press.
     Code(String),
     /// A state instead of a number, in words for the display.
@@ -94,6 +98,7 @@ pub fn read(wiring: &Wiring, frame: &Frame) -> Indication {
     match wiring.kind {
         InstrumentKind::Scale => mass(wiring, frame),
         InstrumentKind::Beam | InstrumentKind::Gauge => pair(wiring, frame),
+        InstrumentKind::Thermometer => temperature(wiring, frame),
         InstrumentKind::Scanner | InstrumentKind::Pedal => frame.code.as_ref().map_or(Indication::Nothing, |code| {
             let text = code
                 .text
@@ -101,6 +106,20 @@ pub fn read(wiring: &Wiring, frame: &Frame) -> Indication {
                 .unwrap_or_else(|| code.identifiers.iter().map(|(id, content)| format!("({id}){content}")).collect());
             Indication::Code(text)
         }),
+    }
+}
+
+/// What air in a workshop can have, °C.
+const AIR_C: RangeInclusive<f64> = -40.0..=85.0;
+
+/// The channel that is configured, or the first one.
+fn temperature(wiring: &Wiring, frame: &Frame) -> Indication {
+    let [name, _] = &wiring.channels;
+    let number = if name.is_empty() { frame.value.as_ref() } else { frame.channels.get(name) };
+    match number.map(DecimalText::to_f64) {
+        Some(celsius) if AIR_C.contains(&celsius) => Indication::Temperature(celsius),
+        Some(_) => Indication::State("shows no temperature of air: see the sensor"),
+        None => Indication::State("shows no temperature: see the sensor"),
     }
 }
 
@@ -141,7 +160,7 @@ fn grams_per(unit: UnitCode) -> Option<f64> {
         UnitCode::Pound => Some(16.0 * GRAMS_PER_OUNCE),
         UnitCode::Grain => Some(0.064_798_91),
         UnitCode::Carat => Some(0.2),
-        UnitCode::Pieces | UnitCode::Degree | UnitCode::Count => None,
+        UnitCode::Pieces | UnitCode::Degree | UnitCode::Celsius | UnitCode::Count => None,
     }
 }
 

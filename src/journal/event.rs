@@ -336,6 +336,8 @@ struct CapturedReadingShape {
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     on_key: bool,
     stable_flag: Option<bool>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    air_c: Option<f64>,
     #[serde(with = "by_id")]
     calibration: EventId,
     evidence: String,

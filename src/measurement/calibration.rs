@@ -169,7 +169,7 @@ pub fn settling_limits(kind: InstrumentKind, resolution: f64, rate_hz: f64, capa
     match kind {
         InstrumentKind::Beam => SettlingLimits::for_beam(rate_hz),
         InstrumentKind::Gauge => SettlingLimits::for_gauge(resolution, rate_hz),
-        InstrumentKind::Scale | InstrumentKind::Scanner | InstrumentKind::Pedal => {
+        InstrumentKind::Scale | InstrumentKind::Thermometer | InstrumentKind::Scanner | InstrumentKind::Pedal => {
             SettlingLimits::for_scale(resolution, rate_hz, capacity.map_or(f64::INFINITY, |grams| grams.0))
         }
     }

@@ -67,6 +67,8 @@ pub enum InstrumentKind {
     Beam,
     /// Lie and loft.
     Gauge,
+    /// Temperature of the air, kept with each reading.
+    Thermometer,
     /// Reads tickets and cards.
     Scanner,
     /// Under a foot: accept and void.
@@ -81,17 +83,18 @@ impl InstrumentKind {
             Self::Scale => "scale",
             Self::Beam => "beam",
             Self::Gauge => "gauge",
+            Self::Thermometer => "thermometer",
             Self::Scanner => "scanner",
             Self::Pedal => "pedal",
         }
     }
 
     /// All kinds, for reading a name.
-    pub const ALL: [Self; 5] = [Self::Scale, Self::Beam, Self::Gauge, Self::Scanner, Self::Pedal];
+    pub const ALL: [Self; 6] = [Self::Scale, Self::Beam, Self::Gauge, Self::Thermometer, Self::Scanner, Self::Pedal];
 
-    /// Whether it measures; else it is a hand or a foot that asks for something.
+    /// Whether it measures clubs and their parts; else it is a hand or a foot that asks for something, or the air.
     #[must_use]
     pub fn measures(self) -> bool {
-        !matches!(self, Self::Scanner | Self::Pedal)
+        matches!(self, Self::Scale | Self::Beam | Self::Gauge)
     }
 }

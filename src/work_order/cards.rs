@@ -121,6 +121,7 @@ mod tests {
             t_s: 2.0,
             printed: None,
             on_key: false,
+            air_c: None,
             stable_flag: None,
             calibration: EventId(uuid::Uuid::nil()),
             evidence: String::new(),

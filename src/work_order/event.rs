@@ -128,6 +128,8 @@ pub struct CapturedReading {
     pub on_key: bool,
     /// The instrument's own stable flag at that moment, if it has one.
     pub stable_flag: Option<bool>,
+    /// Temperature of the air, °C, where a thermometer tells it.
+    pub air_c: Option<f64>,
     /// The `calibrated` event in force.
     pub calibration: EventId,
     /// SHA-256 (hex) of the stored frames and samples.

@@ -76,7 +76,9 @@ pub fn route(club: Option<&ClubRecord>, kind: InstrumentKind, reading: &Reading)
         InstrumentKind::Scale => route_mass(club, reading),
         InstrumentKind::Beam => route_beam(club, reading),
         InstrumentKind::Gauge => route_angles(club, reading),
-        InstrumentKind::Scanner | InstrumentKind::Pedal => refuse("scanners and pedals measure nothing"),
+        InstrumentKind::Thermometer | InstrumentKind::Scanner | InstrumentKind::Pedal => {
+            refuse("only scales, beams and gauges measure clubs")
+        }
     }
 }
 

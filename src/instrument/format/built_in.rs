@@ -18,6 +18,7 @@ pub(crate) const TEXTS: &[(&str, &str)] = &[
     ("modbus-int32", include_str!("../../../config/formats/modbus-int32.toml")),
     ("modbus-int32-status", include_str!("../../../config/formats/modbus-int32-status.toml")),
     ("nmea-xdr", include_str!("../../../config/formats/nmea-xdr.toml")),
+    ("nmea-xdr-temperature", include_str!("../../../config/formats/nmea-xdr-temperature.toml")),
     ("plain-value-unit", include_str!("../../../config/formats/plain-value-unit.toml")),
     ("polled-legend-case", include_str!("../../../config/formats/polled-legend-case.toml")),
     ("scanner", include_str!("../../../config/formats/scanner.toml")),

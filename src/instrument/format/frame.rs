@@ -25,6 +25,8 @@ pub enum UnitCode {
     Pieces,
     /// Degree of arc.
     Degree,
+    /// Degree Celsius.
+    Celsius,
     /// Raw counts of a converter.
     Count,
 }
@@ -42,6 +44,8 @@ impl UnitCode {
             Self::Carat => "ct",
             Self::Pieces => "pcs",
             Self::Degree => "deg",
+            // The code of UCUM, the open unit standard.
+            Self::Celsius => "Cel",
             Self::Count => "count",
         }
     }

@@ -39,7 +39,7 @@ pub(crate) enum Meaning {
 
 /// All words, for messages.
 const WORDS: &str = "stable, moving, over, under, in range, error, net, gross, tare, negative, positive, zero, no number, nothing, \
-                     not allowed, g, kg, oz, lb, lb:oz, gr, ct, pcs, deg, count";
+                     not allowed, g, kg, oz, lb, lb:oz, gr, ct, pcs, deg, Cel, count";
 
 impl Meaning {
     fn from_word(word: &str) -> Result<Self, String> {
@@ -67,6 +67,7 @@ impl Meaning {
             "ct" => Self::Unit(UnitCode::Carat),
             "pcs" => Self::Unit(UnitCode::Pieces),
             "deg" => Self::Unit(UnitCode::Degree),
+            "Cel" => Self::Unit(UnitCode::Celsius),
             "count" => Self::Unit(UnitCode::Count),
             other => return Err(format!("`{other}` is no meaning; allowed: {WORDS}")),
         })

@@ -55,8 +55,8 @@ export function ageMs(entry, now_ms) {
   return typeof said === "number" ? said + Math.max(0, now_ms - entry.heardAt) : Infinity;
 }
 
-/** Whether an instrument measures nothing and only asks for something: a scanner or a pedal. */
-export const isHand = (instrument) => instrument.kind === "scanner" || instrument.kind === "pedal";
+/** Whether an instrument measures no clubs: a scanner, a pedal, a thermometer. */
+export const isHand = (instrument) => ["scanner", "pedal", "thermometer"].includes(instrument.kind);
 
 /** `fresh`, `aged` (grey) or `gone` (dashes). An instrument that is not connected is gone at once. */
 export function freshness(entry, now_ms) {
