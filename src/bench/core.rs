@@ -128,7 +128,9 @@ impl Core {
         for event in events {
             self.state.apply(event);
         }
-        if events.iter().any(|event| matches!(event.change, Change::Calibrated { .. } | Change::Checked(_))) {
+        if events.iter().any(|event| {
+            matches!(event.change, Change::Calibrated { .. } | Change::Checked(_) | Change::AnglesChecked(_))
+        }) {
             self.note_calibrations();
         }
     }

@@ -114,6 +114,11 @@ impl Show {
             message: channel.message.map(str::to_owned),
             readings,
             calibration_due: trust_view::due(&core.state, &settings.id),
+            study: core
+                .state
+                .studies
+                .open_on(&settings.id)
+                .and_then(|study| study.next_words(core.state.operator.as_deref())),
             awaiting: core.state.trust.expected.get(&settings.id).map(|expected| expected.reference.words()),
         }
     }
@@ -137,7 +142,11 @@ fn banners(core: &Core, stamp: Stamp) -> Vec<Banner> {
     });
     let troubled = core.channels.iter().filter_map(|channel| {
         let trouble = core.state.trust.trouble(&core.state.policy, &channel.settings.id, stamp.at_us)?;
-        let remedy = format!("lay its check weight on after `benchscribe check-weights {}`", channel.settings.id);
+        let what = match channel.settings.wiring.kind {
+            InstrumentKind::Gauge => "its block of known angles in",
+            _ => "its check weight on",
+        };
+        let remedy = format!("lay {what} after `benchscribe check-weights {}`", channel.settings.id);
         Some(Banner { level: "warning", text: format!("{} {trouble}", channel.settings.name), remedy })
     });
     lost.chain(troubled).chain(notices).collect()
