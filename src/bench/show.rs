@@ -84,7 +84,9 @@ impl Show {
                 if is_empty && settings.wiring.kind == InstrumentKind::Beam {
                     reading.measured.truncate(1);
                 }
-                let club = core.state.club().filter(|_| !is_empty);
+                // A part of a study is nothing of the club.
+                let studied = core.state.studies.open_on(&settings.id).is_some();
+                let club = core.state.club().filter(|_| !is_empty && !studied);
                 live_readings(
                     club,
                     settings.wiring.kind,

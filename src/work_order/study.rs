@@ -63,7 +63,7 @@ pub struct Study {
     /// Why it was given up.
     pub why: Option<String>,
     /// The readings in the order they were taken.
-    pub(super) last: Vec<EventId>,
+    pub(super) taken: Vec<EventId>,
 }
 
 impl Study {
@@ -77,7 +77,7 @@ impl Study {
             begun_us: at_us,
             moved_us: at_us,
             why: None,
-            last: Vec::new(),
+            taken: Vec::new(),
         }
     }
 
@@ -171,7 +171,7 @@ impl Study {
             && let Some(slot) = self.readings.get_mut(place)
         {
             *slot = Some((value.reading, value.value));
-            self.last.push(value.reading);
+            self.taken.push(value.reading);
             self.moved_us = at_us;
         }
     }
@@ -181,7 +181,7 @@ impl Study {
             return;
         };
         *slot = None;
-        self.last.retain(|of| *of != reading);
+        self.taken.retain(|of| *of != reading);
         self.moved_us = at_us;
         // A finished study that lost a reading waits for it again.
         if self.stage == StudyStage::Finished {

@@ -141,7 +141,7 @@ pub fn answer(state: &State, command: &StudyCommand) -> Result<Vec<Change>, Refu
         }
         StudyCommand::TakeBack(study) => {
             let study = known(study)?;
-            match study.last.last() {
+            match study.taken.last() {
                 Some(reading) => {
                     super::desk::void(state, Some(*reading), &format!("taken back in study {}", name(study)))
                 }

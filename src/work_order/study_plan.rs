@@ -79,7 +79,7 @@ pub struct Cell {
 struct Shuffler(u64);
 
 impl Shuffler {
-    fn next(&mut self) -> u64 {
+    fn draw(&mut self) -> u64 {
         // `mix` adds the increment itself.
         let number = mix(self.0);
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
@@ -91,7 +91,7 @@ impl Shuffler {
         let mut numbers: Vec<u8> = (0..count).collect();
         for last in (1..numbers.len()).rev() {
             // Of 2^64 numbers those below `last` more are more likely by less than 1e-17.
-            let other = self.next() % (last as u64 + 1);
+            let other = self.draw() % (last as u64 + 1);
             numbers.swap(last, usize::try_from(other).unwrap_or(last));
         }
         numbers
@@ -182,7 +182,7 @@ mod tests {
         // The first numbers for the seed 1234567, as published with the generator (from memory).
         let mut shuffler = Shuffler(1_234_567);
         for expected in [6_457_827_717_110_365_317, 3_203_168_211_198_807_973, 9_817_491_932_198_370_423] {
-            assert_eq!(shuffler.next(), expected);
+            assert_eq!(shuffler.draw(), expected);
         }
     }
 
