@@ -188,7 +188,7 @@ mod tests {
     fn two_degrees_of_freedom_are_the_exponential_distribution() {
         // Chi-squared with two degrees of freedom is exponential with mean 2: the quantile is -2 ln(1 - p).
         for probability in [0.001, 0.05, 0.5, 0.95, 0.999] {
-            let expected = -2.0 * (1.0 - probability).ln();
+            let expected = -2.0 * (1.0f64 - probability).ln();
             let found = chi_squared_quantile(probability, 2.0).unwrap();
             assert!((found / expected - 1.0).abs() < 1e-10, "{probability} {found} {expected}");
         }
