@@ -430,6 +430,7 @@ async fn a_gauge_is_checked_with_a_block_of_known_angles() {
         let banners = bench.snapshot().banners;
         banners.iter().find(|banner| banner.text.starts_with("gauge")).map(|banner| banner.text.clone())
     };
+    bench.wait(1.0);
     assert!(of_gauge(&mut bench).unwrap().contains("was never checked"));
     let block =
         json!({"command": "check_begin", "instrument": "gauge", "lie": "60 deg", "loft": "30 deg", "u": "0.02 deg"});
@@ -518,7 +519,7 @@ fn a_study_is_guided_at_the_terminal_on_a_running_bench() {
     let (code, out) = do_as_told(&table, &daemon, &arguments, mass);
     // The difference of 0.4 g is a standard deviation of 0.28 g; 6 of them are 42 % of 4 g: not good enough.
     assert_eq!(code, Some(1), "{out}");
-    assert!(out.contains("M2 reads 0.2") && out.contains("is between people"), "{out}");
+    assert!(out.contains("M2 reads 0.4") && out.contains(" g more than K7: people differ by more than chance") && out.contains("is between people"), "{out}");
     let shown = daemon.get("/api/v1/studies/S-1").json();
     assert_eq!((&shown["stage"], &shown["done"]), (&json!("finished"), &json!(12)), "{shown}");
     let share = shown["result"]["by_anova"]["measuring"]["percent_of_tolerance"].as_f64().unwrap();
@@ -532,7 +533,7 @@ fn a_study_is_guided_at_the_terminal_on_a_running_bench() {
 
     let page = daemon.get("/studies/S-1").body;
     assert_eq!(page.matches("<svg").count(), 3, "{page}");
-    for words in ["M2 reads", "203 g ± 2 g", "finished", "class=\"mark person-1\""] {
+    for words in ["M2 reads 0.4", "203 g ± 2 g", "finished", "class=\"mark person-1\""] {
         assert!(page.contains(words), "{words}: {page}");
     }
     assert!(daemon.get("/studies").body.contains("12 of 12"));

@@ -214,13 +214,23 @@ fn stands_out(study: &Study, result: &StudyResult) -> Vec<String> {
     let person = |index: usize| study.plan.people.get(index).map_or("", String::as_str);
     let mut found = Vec::new();
     let furthest = result.people.iter().enumerate().max_by(|(_, a), (_, b)| a.offset.abs().total_cmp(&b.offset.abs()));
-    if let (true, Some((index, of))) = (result.people_differ(), furthest) {
-        let side = if of.offset > 0.0 { "more" } else { "less" };
-        found.push(format!(
-            "{} reads {} {side} than the mean of all: people differ by more than chance.",
-            person(index),
-            amount(quantity, of.offset.abs())
-        ));
+    match result.people.as_slice() {
+        _ if !result.people_differ() => {}
+        // Of two nobody can say who is right.
+        [first, second] => {
+            let (more, less) = if first.mean > second.mean { (0, 1) } else { (1, 0) };
+            found.push(format!(
+                "{} reads {} more than {}: people differ by more than chance.",
+                person(more),
+                amount(quantity, (first.mean - second.mean).abs()),
+                person(less)
+            ));
+        }
+        _ => found.extend(furthest.map(|(index, of)| {
+            let side = if of.offset > 0.0 { "more" } else { "less" };
+            let apart = amount(quantity, of.offset.abs());
+            format!("{} reads {apart} {side} than the mean of all: people differ by more than chance.", person(index))
+        })),
     }
     for (index, of) in result.people.iter().enumerate().filter(|(_, of)| of.restless) {
         found.push(format!(

@@ -43,8 +43,11 @@ def polynomial(request):
 
 
 def scale(request):
-    line = stats.linregress([0.0, *request["indications"]], [0.0, *request["masses"]])
-    return {"span": line.slope, "sd_span": line.stderr, "zero": line.intercept, "sd_zero": line.intercept_stderr}
+    # The tracked zero is a point of the line. linregress takes its standard errors from 1 - r², which has lost its digits.
+    x, y = np.array([0.0, *request["indications"]]), np.array([0.0, *request["masses"]])
+    line = stats.linregress(x, y)
+    _, (sd_zero, sd_span), *_ = least_squares(np.vander(x, 2, increasing=True), y)
+    return {"span": line.slope, "sd_span": sd_span, "zero": line.intercept, "sd_zero": sd_zero}
 
 
 def beam(request):
