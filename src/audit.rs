@@ -13,7 +13,8 @@ use crate::journal::store::Reader;
 use crate::proof::{prove, prove_filed};
 use crate::work_order::event::{CapturedReading, Change, Event, EventId};
 use crate::work_order::state::State;
-use crate::work_order::trust;
+use crate::work_order::study::Study;
+use crate::work_order::{study_desk, trust};
 
 /// After so many sequences in a row that cannot be read, and an end that cannot be found, the rest is given up.
 const BLIND: u64 = 1000;
@@ -29,6 +30,8 @@ pub struct Audit {
     pub values: u64,
     /// Checks and reference readings worked out again.
     pub references: u64,
+    /// Readings of gauge studies put to their place again, and results worked out again.
+    pub studies: u64,
     /// The last hash of the chain.
     pub chain: String,
     /// What is wrong, in the order it was met.
@@ -192,7 +195,25 @@ impl Audit {
                     self.reference(event, reading);
                 }
             }
+            Change::AnglesChecked(check) => self.reference(event, check.reading),
             Change::ReferenceRead { placement, .. } => self.reference(event, placement.reading),
+            Change::StudyRead(value) => {
+                self.studies += 1;
+                let captured = self.captured.get(&value.reading);
+                let again = captured.and_then(|c| study_desk::take(&self.state, value.reading, c, event.at_us));
+                if !matches!(again, Some(Ok(changes)) if changes.first() == Some(&event.change)) {
+                    self.fault(
+                        seq,
+                        "the study's plan and the readings before give this reading another place or value",
+                    );
+                }
+            }
+            Change::StudyFinished { study, summary } => {
+                self.studies += 1;
+                if self.state.studies.get(study).and_then(Study::summary).as_ref() != Some(summary) {
+                    self.fault(seq, "the readings of the study give another result than the record says");
+                }
+            }
             _ => {}
         }
     }

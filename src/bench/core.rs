@@ -130,7 +130,9 @@ impl Core {
         for event in events {
             self.state.apply(event);
         }
-        if events.iter().any(|event| matches!(event.change, Change::Calibrated { .. } | Change::Checked(_))) {
+        if events.iter().any(|event| {
+            matches!(event.change, Change::Calibrated { .. } | Change::Checked(_) | Change::AnglesChecked(_))
+        }) {
             self.note_calibrations();
         }
     }
@@ -307,7 +309,9 @@ impl Core {
         let found = self.found(instrument);
         let Some(channel) = self.channels.get_mut(instrument) else { return Outcome::default() };
         let kind = channel.settings.wiring.kind;
-        let expected = expectations(self.state.club(), kind);
+        // A part of a study is waited for as long as any other; it is nothing of the club.
+        let studied = self.state.studies.open_on(&channel.settings.id).is_some();
+        let expected = expectations(self.state.club().filter(|_| !studied), kind);
         let seen = channel.frame(stamp, frame, raw, &expected);
         let mut outcome = self.number(stamp, found);
         match seen {

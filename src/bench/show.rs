@@ -84,7 +84,9 @@ impl Show {
                 if is_empty && settings.wiring.kind == InstrumentKind::Beam {
                     reading.measured.truncate(1);
                 }
-                let club = core.state.club().filter(|_| !is_empty);
+                // A part of a study is nothing of the club.
+                let studied = core.state.studies.open_on(&settings.id).is_some();
+                let club = core.state.club().filter(|_| !is_empty && !studied);
                 live_readings(
                     club,
                     settings.wiring.kind,
@@ -115,6 +117,11 @@ impl Show {
             message: channel.message.map(str::to_owned),
             readings: readings.into_iter().chain(air).collect(),
             calibration_due: trust_view::due(&core.state, &settings.id),
+            study: core
+                .state
+                .studies
+                .open_on(&settings.id)
+                .and_then(|study| study.next_words(core.state.operator.as_deref())),
             awaiting: core.state.trust.expected.get(&settings.id).map(|expected| expected.reference.words()),
         }
     }
@@ -143,7 +150,11 @@ fn banners(core: &Core, stamp: Stamp) -> Vec<Banner> {
     });
     let troubled = core.channels.iter().filter_map(|channel| {
         let trouble = core.state.trust.trouble(&core.state.policy, &channel.settings.id, stamp.at_us)?;
-        let remedy = format!("lay its check weight on after `benchscribe check-weights {}`", channel.settings.id);
+        let what = match channel.settings.wiring.kind {
+            InstrumentKind::Gauge => "its block of known angles in",
+            _ => "its check weight on",
+        };
+        let remedy = format!("lay {what} after `benchscribe check-weights {}`", channel.settings.id);
         Some(Banner { level: "warning", text: format!("{} {trouble}", channel.settings.name), remedy })
     });
     lost.chain(troubled).chain(notices).collect()

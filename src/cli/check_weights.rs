@@ -1,4 +1,5 @@
-//! `check-weights`: a check weight on a scale or beam, guided at the terminal through the running daemon.
+//! `check-weights`: a check weight on a scale or beam, or a block of known angles in a gauge, guided at the terminal
+//! through the running daemon.
 
 use std::process::ExitCode;
 
@@ -17,12 +18,39 @@ pub(crate) struct Arguments {
     place: Where,
     #[command(flatten)]
     weight: StatedWeight,
-    /// How many times the weight is laid on and taken off; ten tell the repeatability
+    #[command(flatten)]
+    block: StatedBlock,
+    /// How many times the weight or block is laid on and taken off; ten tell the repeatability
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=30))]
     repeat: u32,
     /// One JSON line a check instead of words
     #[arg(long)]
     json: bool,
+}
+
+/// A block of known angles, as its certificate says.
+#[derive(clap::Args, Clone)]
+struct StatedBlock {
+    /// Lie that the block holds, such as "60 deg"; gauges only
+    #[arg(long, requires = "loft", conflicts_with_all = ["mass", "class", "error", "expanded_u"])]
+    lie: Option<String>,
+    /// Loft that it holds in the sense the gauge reads
+    #[arg(long, requires = "lie")]
+    loft: Option<String>,
+    /// Standard uncertainty of both, such as "0.02 deg"
+    #[arg(long, requires = "lie")]
+    u: Option<String>,
+}
+
+impl StatedBlock {
+    fn fill(&self, command: &mut Value) {
+        let Some(fields) = command.as_object_mut() else { return };
+        for (key, value) in [("lie", &self.lie), ("loft", &self.loft), ("u", &self.u)] {
+            if let Some(value) = value {
+                fields.insert(key.to_owned(), json!(value));
+            }
+        }
+    }
 }
 
 pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
@@ -45,13 +73,20 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
 async fn once(access: &Access, arguments: &Arguments, round: u32) -> anyhow::Result<Value> {
     let instrument = &arguments.instrument;
     let mut command = json!({"command": "check_begin", "instrument": instrument});
-    arguments.weight.fill(&mut command, &[])?;
+    let what = if arguments.block.lie.is_some() {
+        arguments.block.fill(&mut command);
+        "block"
+    } else {
+        arguments.weight.fill(&mut command, &[])?;
+        "weight"
+    };
     let mut follower = Follower::at_the_end(access).await?;
     access.command(&command).await?;
     let times = if arguments.repeat > 1 { format!(" ({round} of {})", arguments.repeat) } else { String::new() };
-    print::say(&format!("clear {instrument}, then lay the weight on{times}; it is read by itself"));
+    print::say(&format!("clear {instrument}, then lay the {what} on{times}; it is read by itself"));
     let of_it = |event: &Value| event["instrument"] == instrument.as_str();
-    match follower.wait(|event| event["kind"] == "checked" && of_it(event)).await {
+    match follower.wait(|event| (event["kind"] == "checked" || event["kind"] == "angles_checked") && of_it(event)).await
+    {
         Ok(event) => Ok(event),
         Err(error) => {
             access.command(&json!({"command": "check_cancel", "instrument": instrument})).await?;
@@ -68,6 +103,20 @@ fn report(check: &Value) -> anyhow::Result<()> {
         check["instrument"].as_str().unwrap_or_default(),
         check["zone"].as_str().unwrap_or_default()
     ))?;
+    for error in check["errors"].as_array().into_iter().flatten() {
+        let degrees = |key: &str| number(error, key).unwrap_or_default();
+        print::line(&format!(
+            "  {}: reference {:.3}, indication {:.3}, error {:.3} ± {:.3} deg",
+            error["quantity"].as_str().unwrap_or_default(),
+            degrees("reference_deg"),
+            degrees("indication_deg"),
+            degrees("error_deg"),
+            2.0 * degrees("u_deg")
+        ))?;
+    }
+    if check["kind"] == "angles_checked" {
+        return Ok(());
+    }
     print::line(&format!(
         "  reference {}, indication {}, error {} ± {:.3} g",
         grams("reference_g"),

@@ -20,6 +20,7 @@ mod records;
 pub mod replay;
 mod replay_session;
 mod run;
+mod study;
 mod verify;
 
 use std::process::ExitCode;
@@ -58,10 +59,12 @@ enum Command {
     Replay(replay::Arguments),
     /// One JSON request a line, one JSON answer a line
     Compute(compute::Arguments),
-    /// A check weight on a scale or beam, guided, through the running daemon
+    /// A check weight on a scale or beam, a block of known angles in a gauge, guided, through the running daemon
     CheckWeights(check_weights::Arguments),
     /// Calibration of an instrument with references, guided, through the running daemon
     Calibrate(calibrate::Arguments),
+    /// Repeatability and reproducibility of an instrument, guided, through the running daemon
+    Study(study::Arguments),
     /// Work orders
     Orders(orders::Arguments),
     /// Build records
@@ -89,6 +92,7 @@ pub fn main() -> ExitCode {
         Command::Compute(arguments) => compute::run(arguments),
         Command::CheckWeights(arguments) => check_weights::run(arguments),
         Command::Calibrate(arguments) => calibrate::run(arguments),
+        Command::Study(arguments) => study::run(arguments),
         Command::Orders(arguments) => orders::run(arguments),
         Command::Records(arguments) => records::run(arguments),
     };

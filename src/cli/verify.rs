@@ -26,7 +26,7 @@ pub(crate) async fn run(access: &Access, as_json: bool) -> anyhow::Result<ExitCo
         let faults: Vec<String> = audit.faults.iter().map(Fault::to_string).collect();
         print::line(
             &json!({"events": audit.events, "readings": audit.readings, "values": audit.values,
-                    "references": audit.references, "chain": audit.chain, "faults": faults})
+                    "references": audit.references, "studies": audit.studies, "chain": audit.chain, "faults": faults})
             .to_string(),
         )?;
     } else {
@@ -34,11 +34,12 @@ pub(crate) async fn run(access: &Access, as_json: bool) -> anyhow::Result<ExitCo
             print::line(&fault.to_string())?;
         }
         print::line(&format!(
-            "{} events in the chain, {} readings recomputed from raw bytes, {} values judged again, {} references worked out again: {}",
+            "{} events in the chain, {} readings recomputed from raw bytes, {} values judged again, {} references and {} steps of studies worked out again: {}",
             audit.events,
             audit.readings,
             audit.values,
             audit.references,
+            audit.studies,
             if intact { "all agree".to_owned() } else { format!("{} faults", audit.faults.len()) }
         ))?;
     }

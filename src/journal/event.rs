@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::budget_shape::{as_text, budgets, optional_inputs};
 use super::calibration_shape::CalibrationShape;
+use super::study_shape::{AngleCheckShape, StudyPlanShape, StudySummaryShape, StudyValueShape};
 use super::trust_shape::{
     CheckShape, ConditionsShape, PlacementShape, PolicyShape, ReferenceShape, findings, optional_name, optional_report,
 };
@@ -17,12 +18,15 @@ use crate::measurement::check_weight::{InstrumentClass, WeightClass};
 use crate::measurement::quantity::Target;
 use crate::measurement::reading::{InstrumentKind, Measured, Quantity};
 use crate::measurement::uncertainty::{Budget, Source};
+use crate::work_order::angle_check::AngleCheck;
 use crate::work_order::checks::{Check, CheckZone, Policy, WhenOut};
 use crate::work_order::event::{BudgetInputs, CapturedReading, Change, Event, EventId, FiledValue, Place};
 use crate::work_order::judging::{DecisionRule, Verdict};
 use crate::work_order::order::{ClubKind, ClubSpec, Hand, Order, Stage, TargetRow};
 use crate::work_order::reference::{Purpose, Reference};
 use crate::work_order::steps::Step;
+use crate::work_order::study::{StudySummary, StudyValue};
+use crate::work_order::study_plan::StudyPlan;
 use crate::work_order::trust::{Conditions, Placement, Report};
 
 /// Version of the stored shape. A new one is added beside, never instead.
@@ -473,6 +477,24 @@ enum ChangeShape {
     },
     CalibrationAbandoned {
         instrument: String,
+    },
+    AnglesChecked(#[serde(with = "AngleCheckShape")] AngleCheck),
+    StudyBegun(#[serde(with = "StudyPlanShape")] StudyPlan),
+    StudyRead(#[serde(with = "StudyValueShape")] StudyValue),
+    StudySetAside {
+        study: String,
+    },
+    StudyResumed {
+        study: String,
+    },
+    StudyBrokenOff {
+        study: String,
+        why: String,
+    },
+    StudyFinished {
+        study: String,
+        #[serde(with = "StudySummaryShape")]
+        summary: StudySummary,
     },
     OperatorChanged {
         operator: Option<String>,

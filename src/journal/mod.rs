@@ -11,4 +11,5 @@ pub mod event;
 pub mod evidence;
 pub mod lock;
 pub mod store;
+mod study_shape;
 mod trust_shape;

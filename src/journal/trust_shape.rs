@@ -46,7 +46,7 @@ struct WeightShape {
 
 #[derive(Serialize, Deserialize)]
 #[serde(remote = "Angles")]
-struct AnglesShape {
+pub(super) struct AnglesShape {
     lie_deg: f64,
     loft_deg: f64,
     u_deg: f64,
@@ -161,6 +161,7 @@ macro_rules! optional {
         }
     };
 }
+pub(super) use optional;
 optional!(optional_id, EventId, "by_id");
 optional!(optional_weight, Weight, "WeightShape");
 optional!(optional_limits, ChartLimits, "ChartLimitsShape");

@@ -1,4 +1,4 @@
-//! Coverage factors and significance: Student's t, the F distribution, effective degrees of freedom.
+//! Coverage factors and significance: Student's t, the F and chi-squared distributions, effective degrees of freedom.
 //!
 //! Probabilities and degrees of freedom come in, factors and probabilities go out. No sampling.
 
@@ -58,6 +58,40 @@ pub fn f_significance(ratio: f64, above: f64, below: f64) -> Option<f64> {
         return None;
     }
     incomplete_beta(below / 2.0, above / 2.0, below / (below + above * ratio))
+}
+
+/// What a chi-squared variable with these degrees of freedom stays below with this probability (0 to 1 exclusive).
+///
+/// `None` outside of that, or when the degrees of freedom are not positive.
+#[must_use]
+pub fn chi_squared_quantile(probability: f64, freedom: f64) -> Option<f64> {
+    if !(probability > 0.0 && probability < 1.0 && freedom > 0.0 && freedom <= 1e6) {
+        return None;
+    }
+    let below = |x: f64| incomplete_gamma(freedom / 2.0, x / 2.0);
+    let (mut low, mut high) = (0.0, freedom);
+    while below(high)? < probability {
+        high *= 2.0;
+    }
+    for _ in 0..200 {
+        let middle = f64::midpoint(low, high);
+        if below(middle)? < probability { low = middle } else { high = middle }
+    }
+    Some(f64::midpoint(low, high))
+}
+
+/// Regularised lower incomplete gamma function by its series (a, x positive). `None` when it does not converge.
+fn incomplete_gamma(a: f64, x: f64) -> Option<f64> {
+    let mut term = 1.0 / a;
+    let mut sum = term;
+    for step in 1u32..1_000_000 {
+        term *= x / (a + f64::from(step));
+        sum += term;
+        if term < sum * 1e-16 {
+            return Some((sum.ln() + a * x.ln() - x - ln_gamma(a)).exp().min(1.0));
+        }
+    }
+    None
 }
 
 /// Natural logarithm of the gamma function for a positive argument (Lanczos approximation, g = 7, nine terms).
@@ -148,6 +182,17 @@ mod tests {
             let found = f_significance(ratio, 2.0, 2.0).unwrap();
             assert!((found - 1.0 / (1.0 + ratio)).abs() < 1e-13, "{ratio} {found}");
         }
+    }
+
+    #[test]
+    fn two_degrees_of_freedom_are_the_exponential_distribution() {
+        // Chi-squared with two degrees of freedom is exponential with mean 2: the quantile is -2 ln(1 - p).
+        for probability in [0.001, 0.05, 0.5, 0.95, 0.999] {
+            let expected = -2.0 * (1.0f64 - probability).ln();
+            let found = chi_squared_quantile(probability, 2.0).unwrap();
+            assert!((found / expected - 1.0).abs() < 1e-10, "{probability} {found} {expected}");
+        }
+        assert_eq!((chi_squared_quantile(1.0, 2.0), chi_squared_quantile(0.5, 0.0)), (None, None));
     }
 
     #[test]

@@ -134,11 +134,13 @@ impl RangeResult {
     }
 }
 
-/// Factors from a mean range of 2 or 3 trials to a standard deviation (measurement-systems-analysis manual, 4th ed.).
-const BY_TRIALS: [f64; 2] = [0.8862, 0.5908];
-/// Factors from one range of 2 to 10 values to a standard deviation (the same manual; those for 4 to 9 from memory).
+/// Factors from a mean range of 2 to 5 trials to a standard deviation, 1 / d₂ (measurement-systems-analysis manual,
+/// 4th ed., for 2 and 3). `tests/scipy.rs` integrates them.
+pub const BY_TRIALS: [f64; 4] = [0.8862, 0.5908, 0.4857, 0.4299];
+/// Factors from one range of 2 to 10 values to a standard deviation, 1 / √(d₂² + d₃²) (the same manual; those for 4 to 9
+/// from memory, integrated by `tests/scipy.rs`).
 #[expect(clippy::approx_constant, reason = "0.7071 is what the manual prints, not a root of a half")]
-const BY_COUNT: [f64; 9] = [0.7071, 0.5231, 0.4467, 0.4030, 0.3742, 0.3534, 0.3375, 0.3249, 0.3146];
+pub const BY_COUNT: [f64; 9] = [0.7071, 0.5231, 0.4467, 0.4030, 0.3742, 0.3534, 0.3375, 0.3249, 0.3146];
 
 impl CrossedStudy {
     /// Takes a table `[person][trial][part]`.
@@ -163,8 +165,14 @@ impl CrossedStudy {
         Ok(Self { readings, trials, parts })
     }
 
-    /// All readings of a cell.
-    fn cell(&self, person: usize, part: usize) -> impl Iterator<Item = f64> + '_ {
+    /// How many people, parts and trials.
+    #[must_use]
+    pub fn shape(&self) -> [usize; 3] {
+        [self.readings.len(), self.parts, self.trials]
+    }
+
+    /// All readings of a cell, by number of person and part from 0.
+    pub fn cell(&self, person: usize, part: usize) -> impl Iterator<Item = f64> + '_ {
         let rows = self.readings.get(person).into_iter().flatten();
         rows.filter_map(move |trial| trial.get(part).copied())
     }
@@ -247,7 +255,7 @@ impl CrossedStudy {
         }
     }
 
-    /// The average-and-range way. `None` beyond 3 trials, 10 people or 10 parts, for which it has no factors.
+    /// The average-and-range way. `None` beyond 5 trials, 10 people or 10 parts, for which it has no factors.
     #[must_use]
     pub fn ranges(&self) -> Option<RangeResult> {
         let people = self.readings.len();

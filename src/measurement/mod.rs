@@ -32,4 +32,5 @@ pub mod gauge_study;
 pub mod gravity;
 mod matrix;
 pub mod statistics;
+pub mod study_result;
 pub mod uncertainty;

@@ -3,7 +3,7 @@
 use serde_json::Value;
 use tokio::sync::{mpsc, oneshot};
 
-use super::trust_command;
+use super::{study_command, trust_command};
 use crate::club::characteristic::Characteristic;
 use crate::config::order_file::read_order;
 use crate::work_order::desk::Command;
@@ -84,8 +84,9 @@ pub fn parse(json: &Value) -> Result<Command, String> {
         "next_club" => Ok(Command::NextClub),
         "accept" => Ok(Command::Accept),
         "scan" => Ok(Command::Scan(text(json, "code", "the code as scanned")?.to_owned())),
-        other => trust_command::parse(other, json).unwrap_or_else(|| {
-            Err(format!("there is no command \"{other}\"; commands: {KNOWN}, {}", trust_command::KNOWN))
+        other => trust_command::parse(other, json).or_else(|| study_command::parse(other, json)).unwrap_or_else(|| {
+            let (trust, study) = (trust_command::KNOWN, study_command::KNOWN);
+            Err(format!("there is no command \"{other}\"; commands: {KNOWN}, {trust}, {study}"))
         }),
     }
 }

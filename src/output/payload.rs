@@ -191,6 +191,7 @@ mod tests {
             readings: vec![ReadingView { value: 203.5, text: "203.5 g".into(), unit: "g", ..ReadingView::default() }],
             calibration_due: None,
             awaiting: None,
+            study: None,
         }
     }
 

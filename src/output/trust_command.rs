@@ -95,7 +95,7 @@ fn adjust(json: &Value) -> Result<Adjust, String> {
     })
 }
 
-fn text<'a>(json: &'a Value, key: &str) -> Result<Option<&'a str>, String> {
+pub(super) fn text<'a>(json: &'a Value, key: &str) -> Result<Option<&'a str>, String> {
     match json.get(key) {
         None | Some(Value::Null) => Ok(None),
         Some(Value::String(text)) if !text.trim().is_empty() && text.len() <= 200 => Ok(Some(text)),

@@ -80,6 +80,15 @@ pub fn instrument(state: &State, id: &str, at_us: i64) -> Value {
         .flat_map(|chart| &chart.points)
         .map(|p| json!({"at": rfc3339(p.at_us), "reference_g": p.reference_g, "error_g": p.error_g, "zone": p.zone.name()}))
         .collect();
+    let angles: Vec<Value> = chart
+        .iter()
+        .flat_map(|chart| &chart.angles)
+        .map(|p| {
+            let errors: serde_json::Map<String, Value> =
+                p.errors_deg.iter().map(|(of, error)| (format!("{}_deg", of.name()), json!(error))).collect();
+            json!({"at": rfc3339(p.at_us), "errors": errors, "zone": p.zone.name()})
+        })
+        .collect();
     let limits = chart.and_then(|chart| chart.limits(resolution)).map(|limits| {
         let (mean, s) = (limits.mean_g, limits.s_g);
         json!({"mean_g": mean, "s_g": s, "warning_g": [mean - 2.0 * s, mean + 2.0 * s], "stop_g": [mean - 3.0 * s, mean + 3.0 * s]})
@@ -102,6 +111,7 @@ pub fn instrument(state: &State, id: &str, at_us: i64) -> Value {
         "awaiting": trust.awaited(id, at_us).map(|expected| json!({"purpose": expected.purpose.name(), "reference": expected.reference.words()})),
         "chart": points,
         "limits": limits,
+        "angle_chart": angles,
         "calibration": calibration,
         "calibrating": under_way,
     })

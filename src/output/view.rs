@@ -77,6 +77,8 @@ pub struct InstrumentView {
     pub calibration_due: Option<String>,
     /// The reference that should be laid on it now, in words.
     pub awaiting: Option<String>,
+    /// What its gauge study waits for, in words.
+    pub study: Option<String>,
 }
 
 /// One value with what is known of its target.

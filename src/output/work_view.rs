@@ -13,6 +13,7 @@ use crate::work_order::judging::judge;
 use crate::work_order::order::{Order, Stage};
 use crate::work_order::record::{ClubRecord, Entry, Method};
 use crate::work_order::state::{CaptureLine, Fate, State};
+use crate::work_order::study::Study;
 
 /// How many captured readings are shown.
 const CAPTURES_SHOWN: usize = 12;
@@ -188,12 +189,14 @@ pub struct CaptureView {
     pub at: String,
     /// On what.
     pub instrument: String,
-    /// What it showed.
+    /// What it showed; `hidden` for a reading of a study that is under way.
     pub text: String,
     /// How sure, k = 2.
     pub u_text: String,
     /// Where it went.
     pub filed: Vec<PlaceView>,
+    /// What else it was: one of a reference or of a study, or taken back.
+    pub note: Option<String>,
     /// Why it went nowhere.
     pub reason: Option<String>,
     /// Where it may go.
@@ -250,7 +253,7 @@ pub fn work(state: &State, lengths: Lengths) -> WorkView {
             })
             .collect(),
         club: state.club().map(|record| club(record, lengths)),
-        captures: state.captures.iter().rev().take(CAPTURES_SHOWN).map(capture).collect(),
+        captures: state.captures.iter().rev().take(CAPTURES_SHOWN).map(|line| capture(state, line)).collect(),
     }
 }
 
@@ -350,24 +353,30 @@ pub fn method(entry: &Entry) -> &'static str {
     }
 }
 
-fn capture(line: &CaptureLine) -> CaptureView {
+fn capture(state: &State, line: &CaptureLine) -> CaptureView {
     let place = |place: &Place, stage: Option<Stage>| PlaceView {
         club: place.club.clone(),
         characteristic: place.characteristic.name(),
         label: place.characteristic.label(),
         stage: stage.map(Stage::name),
     };
-    let (filed, reason, choices) = match &line.fate {
-        Fate::Open => (Vec::new(), None, Vec::new()),
-        Fate::Filed(places) => (places.iter().map(|(p, stage)| place(p, Some(*stage))).collect(), None, Vec::new()),
-        Fate::Unfiled { reason, choices } => {
-            (Vec::new(), Some(reason.clone()), choices.iter().map(|p| place(p, None)).collect())
+    let (mut filed, mut note, mut reason, mut choices) = (Vec::new(), None, None, Vec::new());
+    match &line.fate {
+        Fate::Open => {}
+        Fate::Filed(places) => filed = places.iter().map(|(p, stage)| place(p, Some(*stage))).collect(),
+        Fate::Unfiled { reason: why, choices: to } => {
+            reason = Some(why.clone());
+            choices = to.iter().map(|p| place(p, None)).collect();
         }
-        Fate::Reference => (Vec::new(), Some("a reference, not a part".to_owned()), Vec::new()),
-        Fate::Voided { why } => (Vec::new(), Some(format!("taken back: {why}")), Vec::new()),
-    };
+        Fate::Reference => note = Some("a reference, not a part".to_owned()),
+        Fate::Study { study } => note = Some(format!("study {study}")),
+        Fate::Voided { why } => note = Some(format!("taken back: {why}")),
+    }
+    // Nobody is to know what a part read before: a study that is under way hides its readings.
+    let hidden = state.studies.of_reading(line.event).is_some_and(Study::is_under_way);
     let texts = |show: &dyn Fn(&crate::measurement::reading::Measured) -> String| {
-        line.captured.measured.iter().map(show).collect::<Vec<_>>().join(" · ")
+        let shown = line.captured.measured.iter().map(show).collect::<Vec<_>>().join(" · ");
+        if hidden { "hidden".to_owned() } else { shown }
     };
     CaptureView {
         event: line.event.to_string(),
@@ -376,6 +385,7 @@ fn capture(line: &CaptureLine) -> CaptureView {
         text: texts(&|m| text::quantity(m.quantity, m.value)),
         u_text: texts(&|m| text::uncertainty(m.quantity, m.u)),
         filed,
+        note,
         reason,
         choices,
         voided: matches!(line.fate, Fate::Voided { .. }),

@@ -3,7 +3,7 @@
 //! A weight and what the instrument showed of it come in, a check with its zone and reason goes out. Keeping the chart is
 //! `checks`' work.
 
-use super::checks::{Chart, ChartLimits, Check, CheckZone, repeatability, smallest_mass_g};
+use super::checks::{Chart, Check, CheckZone, repeatability, smallest_mass_g};
 use super::event::EventId;
 use super::reference::Weight;
 use crate::measurement::check_weight::InstrumentClass;
@@ -47,10 +47,10 @@ pub fn judge_check(
         .map(|limit| 2.0 * limit.0);
     let chart = about.chart.and_then(|chart| chart.limits(about.resolution_g));
     let mut findings = vec![against_limit(error_g, u_g, weight.u_g, service_g)];
-    findings.extend(chart.map(|limits| against_chart(error_g, limits)));
+    findings.extend(chart.map(|limits| against_chart(error_g, (limits.mean_g, limits.s_g))));
     let errors: Vec<f64> =
         about.chart.iter().flat_map(|chart| chart.points.iter().map(|p| p.error_g)).chain([error_g]).collect();
-    findings.extend(trend(&errors));
+    findings.extend(trend(&errors, "g"));
     let (zone, reason) = findings.into_iter().max_by_key(|(zone, _)| *zone).unwrap_or((CheckZone::Good, String::new()));
     let repeatability_g = repeatability(&errors, about.resolution_g);
     Check {
@@ -70,7 +70,8 @@ pub fn judge_check(
     }
 }
 
-type Finding = (CheckZone, String);
+/// A zone with its reason.
+pub(super) type Finding = (CheckZone, String);
 
 fn against_limit(error_g: f64, u_g: f64, u_weight_g: f64, limit_g: Option<f64>) -> Finding {
     let size = error_g.abs();
@@ -93,8 +94,9 @@ fn against_limit(error_g: f64, u_g: f64, u_weight_g: f64, limit_g: Option<f64>) 
     }
 }
 
-fn against_chart(error_g: f64, limits: ChartLimits) -> Finding {
-    let away = (error_g - limits.mean_g) / limits.s_g;
+/// An error against mean and standard deviation of the first checks, all in one unit.
+pub(super) fn against_chart(error: f64, (mean, s): (f64, f64)) -> Finding {
+    let away = (error - mean) / s;
     if away.abs() > 3.0 {
         (CheckZone::Out, format!("is {away:+.1} s from the mean of its first checks; the stop limit is 3 s"))
     } else if away.abs() > 2.0 {
@@ -105,8 +107,8 @@ fn against_chart(error_g: f64, limits: ChartLimits) -> Finding {
 }
 
 /// A slope of the last errors that chance does not explain.
-fn trend(errors_g: &[f64]) -> Option<Finding> {
-    let recent = errors_g.get(errors_g.len().saturating_sub(2 * TREND)..)?;
+pub(super) fn trend(errors: &[f64], unit: &str) -> Option<Finding> {
+    let recent = errors.get(errors.len().saturating_sub(2 * TREND)..)?;
     if recent.len() < TREND {
         return None;
     }
@@ -114,7 +116,7 @@ fn trend(errors_g: &[f64]) -> Option<Finding> {
     let fit = fit_polynomial(&place, recent, 1).ok()?;
     let (slope, u) = (*fit.coefficients.get(1)?, *fit.sd_coefficients.get(1)?);
     (slope.abs() > TREND_FACTOR * u && u > 0.0)
-        .then(|| (CheckZone::Warning, format!("drifts by {slope:+.4} g from check to check")))
+        .then(|| (CheckZone::Warning, format!("drifts by {slope:+.4} {unit} from check to check")))
 }
 
 #[cfg(test)]

@@ -5,9 +5,11 @@
 
 use std::collections::VecDeque;
 
+use super::angle_check::AngleCheck;
 use super::event::EventId;
 use super::judging::DecisionRule;
 use super::reference::Weight;
+use crate::measurement::reading::Quantity;
 use crate::measurement::uncertainty::Drift;
 
 super::order::named!(
@@ -109,6 +111,23 @@ pub struct ChartPoint {
     pub zone: CheckZone,
 }
 
+/// A point of a gauge's chart.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AnglePoint {
+    /// When, in microseconds since 1970 UTC.
+    pub at_us: i64,
+    /// Errors of lie and loft, in degrees.
+    pub errors_deg: Vec<(Quantity, f64)>,
+    /// The verdict.
+    pub zone: CheckZone,
+}
+
+impl AnglePoint {
+    fn of(&self, quantity: Quantity) -> impl Iterator<Item = f64> + '_ {
+        self.errors_deg.iter().filter(move |(of, _)| *of == quantity).map(|(_, error)| *error)
+    }
+}
+
 /// When an instrument was last tested with a reference; times in microseconds since 1970 UTC.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Tested {
@@ -134,19 +153,23 @@ pub struct Chart {
     pub points: VecDeque<ChartPoint>,
     baseline_g: Vec<f64>,
     nominal_g: f64,
+    /// The last checks of a gauge, oldest first.
+    pub angles: VecDeque<AnglePoint>,
+    /// The first ones after its calibration.
+    baseline_deg: Vec<AnglePoint>,
     /// When it was last tested.
     pub tested: Tested,
     /// Why it is not to be measured with, if it is not.
     pub out: Option<String>,
 }
 
-/// Standard deviation, not below what a step of the indication hides. `None` below two values.
+/// Standard deviation, not below what a step of the indication hides; all in one unit. `None` below two values.
 #[must_use]
-pub fn repeatability(values: &[f64], resolution_g: f64) -> Option<f64> {
+pub fn repeatability(values: &[f64], resolution: f64) -> Option<f64> {
     let n = f64::from(u32::try_from(values.len()).ok().filter(|n| *n >= 2)?);
     let mean = values.iter().sum::<f64>() / n;
     let squares: f64 = values.iter().map(|value| (value - mean) * (value - mean)).sum();
-    Some((squares / (n - 1.0)).sqrt().max(FLOOR_IN_STEPS * resolution_g))
+    Some((squares / (n - 1.0)).sqrt().max(FLOOR_IN_STEPS * resolution))
 }
 
 /// Smallest mass that is weighed to within `tolerance` of itself with 2 s (USP 41 with 0.001).
@@ -185,6 +208,36 @@ impl Chart {
         self.points.push_back(ChartPoint { at_us, error_g, reference_g, zone });
         self.tested = Tested::At { at_us };
         self.out = (zone == CheckZone::Out).then(|| check.reason.clone());
+    }
+
+    /// Takes a check of a gauge in.
+    pub fn take_angles(&mut self, check: &AngleCheck, at_us: i64) {
+        let errors_deg = check.errors.iter().map(|error| (error.quantity, error.error_deg)).collect();
+        let point = AnglePoint { at_us, errors_deg, zone: check.zone };
+        if check.zone != CheckZone::Out && self.baseline_deg.len() < *BASELINE.end() {
+            self.baseline_deg.push(point.clone());
+        }
+        if self.angles.len() == CHART {
+            self.angles.pop_front();
+        }
+        self.angles.push_back(point);
+        self.tested = Tested::At { at_us };
+        self.out = (check.zone == CheckZone::Out).then(|| check.reason.clone());
+    }
+
+    /// Errors of one angle in the last checks, oldest first, in degrees.
+    #[must_use]
+    pub fn angle_errors(&self, quantity: Quantity) -> Vec<f64> {
+        self.angles.iter().flat_map(|point| point.of(quantity)).collect()
+    }
+
+    /// Mean and standard deviation of the first checks of one angle, in degrees; `None` before there are enough.
+    #[must_use]
+    pub fn angle_limits(&self, quantity: Quantity, resolution_deg: f64) -> Option<(f64, f64)> {
+        let first: Vec<f64> = self.baseline_deg.iter().flat_map(|point| point.of(quantity)).collect();
+        let n = f64::from(u32::try_from(first.len()).ok()?);
+        let s = repeatability(&first, resolution_deg)?;
+        BASELINE.contains(&first.len()).then(|| (first.iter().sum::<f64>() / n, s))
     }
 
     /// Control limits; `None` before there are enough checks.

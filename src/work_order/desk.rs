@@ -11,6 +11,7 @@ use super::routing::{Routed, Routing, route};
 use super::sources::{quantity_of, rule_uncertainty};
 use super::state::{CaptureLine, Fate, State};
 use super::steps::Step;
+use super::study_desk::{self, StudyCommand};
 use super::trust::{self, TrustCommand};
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::measurement::quantity::{Target, parse_target};
@@ -59,6 +60,8 @@ pub enum Command {
         /// What.
         command: TrustCommand,
     },
+    /// Something about gauge studies.
+    Study(StudyCommand),
     /// An order to an instrument itself.
     Control {
         /// Which instrument.
@@ -106,6 +109,11 @@ pub fn place(state: &State, reading: EventId, captured: &CapturedReading, at_us:
         return changes;
     }
     let placed = place_in(state, state.club(), reading, captured);
+    match study_desk::take(state, reading, captured, at_us) {
+        Some(Ok(changes)) => return changes,
+        Some(Err(reason)) => return vec![Change::ReadingUnfiled { reading, reason, choices: choices_of(placed) }],
+        None => {}
+    }
     match trust::blocked(state, &captured.instrument, at_us) {
         Some(reason) => vec![Change::ReadingUnfiled { reading, reason, choices: choices_of(placed) }],
         None => placed,
@@ -130,7 +138,8 @@ fn choices_of(placed: Vec<Change>) -> Vec<Place> {
 /// What a reading that lies unfiled on an instrument leads to when `club` is opened: filed, or nothing new.
 #[must_use]
 pub fn place_waiting(state: &State, club: &str, line: &CaptureLine, at_us: i64) -> Vec<Change> {
-    if trust::blocked(state, &line.captured.instrument, at_us).is_some() {
+    let instrument = &line.captured.instrument;
+    if trust::blocked(state, instrument, at_us).is_some() || state.studies.open_on(instrument).is_some() {
         return Vec::new();
     }
     let placed = place_in(state, state.clubs.get(club), line.event, &line.captured);
@@ -262,6 +271,7 @@ pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> 
             refused(format!("{instrument} is told nothing while the bench does not run"))
         }
         Command::Trust { instrument, command } => trust::answer(state, instrument, command),
+        Command::Study(command) => study_desk::answer(state, command),
         Command::NextStep => cards::next_step_done(state),
         Command::PutAside => cards::put_aside(state),
         Command::NextClub => cards::next_club(state),
@@ -354,13 +364,17 @@ pub(super) fn void(state: &State, event: Option<EventId>, why: &str) -> Result<V
         let mut values = club.entries.iter().filter(|entry| entry.event == reading);
         values.all(|entry| entry.standing == Standing::Voided)
     });
+    let studied = state.studies.of_reading(reading).is_some_and(|study| study.holds(reading));
     match state.capture_line(reading).map(|line| &line.fate) {
         Some(Fate::Voided { .. }) => return refused(format!("reading {reading} is already taken back")),
         None if voided => return refused(format!("value {reading} is already taken back")),
-        None if state.place_of(reading).is_none() => {
+        None if state.place_of(reading).is_none() && !studied => {
             return refused(format!("there is no reading {reading}: give the event of a captured or typed value"));
         }
         _ => {}
+    }
+    if let Some(reason) = study_desk::keeps(state, reading) {
+        return refused(reason);
     }
     let mut changes = vec![Change::ReadingVoided { reading, why: why.trim().to_owned() }];
     if let Some(club) = filed {
@@ -381,6 +395,7 @@ pub(super) fn file_by_hand(state: &State, event: EventId, place: &Place) -> Resu
     match line.fate {
         Fate::Voided { .. } => return refused(format!("reading {event} is taken back: lay the part down again")),
         Fate::Reference => return refused(format!("reading {event} is one of a reference, not of a part")),
+        Fate::Study { .. } => return refused(format!("reading {event} is one of a study: take it back there first")),
         _ => {}
     }
     let characteristic = place.characteristic;

@@ -2,11 +2,14 @@
 //!
 //! Plain values; the stored shape is `journal::event`.
 
+use super::angle_check::AngleCheck;
 use super::checks::{Check, Policy};
 use super::judging::{DecisionRule, Verdict};
 use super::order::{Order, Stage};
 use super::reference::{Purpose, Reference};
 use super::steps::Step;
+use super::study::{StudySummary, StudyValue};
+use super::study_plan::StudyPlan;
 use super::trust::{Conditions, Placement, Report};
 use crate::club::characteristic::Characteristic;
 use crate::measurement::adjustment::Finding;
@@ -67,7 +70,7 @@ impl EventId {
 }
 
 /// The finaliser of splitmix64 (public domain): every bit of the input reaches every bit of the output.
-fn mix(mut x: u64) -> u64 {
+pub(super) fn mix(mut x: u64) -> u64 {
     x = x.wrapping_add(0x9e37_79b9_7f4a_7c15);
     x = (x ^ (x >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
     x = (x ^ (x >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
@@ -372,6 +375,36 @@ pub enum Change {
         /// Of which instrument.
         instrument: String,
     },
+    /// A gauge block or another reference of known angles was laid into a gauge.
+    AnglesChecked(AngleCheck),
+    /// A gauge study was begun.
+    StudyBegun(StudyPlan),
+    /// A reading of a study was taken.
+    StudyRead(StudyValue),
+    /// A study was set aside: its instrument measures clubs again.
+    StudySetAside {
+        /// Which study.
+        study: String,
+    },
+    /// A study goes on.
+    StudyResumed {
+        /// Which study.
+        study: String,
+    },
+    /// A study was given up.
+    StudyBrokenOff {
+        /// Which study.
+        study: String,
+        /// Why, in a person's words.
+        why: String,
+    },
+    /// A study has all its readings.
+    StudyFinished {
+        /// Which study.
+        study: String,
+        /// What it found.
+        summary: StudySummary,
+    },
     /// Someone else is at the bench.
     OperatorChanged {
         /// Who.
@@ -410,6 +443,13 @@ impl Change {
             Self::ReferenceRead { .. } => "reference_read",
             Self::CalibrationProposed { .. } => "calibration_proposed",
             Self::CalibrationAbandoned { .. } => "calibration_abandoned",
+            Self::AnglesChecked(_) => "angles_checked",
+            Self::StudyBegun(_) => "study_begun",
+            Self::StudyRead(_) => "study_read",
+            Self::StudySetAside { .. } => "study_set_aside",
+            Self::StudyResumed { .. } => "study_resumed",
+            Self::StudyBrokenOff { .. } => "study_broken_off",
+            Self::StudyFinished { .. } => "study_finished",
             Self::OperatorChanged { .. } => "operator_changed",
         }
     }

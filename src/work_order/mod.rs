@@ -4,6 +4,7 @@
 //! its verdict; an [`event`] says what happened; [`state`] is the fold of all events; [`desk`] answers commands.
 
 pub mod advice;
+pub mod angle_check;
 mod cards;
 pub mod check_verdict;
 pub mod checks;
@@ -22,5 +23,8 @@ pub mod routing;
 mod sources;
 pub mod state;
 pub mod steps;
+pub mod study;
+pub mod study_desk;
+pub mod study_plan;
 pub mod ticket;
 pub mod trust;

@@ -7,6 +7,7 @@ use super::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
 use super::order::{Order, Stage};
 use super::record::{ClubRecord, ClubState, Entry, Method, StepRecord};
 use super::sources::quantity_of;
+use super::study::Studies;
 use super::trust::Trust;
 
 /// How many captured readings stay at hand for the display and for filing by hand.
@@ -28,6 +29,11 @@ pub enum Fate {
     },
     /// A reference lay there: a check weight, or a weight or block of a calibration.
     Reference,
+    /// A cell of a gauge study.
+    Study {
+        /// Which study.
+        study: String,
+    },
     /// Taken back.
     Voided {
         /// Why.
@@ -84,6 +90,8 @@ pub struct State {
     pub operator: Option<String>,
     /// Checks and calibrations of the instruments.
     pub trust: Trust,
+    /// Gauge studies.
+    pub studies: Studies,
     /// The rules that verdicts and checks go by.
     pub policy: Policy,
     /// Sequence of the last event applied.
@@ -99,6 +107,7 @@ impl State {
     pub fn apply(&mut self, event: &Event) {
         self.seq = event.seq;
         self.trust.apply(event);
+        self.studies.apply(event);
         match &event.change {
             Change::SessionStarted { .. } => self.connected.clear(),
             Change::SessionEnded
@@ -106,18 +115,21 @@ impl State {
             | Change::ReferenceWithdrawn { .. }
             | Change::CalibrationBegun { .. }
             | Change::CalibrationProposed { .. }
-            | Change::CalibrationAbandoned { .. } => {}
+            | Change::CalibrationAbandoned { .. }
+            | Change::StudyBegun(_)
+            | Change::StudySetAside { .. }
+            | Change::StudyResumed { .. }
+            | Change::StudyBrokenOff { .. }
+            | Change::StudyFinished { .. } => {}
             Change::PolicySet(policy) => self.policy = *policy,
             Change::Checked(check) => {
                 if let Some(reading) = check.reading {
-                    self.set_fate(reading, Fate::Reference);
-                    self.recent.retain(|recent| *recent != reading);
+                    self.is_reference(reading);
                 }
             }
-            Change::ReferenceRead { placement, .. } => {
-                self.set_fate(placement.reading, Fate::Reference);
-                self.recent.retain(|recent| *recent != placement.reading);
-            }
+            Change::ReferenceRead { placement, .. } => self.is_reference(placement.reading),
+            Change::AnglesChecked(check) => self.is_reference(check.reading),
+            Change::StudyRead(value) => self.set_fate(value.reading, Fate::Study { study: value.study.clone() }),
             Change::OrderImported { order } | Change::OrderRevised { order } => self.take_order(order, event.seq),
             Change::OrderOpened { order } => self.current_order = Some(order.clone()),
             Change::ClubOpened { club } => self.open_club(club, event.seq),
@@ -323,6 +335,12 @@ impl State {
             self.recent.pop_front();
         }
         self.recent.push_back(value);
+    }
+
+    /// A reference is no value that "the last one" could mean.
+    fn is_reference(&mut self, reading: EventId) {
+        self.set_fate(reading, Fate::Reference);
+        self.recent.retain(|recent| *recent != reading);
     }
 
     fn set_fate(&mut self, reading: EventId, fate: Fate) {

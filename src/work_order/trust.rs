@@ -3,6 +3,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 
+use super::angle_check::judge_angles;
 use super::check_verdict::{Circumstances, judge_check};
 use super::checks::{Chart, Policy, WhenOut};
 use super::desk::{Refusal, refused};
@@ -141,6 +142,10 @@ impl Trust {
                 self.charts.entry(check.instrument.clone()).or_default().take(check, event.at_us);
                 self.expected.remove(&check.instrument);
             }
+            Change::AnglesChecked(check) => {
+                self.charts.entry(check.instrument.clone()).or_default().take_angles(check, event.at_us);
+                self.expected.remove(&check.instrument);
+            }
             Change::ReferenceExpected { instrument, purpose, reference } => {
                 let expected = Expected { purpose: *purpose, reference: reference.clone(), since_us: event.at_us };
                 self.expected.insert(instrument.clone(), expected);
@@ -260,10 +265,10 @@ pub fn answer(state: &State, instrument: &str, command: &TrustCommand) -> Result
 /// Whether a reference is one for this instrument and purpose.
 fn suits(of: &InForce<'_>, instrument: &str, purpose: Purpose, reference: &Reference) -> Result<(), Refusal> {
     match (of.calibration, reference) {
-        (Calibration::Gauge(_), Reference::Angles(_)) if purpose != Purpose::Check => Ok(()),
-        (Calibration::Gauge(_), _) => {
-            refused(format!("{instrument} is a gauge: it is calibrated with a block of known angles"))
-        }
+        (Calibration::Gauge(_), Reference::Angles(_)) => Ok(()),
+        (Calibration::Gauge(_), Reference::Weight(_)) => refused(format!(
+            "{instrument} is a gauge: it needs a block of known angles, such as lie 60 deg and loft 30 deg"
+        )),
         (_, Reference::Angles(_)) => refused(format!("{instrument} weighs: it needs a weight, not angles")),
         (_, Reference::Weight(weight)) => {
             let beyond = of.capacity_g.filter(|capacity| weight.nominal_g > *capacity);
@@ -388,7 +393,18 @@ pub fn take(state: &State, reading: EventId, captured: &CapturedReading, at_us: 
         let placement = Placement { reading, reference: expected.reference.clone(), indication, measured };
         return Some(vec![Change::ReferenceRead { instrument, purpose: expected.purpose, placement }]);
     }
-    let Reference::Weight(weight) = &expected.reference else { return None };
+    let weight = match &expected.reference {
+        Reference::Weight(weight) => weight,
+        Reference::Angles(angles) => {
+            let chart = state.trust.charts.get(&instrument);
+            let u = |quantity| captured.measured.iter().find(|m| m.quantity == quantity).map(|m| m.u);
+            // The levels are the angles in the sense the gauge reads, which is the block's.
+            let [lie, loft] = captured.levels;
+            let shown = [(lie, u(Quantity::Lie)?), (loft, u(Quantity::Loft)?)];
+            let check = judge_angles(&instrument, of.resolution, chart, angles, reading, shown);
+            return Some(vec![Change::AnglesChecked(check)]);
+        }
+    };
     let mass = captured.measured.iter().find(|m| m.quantity == Quantity::Mass)?;
     let about = Circumstances {
         instrument: &instrument,

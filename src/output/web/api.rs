@@ -66,7 +66,7 @@ pub(super) async fn records(State(web): State<Web>) -> Response {
     answered(ask(&web.questions, record_list).await)
 }
 
-fn answered(answer: Option<Value>) -> Response {
+pub(super) fn answered(answer: Option<Value>) -> Response {
     match answer {
         Some(answer) => Json(answer).into_response(),
         None => problem(StatusCode::SERVICE_UNAVAILABLE, "the bench is stopping", "ask again when it runs"),

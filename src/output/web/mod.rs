@@ -5,6 +5,7 @@ mod guard;
 mod live;
 mod metrics;
 mod page;
+mod study;
 
 use std::net::SocketAddr;
 use std::sync::Arc;
@@ -85,6 +86,10 @@ pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> 
         .route("/api/v1/records/{*club}", get(api::record))
         .route("/api/v1/instruments", get(api::instruments))
         .route("/api/v1/events", get(api::events))
+        .route("/api/v1/studies", get(study::list))
+        .route("/api/v1/studies/{study}", get(study::one))
+        .route("/studies", get(study::list_page))
+        .route("/studies/{study}", get(study::one_page))
         .route("/api/v1/command", post(api::command))
         .route("/healthz", get(api::health))
         .route("/readyz", get(api::ready))

@@ -54,6 +54,8 @@ const ASSETS: &[(&str, &[u8])] = assets![
     "sheet.css",
     "sheet.js",
     "stream.js",
+    "study.css",
+    "study.js",
     "tokens.css",
     "words.js",
 ];

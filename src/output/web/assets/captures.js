@@ -37,7 +37,7 @@ function item(capture, names, club, isLoud) {
     el(
       "p",
       { class: "capture-place" },
-      capture.voided ? "void" : unfiled ? (isLoud ? "not filed" : `not filed: ${capture.reason}`) : places.join("; "),
+      capture.voided ? "void" : unfiled ? (isLoud ? "not filed" : `not filed: ${capture.reason}`) : (capture.note ?? places.join("; ")),
       el("small", {}, names.get(capture.instrument) ?? plain(capture.instrument)),
     ),
     capture.voided

@@ -20,6 +20,7 @@ export function drawInstruments(view, focused, now_ms) {
             el("p", { class: "tile-name" }, entry.reading.name),
             el("p", { class: "tile-text" }),
             el("p", { class: "tile-phase" }, el("span", { class: "tile-glyph" }), el("span", { class: "tile-word" })),
+            el("a", { class: "tile-next", href: "studies", hidden: true }),
           ),
         )
       : el("p", { class: "none" }, view.state === null ? "" : "no instrument is set up: benchscribe identify finds what is plugged in"),
@@ -47,6 +48,9 @@ function drawTile(tile, entry, focused, fresh) {
         ? "old"
         : (instrument.error ?? (instrument.connected ? "no readings" : "not connected"));
   setText(tile.querySelector(".tile-word"), word);
+  const next = instrument.study ?? (instrument.awaiting ? `lay on: ${instrument.awaiting}` : null);
+  setText(tile.querySelector(".tile-next"), next);
+  setAttribute(tile.querySelector(".tile-next"), "hidden", !next);
   rebuild(tile.querySelector(".tile-glyph"), [phase, Math.round((instrument.progress ?? 0) * 20)], () =>
     phaseGlyph(phase, instrument.progress),
   );
