@@ -70,6 +70,7 @@ impl Fold {
         fold.take(vec![Change::Calibrated {
             instrument: "scale".into(),
             format: "plain-value-unit".into(),
+            format_text: None,
             format_settings: Vec::new(),
             channels: [String::new(), String::new()],
             resolution: 0.01,
@@ -114,6 +115,8 @@ impl Fold {
             window_s: [0.0, 1.0],
             t_s: 1.0,
             printed: None,
+            on_key: false,
+            air_c: None,
             stable_flag: None,
             calibration: self.state.calibrations["scale"].event,
             evidence: String::new(),
