@@ -117,6 +117,7 @@ impl Fold {
             printed: None,
             stable_flag: None,
             on_key: false,
+            air_c: None,
             calibration: self.state.calibrations["scale"].event,
             evidence: String::new(),
             budget_inputs: None,
