@@ -10,6 +10,7 @@ pub mod damage;
 pub mod event;
 pub mod evidence;
 pub mod lock;
+mod names;
 pub mod store;
 mod study_shape;
 mod trust_shape;
