@@ -161,6 +161,6 @@ pub(crate) fn scale(value: f64) -> InstrumentView {
         readings: vec![ReadingView { value, text: format!("{value} g"), unit: "g", ..ReadingView::default() }],
         calibration_due: None,
         awaiting: None,
-            study: None,
+        study: None,
     }
 }

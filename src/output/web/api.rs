@@ -140,6 +140,11 @@ pub(super) async fn command(State(web): State<Web>, body: Result<Json<Value>, Js
     }
 }
 
+/// What the API offers, after OpenAPI 3.1.
+pub(super) async fn description() -> Response {
+    ([(header::CONTENT_TYPE, "application/json")], include_str!("openapi.json")).into_response()
+}
+
 pub(super) async fn health() -> &'static str {
     "ok\n"
 }
