@@ -3,9 +3,11 @@
 #[cfg(feature = "embedded-broker")]
 pub mod broker;
 pub mod command;
+pub mod drawing;
 pub mod lists;
 pub mod mqtt;
 pub mod payload;
+pub mod reading_view;
 pub mod record;
 pub mod study_command;
 pub mod study_plot;

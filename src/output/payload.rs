@@ -192,6 +192,7 @@ mod tests {
             calibration_due: None,
             awaiting: None,
             study: None,
+            level: LevelView::default(),
         }
     }
 
