@@ -45,3 +45,35 @@ impl Reader {
         Ok(Some(FoundRow { row, chained }))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::store::Journal;
+    use super::*;
+    use crate::measurement::stamp::Stamp;
+    use crate::work_order::event::{Change, Numbering};
+
+    #[tokio::test]
+    async fn an_event_is_found_by_its_id_and_a_changed_one_falls_out_of_the_chain() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut journal = Journal::open(folder.path(), "bench-1", 7).await.unwrap();
+        let mut numbering = Numbering::after(7, 0);
+        let stamp = Stamp { t_s: 0.0, at_us: 1_700_000_000_000_000 };
+        let opened = |order: &str| Change::OrderOpened { order: order.into() };
+        let events = ["W-1", "W-2"].map(|order| numbering.event(stamp, None, opened(order)));
+        journal.append(&events, &[]).await.unwrap();
+        let reader = journal.reader();
+        for event in &events {
+            let found = reader.find(event.id).await.unwrap().unwrap();
+            assert_eq!((found.row.event().unwrap(), found.chained), (event.clone(), true));
+        }
+        assert_eq!(reader.find(EventId(uuid::Uuid::nil())).await.unwrap(), None);
+        for statement in ["DROP TRIGGER event_is_never_changed", "UPDATE event SET body = replace(body, 'W-2', 'W-9')"]
+        {
+            sqlx::query(statement).execute(reader.connections()).await.unwrap();
+        }
+        assert!(reader.find(events[0].id).await.unwrap().unwrap().chained);
+        assert!(!reader.find(events[1].id).await.unwrap().unwrap().chained);
+        journal.close().await;
+    }
+}

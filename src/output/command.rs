@@ -5,6 +5,7 @@ use tokio::sync::{mpsc, oneshot};
 
 use super::{study_command, trust_command};
 use crate::club::characteristic::Characteristic;
+use crate::config::document::Mistakes;
 use crate::config::order_file::read_order;
 use crate::work_order::desk::Command;
 use crate::work_order::event::{EventId, Place};
@@ -89,6 +90,14 @@ pub fn parse(json: &Value) -> Result<Command, String> {
             Err(format!("there is no command \"{other}\"; commands: {KNOWN}, {trust}, {study}"))
         }),
     }
+}
+
+/// Every mistake of an order that is to be taken in; `None` for one without and for any other command.
+#[must_use]
+pub fn import_mistakes(json: &Value) -> Option<Mistakes> {
+    let is_import = json.get("command").and_then(Value::as_str) == Some("import_order");
+    let text = json.get("text").and_then(Value::as_str).filter(|text| is_import && !text.trim().is_empty())?;
+    read_order(json.get("file").and_then(Value::as_str).unwrap_or("order"), text).err()
 }
 
 fn text<'a>(json: &'a Value, key: &str, what: &str) -> Result<&'a str, String> {

@@ -76,7 +76,8 @@ impl Curve {
         }
         let in_window = |t_s: f64| (of.window_s[0]..=of.window_s[1]).contains(&t_s);
         let shown = samples.iter().filter(|(t_s, _)| !close || in_window(*t_s)).map(|(_, v)| *v);
-        let (low, high) = shown.chain([of.level]).fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
+        let (low, high) =
+            shown.chain([of.level]).fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
         let step = 10f64.powi(-i32::try_from(of.decimals).unwrap_or(0));
         let range = (high - low).max(step) * if close { CLOSE_RANGES } else { 1.0 + 2.0 * MARGIN };
         let middle = if close { of.level } else { f64::midpoint(low, high) };
@@ -200,7 +201,8 @@ mod tests {
 
     #[test]
     fn a_curve_marks_its_window_and_its_level() {
-        let samples = (0..=10).map(|n| Sample { t_s: f64::from(n), values: [if n < 5 { 0.0 } else { 10.0 }, 0.0] }).collect();
+        let samples =
+            (0..=10).map(|n| Sample { t_s: f64::from(n), values: [if n < 5 { 0.0 } else { 10.0 }, 0.0] }).collect();
         let evidence = Evidence { frames: Vec::new(), samples };
         let of = CurveOf { channel: 0, zero: 0.0, level: 10.0, window_s: [6.0, 9.0], decimals: 2 };
         let curve = Curve::whole(&evidence, of).unwrap();

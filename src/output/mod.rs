@@ -15,6 +15,7 @@ pub mod study_view;
 pub mod table;
 pub mod text;
 mod trust_command;
+pub mod trust_detail;
 pub mod trust_view;
 pub mod view;
 pub mod web;

@@ -144,11 +144,17 @@ async fn stored(journal: &Reader, hash: &str) -> Result<(Evidence, Option<&'stat
     let bytes = bytes.ok_or("the raw bytes of this reading are missing")?;
     let changed = sha256(&bytes) != hash;
     match decode(&bytes) {
-        Some(evidence) if changed => {
-            Ok((evidence, Some("the raw bytes of this reading were changed after they were stored: what is shown is not what came from the wire")))
-        }
+        Some(evidence) if changed => Ok((
+            evidence,
+            Some(
+                "the raw bytes of this reading were changed after they were stored: what is shown is not what came from the wire",
+            ),
+        )),
         Some(evidence) => Ok((evidence, None)),
-        None => Err("the raw bytes of this reading were changed after they were stored and cannot be read any more".to_owned()),
+        None => {
+            Err("the raw bytes of this reading were changed after they were stored and cannot be read any more"
+                .to_owned())
+        }
     }
 }
 
