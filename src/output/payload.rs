@@ -167,6 +167,7 @@ fn bytes(value: &impl Serialize) -> Vec<u8> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::output::view::LevelView;
     use serde_json::{Value, json};
 
     fn parsed(bytes: &[u8]) -> Value {
