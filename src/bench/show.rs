@@ -148,7 +148,8 @@ fn level(channel: &Channel, sending: bool) -> LevelView {
         zero,
         zero_text: zero.map(shown),
         noise,
-        noise_text: noise.map(shown),
+        // A step of the last digit hides what is smaller.
+        noise_text: noise.map(|s| if s > 0.0 { shown(s) } else { "less than its last digit".to_owned() }),
     }
 }
 
@@ -170,11 +171,12 @@ fn banners(core: &Core, stamp: Stamp) -> Vec<Banner> {
     });
     let troubled = core.channels.iter().filter_map(|channel| {
         let trouble = core.state.trust.trouble(&core.state.policy, &channel.settings.id, stamp.at_us)?;
-        let what = match channel.settings.wiring.kind {
-            InstrumentKind::Gauge => "its block of known angles in",
-            _ => "its check weight on",
+        let with = match channel.settings.wiring.kind {
+            InstrumentKind::Gauge => "its block of known angles",
+            _ => "its weight",
         };
-        let remedy = format!("lay {what} after `benchscribe check-weights {}`", channel.settings.id);
+        let remedy =
+            format!("check it with {with}: pages, instruments, or `benchscribe check-weights {}`", channel.settings.id);
         Some(Banner { level: "warning", text: format!("{} {trouble}", channel.settings.name), remedy })
     });
     lost.chain(troubled).chain(notices).collect()

@@ -105,7 +105,9 @@ pub fn small(value: f64, unit: &str) -> String {
     format!("{sign}{shown} {unit}")
 }
 
-fn unit_word(dimension: Dimension) -> &'static str {
+/// The unit of a dimension as a person writes it.
+#[must_use]
+pub fn unit_word(dimension: Dimension) -> &'static str {
     match dimension {
         Dimension::Mass => "g",
         Dimension::Length => "mm",

@@ -37,6 +37,11 @@ export async function looksGood(browser, url, name, { ready = "main", data_bytes
       assert.deepEqual(await violations(page), [], at);
       assert.deepEqual(errors, [], at);
       if (folder && (colorScheme === "light" || width === 1280)) {
+        // A picture of a trace that has run for a while says more.
+        await page.waitForFunction(() => {
+          const traces = [...document.querySelectorAll('[data-field="trace"]')];
+          return traces.every((trace) => Number(/^M([\d.]+)/.exec(trace.getAttribute("d"))?.[1] ?? 0) < 700);
+        });
         const night = colorScheme === "dark" ? "-night" : "";
         await page.screenshot({ path: join(folder, `${name}-${width}x${height}${night}.png`), fullPage: width === 390 });
       }

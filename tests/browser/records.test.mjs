@@ -131,6 +131,7 @@ db.commit()
 `;
     execFileSync("python3", ["-c", script, join(bench.data, "journal.sqlite"), evidence, other]);
     await open(`records/${token}`, async (page) => {
+      await untilText(page, '[data-part="state"]', "2 of these readings");
       await untilText(page, '[data-part="curves"]', "raw bytes of this reading were changed");
       await untilText(page, '[data-part="curves"]', "raw bytes of this reading are missing");
     });

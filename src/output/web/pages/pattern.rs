@@ -47,6 +47,11 @@ impl PatternPage<'_> {
         })
     }
 
+    fn placements_part(&self, palette: &'static str) -> PlacementsPart<'_> {
+        let title = if palette == "day" { "references by day" } else { "references by night" };
+        PlacementsPart::new(title, &self.placements, "none", "")
+    }
+
     fn curve_part(&self) -> Option<CurvePart<'_>> {
         let curve = self.curve.as_ref()?;
         Some(CurvePart { curve, label: "mass, g", name: "an example".to_owned() })

@@ -15,7 +15,7 @@ use crate::output::command::ask;
 use crate::output::drawing::Curve;
 use crate::output::reading_view::{self, Found};
 use crate::output::text::{self, Lengths};
-use crate::output::trust_view::{budget, budget_line};
+use crate::output::trust_view::{budget, budget_line, short};
 use crate::output::web::Web;
 use crate::output::work_view::{SuspectView, suspect_views};
 use crate::work_order::event::EventId;
@@ -69,7 +69,7 @@ pub(in crate::output::web) struct Wanted {
     page: Option<usize>,
 }
 
-/// The list of clubs, the newest import first.
+/// The list of clubs, the one touched last first.
 pub(in crate::output::web) async fn list(State(web): State<Web>, Query(wanted): Query<Wanted>) -> Response {
     let (find, page) = (wanted.find.unwrap_or_default(), wanted.page.unwrap_or(1).max(1));
     let list = ask(&web.questions, move |state| clubs(state, find.trim(), page)).await;
@@ -87,7 +87,8 @@ fn clubs(state: &BenchState, find: &str, page: usize) -> ClubList {
         .clubs_in_order()
         .filter(|r| has(&r.spec.id) || has(&r.spec.name) || player(r).is_some_and(|player| has(&player)))
         .collect();
-    found.reverse();
+    // Clubs that nothing has happened to stay in the order of their import.
+    found.sort_by_key(|record| std::cmp::Reverse(record.last_seq));
     let pages = found.len().div_ceil(ON_ONE_PAGE).max(1);
     let page = page.min(pages);
     let row = |record: &ClubRecord| ClubRow {
@@ -127,6 +128,11 @@ impl RecordPage<'_> {
         SignPart::new(self.club.state.name())
     }
 
+    /// How many of the readings are damaged.
+    fn damaged(&self) -> usize {
+        self.curves.iter().filter(|reading| !reading.damage.is_empty()).count()
+    }
+
     fn finished_at(&self) -> Option<String> {
         self.club.finished_at_us.map(rfc3339)
     }
@@ -144,6 +150,7 @@ struct ValueRow {
     standing: &'static str,
     /// Why it does not count, in words; empty where it does.
     history: String,
+    history_at: Option<String>,
     /// The budget in one line, with the unit and the rule.
     budget: String,
     expanded: String,
@@ -225,16 +232,17 @@ fn row(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> ValueRow {
         (None, None, None) => String::new(),
     };
     let void = club.voids.iter().rev().find(|void| void.event == entry.event);
-    let (standing, history) = match (entry.standing, void) {
-        (Standing::Valid, _) => ("counts", String::new()),
-        (Standing::Superseded, _) => ("superseded", "superseded by a newer reading".to_owned()),
+    let (standing, history, history_at) = match (entry.standing, void) {
+        (Standing::Valid, _) => ("counts", String::new(), None),
+        (Standing::Superseded, _) => ("superseded", "superseded by a newer reading".to_owned(), None),
         (Standing::Voided, Some(void)) => {
             let by = void.by.as_ref().map(|by| format!(" by {by}")).unwrap_or_default();
-            ("void", format!("void{by}, {}: {}", minute(&rfc3339(void.at_us)), void.why))
+            ("void", format!("void{by}: {},", void.why), Some(rfc3339(void.at_us)))
         }
-        (Standing::Voided, None) => ("void", "filed at another place by hand".to_owned()),
+        (Standing::Voided, None) => ("void", "filed at another place by hand".to_owned(), None),
     };
     let view = entry.budget.as_ref().map(budget);
+    let expanded = view.as_ref().and_then(|view| view.expanded).unwrap_or(2.0 * filed.u);
     let rule = filed.rule.text();
     let (place, measured) = match &entry.method {
         Method::Measured { instrument, .. } => (instrument.clone(), true),
@@ -250,11 +258,12 @@ fn row(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> ValueRow {
         marginal: filed.marginal,
         standing,
         history,
+        history_at,
         budget: view
             .as_ref()
             .map(|view| format!("{} {}; rule {rule}", budget_line(view), characteristic.unit()))
             .unwrap_or_default(),
-        expanded: format!("± {:.3}", view.as_ref().and_then(|view| view.expanded).unwrap_or(2.0 * filed.u)),
+        expanded: format!("± {} {}", short(expanded), text::unit_word(characteristic.dimension())),
         place,
         at: rfc3339(entry.at_us),
         by: entry.by.clone().unwrap_or_default(),
