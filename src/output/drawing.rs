@@ -15,6 +15,8 @@ pub const HEIGHT: f64 = 300.0;
 const MARGIN: f64 = 0.08;
 /// The close view of a settling curve shows so many ranges of its settled window.
 const CLOSE_RANGES: f64 = 6.0;
+/// A chart reaches so much further than its stop limits and errors, so that its labels hide none of them.
+const CHART_ROOM: f64 = 1.4;
 /// Most points of one curve: more cannot be told apart on any screen.
 const MOST_POINTS: usize = 2000;
 
@@ -171,7 +173,7 @@ impl ControlChart {
         }
         let stop = |limits: ChartLimits| [limits.mean_g - 3.0 * limits.s_g, limits.mean_g + 3.0 * limits.s_g];
         let all = errors.iter().map(|(error, _)| *error).chain(limits.iter().flat_map(|limits| stop(*limits)));
-        let size = all.fold(resolution_g.max(1e-4), |size, value| size.max(value.abs())) * (1.0 + 2.0 * MARGIN);
+        let size = all.fold(resolution_g.max(1e-4), |size, value| size.max(value.abs())) * CHART_ROOM;
         let axis = Axis { bottom: -size, top: size };
         let step = WIDTH / (f64::from(u32::try_from(errors.len()).unwrap_or(u32::MAX)) + 1.0);
         let marks: Vec<Mark> = (1_u32..)
