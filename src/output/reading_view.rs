@@ -35,6 +35,10 @@ pub struct ReadingDetail {
     pub printed: Option<String>,
     /// The instrument's own stable flag.
     pub stable_flag: Option<bool>,
+    /// Whether the instrument was told to send it, by a key or by itself at rest.
+    pub on_key: bool,
+    /// Temperature of the air, °C, where a thermometer tells it.
+    pub air_c: Option<f64>,
     /// The `calibrated` event in force.
     pub calibration: String,
     /// SHA-256 of the stored evidence.
@@ -83,7 +87,7 @@ pub struct FrameView {
     pub from_window_s: f64,
     /// Whether it is in that window.
     pub in_window: bool,
-    /// Its bytes as text; control characters as their pictures, what is no ASCII as a point.
+    /// Its bytes as text; what cannot be printed as an escape, such as `\r` or `\xb0`.
     pub text: String,
     /// Its bytes in hexadecimal.
     pub hex: String,
@@ -189,6 +193,8 @@ pub fn detail(captured: &CapturedReading, evidence: &Evidence) -> ReadingDetail 
         measured: measured.collect(),
         printed: captured.printed.clone(),
         stable_flag: captured.stable_flag,
+        on_key: captured.on_key,
+        air_c: captured.air_c,
         calibration: captured.calibration.to_string(),
         evidence: captured.evidence.clone(),
         window_s: captured.window_s,
@@ -201,16 +207,9 @@ pub fn detail(captured: &CapturedReading, evidence: &Evidence) -> ReadingDetail 
     }
 }
 
-/// Bytes as text a person can read, one character a byte.
+/// Bytes as text a person can read; a backslash of the wire's own is doubled, so that nothing is ambiguous.
 fn readable(bytes: &[u8]) -> String {
-    let show = |byte: &u8| match byte {
-        0x20..=0x7e => char::from(*byte),
-        // Unicode keeps pictures of the control characters at U+2400, that of DEL at U+2421.
-        0x00..=0x1f => char::from_u32(0x2400 + u32::from(*byte)).unwrap_or('·'),
-        0x7f => '\u{2421}',
-        _ => '·',
-    };
-    bytes.iter().map(show).collect()
+    bytes.iter().flat_map(|byte| byte.escape_ascii()).filter_map(|byte| char::from_u32(byte.into())).collect()
 }
 
 #[cfg(test)]
@@ -218,7 +217,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn bytes_are_readable_one_character_each() {
-        assert_eq!(readable(b"ST,+0203.10 g\r\n\xb0\x7f"), "ST,+0203.10 g\u{240d}\u{240a}·\u{2421}");
+    fn bytes_that_cannot_be_printed_are_escaped() {
+        assert_eq!(readable(b"ST,+0203.10 g\t\\\r\n\xb0\x02"), r"ST,+0203.10 g\t\\\r\n\xb0\x02");
     }
 }

@@ -91,10 +91,11 @@ describe("records", () => {
       assert.equal(await page.locator(".curve").count(), 2);
       const frame = page.locator("tr[data-window]").last();
       const [text, bytes] = await frame.locator("code").allTextContents();
-      // The hexadecimal bytes say what the text shows; a control character is shown by its picture at U+2400.
+      // The hexadecimal bytes say what the text shows; what cannot be printed is escaped.
+      const escaped = { 9: "\\t", 10: "\\n", 13: "\\r", 92: "\\\\" };
       const shown = bytes.split(" ").map((byte) => {
         const code = Number.parseInt(byte, 16);
-        return String.fromCodePoint(code < 0x20 ? 0x2400 + code : code);
+        return escaped[code] ?? (code < 0x20 || code > 0x7e ? `\\x${byte}` : String.fromCodePoint(code));
       });
       assert.equal(text, shown.join(""));
       assert.ok(text.includes("206.9"), text);

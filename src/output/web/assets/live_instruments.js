@@ -5,7 +5,7 @@
 
 import { setAttribute, setText, rebuild } from "./dom.js";
 import { phaseGlyph } from "./glyphs.js";
-import { ageMs, GONE_AFTER_MS, isHand, mainReading } from "./bench_view.js";
+import { freshness, isHand, mainReading } from "./bench_view.js";
 import { drawTrace, newTrace, pushLevel } from "./trace.js";
 import { PHASES, plain, signed } from "./words.js";
 
@@ -26,7 +26,7 @@ export function drawInstrument(place, now_ms) {
   if (!entry) return;
   const instrument = entry.reading;
   const hand = isHand(instrument);
-  const gone = !instrument.connected || (!hand && ageMs(entry, now_ms) > GONE_AFTER_MS);
+  const gone = freshness(entry, now_ms) === "gone";
   const phase = gone ? "lost" : instrument.phase;
   setAttribute(place, "data-phase", phase);
   rebuild(place.querySelector('[data-field="glyph"]'), [phase, Math.round((instrument.progress ?? 0) * 20)], () =>

@@ -74,7 +74,8 @@ impl ReadingPage<'_> {
 
     fn budgets(&self) -> Vec<String> {
         let line = |m: &reading_view::MeasuredView| {
-            m.budget.as_ref().map(|budget| format!("{}: {} {}", plain(m.quantity), budget_line(budget), m.unit))
+            let unit = if m.unit == "{point}" { "points" } else { m.unit };
+            m.budget.as_ref().map(|budget| format!("{}: {} {unit}", plain(m.quantity), budget_line(budget)))
         };
         self.detail.measured.iter().filter_map(line).collect()
     }

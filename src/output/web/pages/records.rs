@@ -243,7 +243,7 @@ fn row(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> ValueRow {
     };
     let view = entry.budget.as_ref().map(budget);
     let expanded = view.as_ref().and_then(|view| view.expanded).unwrap_or(2.0 * filed.u);
-    let rule = filed.rule.text();
+    let (rule, unit) = (filed.rule.text(), text::unit_word(characteristic.dimension()));
     let (place, measured) = match &entry.method {
         Method::Measured { instrument, .. } => (instrument.clone(), true),
         Method::Typed { text } => (format!("typed: {text}"), false),
@@ -259,11 +259,8 @@ fn row(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> ValueRow {
         standing,
         history,
         history_at,
-        budget: view
-            .as_ref()
-            .map(|view| format!("{} {}; rule {rule}", budget_line(view), characteristic.unit()))
-            .unwrap_or_default(),
-        expanded: format!("± {} {}", short(expanded), text::unit_word(characteristic.dimension())),
+        budget: view.as_ref().map(|view| format!("{} {unit}; rule {rule}", budget_line(view))).unwrap_or_default(),
+        expanded: format!("± {} {}", short(expanded), unit),
         place,
         at: rfc3339(entry.at_us),
         by: entry.by.clone().unwrap_or_default(),
