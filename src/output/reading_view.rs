@@ -209,7 +209,7 @@ pub fn detail(captured: &CapturedReading, evidence: &Evidence) -> ReadingDetail 
 
 /// Bytes as text a person can read; a backslash of the wire's own is doubled, so that nothing is ambiguous.
 fn readable(bytes: &[u8]) -> String {
-    bytes.iter().flat_map(|byte| byte.escape_ascii()).filter_map(|byte| char::from_u32(byte.into())).collect()
+    bytes.iter().flat_map(|byte| byte.escape_ascii()).map(char::from).collect()
 }
 
 #[cfg(test)]

@@ -92,7 +92,7 @@ describe("records", () => {
       const frame = page.locator("tr[data-window]").last();
       const [text, bytes] = await frame.locator("code").allTextContents();
       // The hexadecimal bytes say what the text shows; what cannot be printed is escaped.
-      const escaped = { 9: "\\t", 10: "\\n", 13: "\\r", 92: "\\\\" };
+      const escaped = { 9: "\\t", 10: "\\n", 13: "\\r", 34: '\\"', 39: "\\'", 92: "\\\\" };
       const shown = bytes.split(" ").map((byte) => {
         const code = Number.parseInt(byte, 16);
         return escaped[code] ?? (code < 0x20 || code > 0x7e ? `\\x${byte}` : String.fromCodePoint(code));
