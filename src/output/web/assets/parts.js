@@ -14,6 +14,7 @@ let running = false;
 // What each part was when it came, before a script or a person touched it.
 const came = new Map();
 remember(document);
+document.addEventListener("visibilitychange", () => refreshParts(wanted));
 
 function remember(from) {
   for (const part of from.querySelectorAll("[data-part]")) came.set(part.dataset.part, part.outerHTML);
@@ -22,7 +23,8 @@ function remember(from) {
 /** Brings the parts up to event `seq`, at most so often. */
 export function refreshParts(seq) {
   if (typeof seq === "number") wanted = Math.max(wanted, seq);
-  if (running || wanted <= shown || came.size === 0) return;
+  // Nobody looks: what happened meanwhile is fetched once, when somebody does.
+  if (running || wanted <= shown || came.size === 0 || document.hidden) return;
   running = true;
   setTimeout(fetchPage, AT_MOST_EVERY_MS);
 }
