@@ -141,4 +141,17 @@ mod tests {
             assert!(reason.contains(words), "{sent}: {reason}");
         }
     }
+
+    #[test]
+    fn only_the_text_of_an_import_has_mistakes_of_its_lines() {
+        let import = |text: &str| json!({"command": "import_order", "file": "w.toml", "text": text});
+        let found = import_mistakes(&import("order = \"W-1\"\nclub = 3\n")).unwrap();
+        assert!(
+            found.0.iter().all(|mistake| mistake.file == "w.toml") && found.0.iter().any(|m| m.line == 2),
+            "{found:?}"
+        );
+        let good = "order = \"W-1\"\n[[club]]\nname = \"x\"\nkind = \"iron\"\n";
+        assert_eq!(import_mistakes(&import(good)), None);
+        assert_eq!(import_mistakes(&json!({"command": "scan", "text": "order = 3"})), None);
+    }
 }

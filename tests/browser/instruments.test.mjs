@@ -147,6 +147,25 @@ describe("instruments", () => {
       { expected: REFUSED },
     ));
 
+  test("beam_and_gauge_take_references_of_their_own_and_giving_up_changes_nothing", async () => {
+    for (const [id, fields, load, shown] of [
+      ["beam", { "mass of the weight": "500 g", "hangs at, from the butt stop": "450 mm" }, [500, 450], "500 g, class M1 at 450 mm"],
+      ["gauge", { "lie of the block": "60 deg", "loft of the block": "30 deg" }, [30, 60], "lie 60 deg, loft 30 deg"],
+    ])
+      await open(`instruments/${id}/calibrate`, async (page) => {
+        await page.getByRole("button", { name: "begin" }).click();
+        for (const [label, text] of Object.entries(fields)) await page.getByLabel(label).fill(text);
+        await page.getByRole("button", { name: "I will lay it on now" }).click();
+        await untilText(page, ".asked", shown);
+        bench.lay(id, ...load);
+        await untilText(page, '[data-part="found"] tbody', shown);
+        await clear(id);
+        await page.getByRole("button", { name: "give it up" }).click();
+        await page.waitForFunction(() => !document.querySelector('[data-part="found"]'));
+        await untilText(page, '[data-part="in-force"]', "from the configuration");
+      });
+  });
+
   test("what_cannot_be_is_said_in_words", async () => {
     for (const [path, words] of [
       ["instruments/clock/check", "there is no instrument clock"],
