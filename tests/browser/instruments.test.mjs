@@ -58,8 +58,11 @@ describe("instruments", () => {
       bench.lay("parts-scale", 120);
       await untilText(page, 'section[data-instrument="parts-scale"] [data-field="text"]', "120.0");
       await untilText(page, 'section[data-instrument="parts-scale"] [data-field="phase"]', "settled");
+      const zero = page.locator('section[data-instrument="parts-scale"]').getByRole("button", { name: "find its zero again" });
+      await zero.click();
+      await untilText(page, "#notices", "something lies on it: clear parts scale first");
       await clear("parts-scale");
-    }));
+    }, { expected: REFUSED }));
 
   test("a_check_is_asked_for_read_judged_and_drawn", () =>
     open(

@@ -24,7 +24,10 @@ startPalette();
 showTimes(document);
 answerForms(document);
 if (byId("files")) answerImport();
-for (const button of document.querySelectorAll("[data-print]")) button.addEventListener("click", () => print());
+// On the document, as parts with their buttons come and go.
+document.addEventListener("click", (event) => {
+  if (event.target.closest("[data-print]")) print();
+});
 for (const place of document.querySelectorAll("[data-phase-sample]")) place.append(phaseGlyph(place.dataset.phaseSample, 0.4));
 
 const places = [...document.querySelectorAll("[data-instrument]")].filter((node) => node.matches("section"));
