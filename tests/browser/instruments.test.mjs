@@ -15,7 +15,9 @@ describe("instruments", () => {
   before(async () => {
     bench = await startOwnBench();
     browser = await launch();
-    await bench.until("api/v1/state", (state) => ["parts-scale", "club-scale", "beam", "gauge"].every((id) => phaseOf(state, id) === "empty"));
+    await bench.until("api/v1/state", (state) =>
+      ["parts-scale", "club-scale", "beam", "gauge"].every((id) => phaseOf(state, id) === "empty"),
+    );
   });
   after(async () => {
     await browser?.close();
@@ -41,28 +43,32 @@ describe("instruments", () => {
   const REFUSED = /status of 422/;
 
   test("every_instrument_shows_trace_noise_zero_and_what_is_refused", () =>
-    open("instruments", async (page) => {
-      for (const id of ["parts-scale", "club-scale", "beam", "gauge"]) {
-        const section = `section[data-instrument="${id}"]`;
-        await page.waitForFunction(
-          (selector) => document.querySelector(`${selector} [data-field="trace"]`)?.getAttribute("d")?.includes("L"),
-          section,
-        );
-        await page.waitForFunction(
-          (selector) => /\d (g|deg)$|last digit$/.test(document.querySelector(`${selector} [data-field="noise"]`)?.textContent ?? ""),
-          section,
-        );
-        assert.match(await page.locator(`${section} [data-field="zero"]`).textContent(), /\d (g|deg)$/);
-        assert.ok((await page.locator(`${section} [data-field="refused"]`).textContent()).length > 0);
-      }
-      bench.lay("parts-scale", 120);
-      await untilText(page, 'section[data-instrument="parts-scale"] [data-field="text"]', "120.0");
-      await untilText(page, 'section[data-instrument="parts-scale"] [data-field="phase"]', "settled");
-      const zero = page.locator('section[data-instrument="parts-scale"]').getByRole("button", { name: "find its zero again" });
-      await zero.click();
-      await untilText(page, "#notices", "something lies on it: clear parts scale first");
-      await clear("parts-scale");
-    }, { expected: REFUSED }));
+    open(
+      "instruments",
+      async (page) => {
+        for (const id of ["parts-scale", "club-scale", "beam", "gauge"]) {
+          const section = `section[data-instrument="${id}"]`;
+          await page.waitForFunction(
+            (selector) => document.querySelector(`${selector} [data-field="trace"]`)?.getAttribute("d")?.includes("L"),
+            section,
+          );
+          await page.waitForFunction(
+            (selector) => /\d (g|deg)$|last digit$/.test(document.querySelector(`${selector} [data-field="noise"]`)?.textContent ?? ""),
+            section,
+          );
+          assert.match(await page.locator(`${section} [data-field="zero"]`).textContent(), /\d (g|deg)$/);
+          assert.ok((await page.locator(`${section} [data-field="refused"]`).textContent()).length > 0);
+        }
+        bench.lay("parts-scale", 120);
+        await untilText(page, 'section[data-instrument="parts-scale"] [data-field="text"]', "120.0");
+        await untilText(page, 'section[data-instrument="parts-scale"] [data-field="phase"]', "settled");
+        const zero = page.locator('section[data-instrument="parts-scale"]').getByRole("button", { name: "find its zero again" });
+        await zero.click();
+        await untilText(page, "#notices", "something lies on it: clear parts scale first");
+        await clear("parts-scale");
+      },
+      { expected: REFUSED },
+    ));
 
   test("a_check_is_asked_for_read_judged_and_drawn", () =>
     open(

@@ -45,9 +45,9 @@ describe("orders", () => {
     open(async (page) => {
       await page.locator("#files").setInputFiles(file("w7001.toml", WRONG));
       await untilText(page, "#import-answers", "w7001.toml is not taken in: 2 mistakes");
-      const shown = await page.locator(".mistakes li").evaluateAll((all) =>
-        all.map((item) => ["span", "code", "p"].map((part) => item.querySelector(part).textContent)),
-      );
+      const shown = await page
+        .locator(".mistakes li")
+        .evaluateAll((all) => all.map((item) => ["span", "code", "p"].map((part) => item.querySelector(part).textContent)));
       assert.deepEqual(
         shown.map(([line, text]) => [Number(line), text]),
         [
@@ -94,7 +94,8 @@ describe("orders", () => {
     for (const path of ["orders", "records", "instruments", "pattern", "instruments/parts-scale/check", "instruments/beam/calibrate"])
       assert.equal((await fetch(at(path))).status, 200, path);
     assert.equal((await bench.get("api/v1/state")).seq, seq);
-    for (const path of ["orders", "instruments/parts-scale/check"]) assert.equal((await fetch(at(path), { method: "POST" })).status, 405, path);
+    for (const path of ["orders", "instruments/parts-scale/check"])
+      assert.equal((await fetch(at(path), { method: "POST" })).status, 405, path);
   });
 });
 

@@ -57,14 +57,23 @@ describe("records", () => {
     await open("records", async (page) => {
       await page.getByRole("link", { name: "W-7001/1" }).click();
       await untilText(page, "h1", "W-7001/1 driver");
-      const rows = await page.locator('[data-part="values"] tbody tr').evaluateAll((all) =>
-        all.map((row) => [row.dataset.standing, row.querySelector(".measured").textContent, row.querySelector(".history")?.textContent ?? ""]),
+      const rows = await page
+        .locator('[data-part="values"] tbody tr')
+        .evaluateAll((all) =>
+          all.map((row) => [
+            row.dataset.standing,
+            row.querySelector(".measured").textContent,
+            row.querySelector(".history")?.textContent ?? "",
+          ]),
+        );
+      assert.deepEqual(
+        rows.map(([standing, value]) => [standing, value]),
+        [
+          ["superseded", "203.2 g"],
+          ["void", "203.4 g"],
+          ["counts", "206.9 g"],
+        ],
       );
-      assert.deepEqual(rows.map(([standing, value]) => [standing, value]), [
-        ["superseded", "203.2 g"],
-        ["void", "203.4 g"],
-        ["counts", "206.9 g"],
-      ]);
       assert.ok(rows[1][2].includes("the part was touched"), rows[1][2]);
       assert.ok((await page.locator('[data-part="values"]').textContent()).includes("201.0 g to 205.0 g"));
       await untilText(page, '[data-standing="counts"]', "over");

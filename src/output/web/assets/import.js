@@ -64,7 +64,13 @@ function refused(name, words, mistakes) {
               {},
               el("span", { class: "line-number" }, String(mistake.line)),
               el("code", {}, mistake.text || " "),
-              el("p", {}, [mistake.key, [mistake.found && `found ${mistake.found}`, mistake.wanted].filter(Boolean).join(", ")].filter(Boolean).join(": ")),
+              el(
+                "p",
+                {},
+                [mistake.key, [mistake.found && `found ${mistake.found}`, mistake.wanted].filter(Boolean).join(", ")]
+                  .filter(Boolean)
+                  .join(": "),
+              ),
             ),
           ),
         )

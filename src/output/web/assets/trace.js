@@ -37,6 +37,10 @@ export function drawTrace(trace, now_ms) {
     path += `${pen}${x.toFixed(1)} ${y.toFixed(1)}`;
     pen = "L";
   }
-  const shown = (value) => value.toFixed(2).replace(/^-(?=.*[1-9])/, "−").replace(/^-/, "");
+  const shown = (value) =>
+    value
+      .toFixed(2)
+      .replace(/^-(?=.*[1-9])/, "−")
+      .replace(/^-/, "");
   return { path, top: shown(middle + half), bottom: shown(middle - half) };
 }
