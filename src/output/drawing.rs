@@ -5,7 +5,7 @@
 use std::fmt::Write as _;
 
 use crate::measurement::evidence::Evidence;
-use crate::work_order::checks::{Chart, ChartLimits, CheckZone};
+use crate::work_order::checks::CheckZone;
 
 /// Width of a drawing.
 pub const WIDTH: f64 = 1000.0;
@@ -118,7 +118,7 @@ impl Axis {
     }
 }
 
-/// A control chart: errors of the check weight in the order of the checks.
+/// A control chart: errors of a reference in the order of the checks.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ControlChart {
     /// The checks.
@@ -129,9 +129,9 @@ pub struct ControlChart {
     pub zero_y: f64,
     /// Mean and limits, once there are enough checks.
     pub limits: Option<LimitLines>,
-    /// Error at the top, in grams.
+    /// Error at the top.
     pub top: String,
-    /// Error at the bottom, in grams.
+    /// Error at the bottom.
     pub bottom: String,
 }
 
@@ -158,22 +158,16 @@ pub struct LimitLines {
 }
 
 impl ControlChart {
-    /// Draws a chart; `None` without a check. `resolution_g` is the step of the indication in grams, 0 without one.
+    /// Draws errors with their zones, oldest first, between mean and standard deviation of the first of them; all in one
+    /// unit, with the step of the indication as the least range. `None` without a check.
     #[must_use]
-    pub fn new(chart: &Chart, resolution_g: f64) -> Option<Self> {
-        let errors: Vec<(f64, CheckZone)> = chart.points.iter().map(|point| (point.error_g, point.zone)).collect();
-        Self::of(&errors, chart.limits(resolution_g), resolution_g)
-    }
-
-    /// Draws errors with their zones, oldest first.
-    #[must_use]
-    pub fn of(errors: &[(f64, CheckZone)], limits: Option<ChartLimits>, resolution_g: f64) -> Option<Self> {
+    pub fn of(errors: &[(f64, CheckZone)], limits: Option<(f64, f64)>, resolution: f64) -> Option<Self> {
         if errors.is_empty() {
             return None;
         }
-        let stop = |limits: ChartLimits| [limits.mean_g - 3.0 * limits.s_g, limits.mean_g + 3.0 * limits.s_g];
+        let stop = |(mean, s): (f64, f64)| [mean - 3.0 * s, mean + 3.0 * s];
         let all = errors.iter().map(|(error, _)| *error).chain(limits.iter().flat_map(|limits| stop(*limits)));
-        let size = all.fold(resolution_g.max(1e-4), |size, value| size.max(value.abs())) * CHART_ROOM;
+        let size = all.fold(resolution.max(1e-4), |size, value| size.max(value.abs())) * CHART_ROOM;
         let axis = Axis { bottom: -size, top: size };
         let step = WIDTH / (f64::from(u32::try_from(errors.len()).unwrap_or(u32::MAX)) + 1.0);
         let marks: Vec<Mark> = (1_u32..)
@@ -185,10 +179,10 @@ impl ControlChart {
             points: points.join(" "),
             marks,
             zero_y: axis.y(0.0),
-            limits: limits.map(|limits| LimitLines {
-                mean_y: axis.y(limits.mean_g),
-                warning_y: [1.0, -1.0].map(|side| axis.y(limits.mean_g + side * 2.0 * limits.s_g)),
-                stop_y: [1.0, -1.0].map(|side| axis.y(limits.mean_g + side * 3.0 * limits.s_g)),
+            limits: limits.map(|(mean, s)| LimitLines {
+                mean_y: axis.y(mean),
+                warning_y: [1.0, -1.0].map(|side| axis.y(mean + side * 2.0 * s)),
+                stop_y: [1.0, -1.0].map(|side| axis.y(mean + side * 3.0 * s)),
             }),
             top: format!("{:+.3}", axis.top),
             bottom: format!("{:+.3}", axis.bottom).replace('-', "\u{2212}"),
@@ -219,7 +213,7 @@ mod tests {
 
     #[test]
     fn limits_of_a_chart_lie_two_and_three_standard_deviations_off() {
-        let limits = ChartLimits { mean_g: 0.0, s_g: 1.0 };
+        let limits = (0.0, 1.0);
         let chart = ControlChart::of(&[(0.0, CheckZone::Good), (4.0, CheckZone::Out)], Some(limits), 0.01).unwrap();
         let lines = chart.limits.unwrap();
         let from_middle = |y: f64| (HEIGHT / 2.0 - y).abs();

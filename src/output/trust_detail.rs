@@ -5,7 +5,9 @@ use super::text;
 use super::trust_view;
 use crate::journal::event::rfc3339;
 use crate::measurement::calibration::Calibration;
-use crate::work_order::checks::{Chart, Check};
+use crate::measurement::reading::Quantity;
+use crate::work_order::angle_check::{AngleCheck, AngleError};
+use crate::work_order::checks::{Chart, Check, CheckZone};
 use crate::work_order::event::{Change, EventId};
 use crate::work_order::reference::Reference;
 use crate::work_order::state::State;
@@ -24,12 +26,10 @@ pub struct TrustDetail {
     pub trouble: Option<String>,
     /// The reference that should be laid on now.
     pub awaiting: Option<String>,
-    /// The control chart, once there is a check.
-    pub chart: Option<ControlChart>,
+    /// The control charts, once there is a check: one of a weight, or those of lie and loft.
+    pub charts: Vec<NamedChart>,
     /// The checks of the chart, newest first.
     pub checks: Vec<CheckLine>,
-    /// Mean and limits of the chart, in words.
-    pub limits: Option<String>,
     /// The last check since the calibration.
     pub last: Option<LastCheck>,
     /// The calibration in force.
@@ -38,12 +38,23 @@ pub struct TrustDetail {
     pub under_way: Option<UnderWay>,
 }
 
+/// A control chart with its words.
+#[derive(Debug, Clone)]
+pub struct NamedChart {
+    /// What is drawn, with its unit: `error, g`.
+    pub label: &'static str,
+    /// The drawing.
+    pub chart: ControlChart,
+    /// Mean and limits, once there are enough checks.
+    pub limits: Option<String>,
+}
+
 /// One check of the chart.
 #[derive(Debug, Clone)]
 pub struct CheckLine {
     /// When (RFC 3339).
     pub at: String,
-    /// Mass of the weight.
+    /// What was laid on.
     pub reference: String,
     /// Indication less reference.
     pub error: String,
@@ -117,11 +128,11 @@ pub struct PlacementLine {
 pub fn trust_detail(state: &State, id: &str, at_us: i64) -> TrustDetail {
     let trust = &state.trust;
     let in_force = state.calibrations.get(id);
-    let (resolution_g, kind) = match in_force.map(|in_force| &in_force.change) {
+    let (resolution, kind) = match in_force.map(|in_force| &in_force.change) {
         Some(Change::Calibrated { resolution, calibration, .. }) => match calibration {
             Calibration::Scale(_) => (*resolution, "scale"),
             Calibration::Beam(_) => (0.0, "beam"),
-            Calibration::Gauge(_) => (0.0, "gauge"),
+            Calibration::Gauge(_) => (*resolution, "gauge"),
         },
         _ => (0.0, ""),
     };
@@ -132,16 +143,12 @@ pub fn trust_detail(state: &State, id: &str, at_us: i64) -> TrustDetail {
         due: trust_view::due(state, id),
         trouble: trust.trouble(&state.policy, id, at_us),
         awaiting: trust.awaited(id, at_us).map(|expected| expected.reference.words()),
-        chart: chart.and_then(|chart| ControlChart::new(chart, resolution_g)),
+        charts: chart.map(|chart| charts(chart, kind, resolution)).unwrap_or_default(),
         checks: chart.map(check_lines).unwrap_or_default(),
-        limits: chart.and_then(|chart| chart.limits(resolution_g)).map(|limits| {
-            let (mean, s) = (limits.mean_g, limits.s_g);
-            let around = |factor: f64| {
-                format!("{} to {}", text::small(mean - factor * s, "g"), text::small(mean + factor * s, "g"))
-            };
-            format!("mean {}, warning beyond {}, stop beyond {}", text::small(mean, "g"), around(2.0), around(3.0))
+        last: chart.and_then(|chart| {
+            let angles = chart.last_angles.as_ref().map(last_angle_check);
+            angles.or_else(|| chart.last.as_ref().map(last_check))
         }),
-        last: chart.and_then(|chart| chart.last.as_ref()).map(last_check),
         in_force: in_force.and_then(|in_force| match &in_force.change {
             Change::Calibrated { source, report, .. } => Some(InForceView {
                 event: in_force.event.to_string(),
@@ -165,14 +172,66 @@ fn time_of(event: EventId) -> Option<String> {
     Some(rfc3339(micros + i64::from(nanos / 1000)))
 }
 
+fn charts(chart: &Chart, kind: &str, resolution: f64) -> Vec<NamedChart> {
+    let named = |label, errors: Vec<(f64, CheckZone)>, limits: Option<(f64, f64)>, unit| {
+        let chart = ControlChart::of(&errors, limits, resolution)?;
+        Some(NamedChart { label, chart, limits: limits.map(|limits| limit_words(limits, unit)) })
+    };
+    if kind == "gauge" {
+        let of = |quantity, label| {
+            let zones = chart.angles.iter().map(|point| point.zone);
+            let errors = chart.angle_errors(quantity).into_iter().zip(zones).collect();
+            named(label, errors, chart.angle_limits(quantity, resolution), "deg")
+        };
+        return of(Quantity::Lie, "error of lie, °")
+            .into_iter()
+            .chain(of(Quantity::Loft, "error of loft, °"))
+            .collect();
+    }
+    let errors = chart.points.iter().map(|point| (point.error_g, point.zone)).collect();
+    let limits = chart.limits(resolution).map(|limits| (limits.mean_g, limits.s_g));
+    named("error, g", errors, limits, "g").into_iter().collect()
+}
+
+fn limit_words((mean, s): (f64, f64), unit: &str) -> String {
+    let around =
+        |factor: f64| format!("{} to {}", text::small(mean - factor * s, unit), text::small(mean + factor * s, unit));
+    format!("mean {}, warning beyond {}, stop beyond {}", text::small(mean, unit), around(2.0), around(3.0))
+}
+
 fn check_lines(chart: &Chart) -> Vec<CheckLine> {
-    let line = |point: &crate::work_order::checks::ChartPoint| CheckLine {
+    let weights = chart.points.iter().map(|point| CheckLine {
         at: rfc3339(point.at_us),
         reference: format!("{:.3} g", point.reference_g),
         error: text::small(point.error_g, "g"),
         zone: point.zone.name(),
+    });
+    let angles = chart.angles.iter().map(|point| CheckLine {
+        at: rfc3339(point.at_us),
+        reference: "block".to_owned(),
+        error: point
+            .errors_deg
+            .iter()
+            .map(|(quantity, error)| format!("{} {}", quantity.name(), text::small(*error, "deg")))
+            .collect::<Vec<_>>()
+            .join(" · "),
+        zone: point.zone.name(),
+    });
+    weights.chain(angles).rev().collect()
+}
+
+fn last_angle_check(check: &AngleCheck) -> LastCheck {
+    let angle = |error: &AngleError| {
+        let facts = format!(
+            "{:.3} deg for {:.3} deg, error {} ± {}",
+            error.indication_deg,
+            error.reference_deg,
+            text::small(error.error_deg, "deg"),
+            text::small(2.0 * error.u_deg, "deg")
+        );
+        (error.quantity.name(), facts)
     };
-    chart.points.iter().rev().map(line).collect()
+    LastCheck { zone: check.zone.name(), reason: check.reason.clone(), facts: check.errors.iter().map(angle).collect() }
 }
 
 fn last_check(check: &Check) -> LastCheck {

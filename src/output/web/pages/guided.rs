@@ -1,4 +1,4 @@
-//! Guided pages of one instrument: a check with a weight, and a calibration with as-found before as-left readings.
+//! Guided pages of one instrument: a check with a weight or a block of known angles, and a calibration with as-found before as-left readings.
 //!
 //! What a page shows follows from the journal alone, so a calibration begun at the terminal goes on here and the other
 //! way round. Deeds are commands; nothing happens by looking at a page.
@@ -44,8 +44,8 @@ struct CalibratePage<'a> {
 }
 
 impl CheckPage<'_> {
-    fn chart(&self) -> ChartPart<'_> {
-        ChartPart::of(self.trust, &self.view.name)
+    fn charts(&self) -> Vec<ChartPart<'_>> {
+        ChartPart::all(self.trust, &self.view.name)
     }
 }
 
@@ -60,17 +60,14 @@ impl CalibratePage<'_> {
     }
 }
 
-/// The check with a weight.
+/// The check.
 pub(in crate::output::web) async fn check(State(web): State<Web>, Path(id): Path<String>) -> Response {
-    let guided = match find(&web, &id).await {
-        Ok(guided) => guided,
-        Err(answer) => return *answer,
-    };
-    if guided.trust.kind == "gauge" {
-        let words = "a gauge is not checked with a weight: calibrate it with a block of known angles";
-        return nothing(&web, ROOT, "instruments", StatusCode::NOT_FOUND, "no check with a weight", words);
+    match find(&web, &id).await {
+        Ok(guided) => {
+            show(&CheckPage { shell: Shell::new(&web, ROOT, "instruments"), view: &guided.view, trust: &guided.trust })
+        }
+        Err(answer) => *answer,
     }
-    show(&CheckPage { shell: Shell::new(&web, ROOT, "instruments"), view: &guided.view, trust: &guided.trust })
 }
 
 /// The calibration.

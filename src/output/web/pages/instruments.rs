@@ -37,16 +37,12 @@ impl Instrument {
         !self.trust.kind.is_empty()
     }
 
-    fn weighs(&self) -> bool {
-        self.measures() && self.trust.kind != "gauge"
-    }
-
     fn phase(&self) -> &str {
         phase(self.view.phase)
     }
 
-    fn chart(&self) -> ChartPart<'_> {
-        ChartPart::of(&self.trust, &self.view.name)
+    fn charts(&self) -> Vec<ChartPart<'_>> {
+        ChartPart::all(&self.trust, &self.view.name)
     }
 }
 

@@ -5,19 +5,29 @@ use askama::Template;
 use crate::output::drawing::{ControlChart, Curve};
 use crate::output::trust_detail::{PlacementLine, TrustDetail};
 
-/// Checks of a weight with their limits.
+/// Checks with their limits.
 #[derive(Template)]
 #[template(path = "parts/chart.html")]
 pub(super) struct ChartPart<'a> {
     pub(super) chart: Option<&'a ControlChart>,
     pub(super) limits: Option<&'a str>,
+    /// What is drawn, with its unit.
+    pub(super) label: &'a str,
     /// What the drawing is called for those who do not see it.
     pub(super) name: &'a str,
 }
 
 impl<'a> ChartPart<'a> {
-    pub(super) fn of(trust: &'a TrustDetail, name: &'a str) -> Self {
-        Self { chart: trust.chart.as_ref(), limits: trust.limits.as_deref(), name }
+    /// The charts of an instrument; one that says what to do where there is none yet.
+    pub(super) fn all(trust: &'a TrustDetail, name: &'a str) -> Vec<Self> {
+        let charts = trust.charts.iter();
+        let mut parts: Vec<Self> = charts
+            .map(|of| Self { chart: Some(&of.chart), limits: of.limits.as_deref(), label: of.label, name })
+            .collect();
+        if parts.is_empty() {
+            parts.push(Self { chart: None, limits: None, label: "", name });
+        }
+        parts
     }
 }
 

@@ -11,7 +11,7 @@ use crate::measurement::sample::Sample;
 use crate::output::drawing::{ControlChart, Curve, CurveOf};
 use crate::output::trust_detail::PlacementLine;
 use crate::output::web::Web;
-use crate::work_order::checks::{ChartLimits, CheckZone};
+use crate::work_order::checks::CheckZone;
 
 /// Codes of all signs: verdicts, zones of a check, states of a club.
 const SIGNS: [&str; 11] =
@@ -43,7 +43,7 @@ impl PatternPage<'_> {
 
     fn chart_parts(&self) -> impl Iterator<Item = (&'static str, ChartPart<'_>)> {
         self.charts.iter().map(|(state, chart, limits)| {
-            (*state, ChartPart { chart: chart.as_ref(), limits: *limits, name: "an example" })
+            (*state, ChartPart { chart: chart.as_ref(), limits: *limits, label: "error, g", name: "an example" })
         })
     }
 
@@ -60,7 +60,7 @@ impl PatternPage<'_> {
 
 /// The page.
 pub(in crate::output::web) async fn page(State(web): State<Web>) -> Response {
-    let limits = ChartLimits { mean_g: 0.002, s_g: 0.004 };
+    let limits = (0.002, 0.004);
     let few = [(0.004, CheckZone::Good), (-0.002, CheckZone::Good)];
     let many = [0.004, -0.002, 0.001, 0.006, 0.0, 0.011, 0.005, 0.016].map(|error: f64| match error {
         error if error > 0.014 => (error, CheckZone::Out),
