@@ -13,6 +13,7 @@ use crate::measurement::sample::{Expectation, Sample};
 use crate::measurement::settling::{Capture, Change, Phase, Settling, SettlingLimits, zero_part};
 use crate::measurement::stamp::Stamp;
 use crate::measurement::uncertainty::{Drift, LevelParts, assess};
+use crate::work_order::checks::repeatability;
 use crate::work_order::desk::Control;
 use crate::work_order::event::{BudgetInputs, CapturedReading, EventId};
 
@@ -97,6 +98,9 @@ impl PrintedLines {
 
 /// The words while the empty pan reads far below its zero.
 const ZERO_LOST: &str = "reads below zero: clear it and set it to zero";
+
+/// The time over which the noise is shown, s.
+const NOISE_S: f64 = 1.0;
 
 /// What a frame led to.
 #[derive(Debug)]
@@ -390,6 +394,31 @@ impl Channel {
             Some(Phase::Disturbed { progress }) => ("disturbed", Some(progress)),
             Some(Phase::Unknown) => ("unknown", None),
         }
+    }
+
+    /// The newest sample less the zero, moving or not: grams of a scale or beam, lie of a gauge in degrees. `None` while
+    /// a state stands in the place of the number.
+    #[must_use]
+    pub fn level(&self) -> Option<f64> {
+        let measuring = self.measuring.as_ref().filter(|_| self.said_by_frame.is_none())?;
+        let [level, _] = measuring.settling.less_zero(measuring.recent.newest()?.values);
+        Some(level)
+    }
+
+    /// The tracked zero, in the same unit.
+    #[must_use]
+    pub fn zero(&self) -> Option<f64> {
+        self.measuring.as_ref()?.settling.zero().map(|[first, _]| first)
+    }
+
+    /// Standard deviation of the samples of the last second, in the same unit, while nothing moves.
+    #[must_use]
+    pub fn noise(&self) -> Option<f64> {
+        let rests = matches!(self.phase().0, "empty" | "held") && self.said_by_frame.is_none();
+        let recent = &self.measuring.as_ref().filter(|_| rests)?.recent;
+        let start_s = recent.newest()?.t_s - NOISE_S;
+        let values: Vec<f64> = recent.samples_since(start_s).map(|sample| sample.values[0]).collect();
+        repeatability(&values, 0.0)
     }
 
     /// What the instrument shows now: the captured reading while it is held, else the moving level.

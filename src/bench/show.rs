@@ -6,9 +6,9 @@ use super::channel::{Channel, Link};
 use super::core::Core;
 use crate::measurement::reading::InstrumentKind;
 use crate::measurement::stamp::Stamp;
-use crate::output::text::Lengths;
+use crate::output::text::{self, Lengths};
 use crate::output::trust_view;
-use crate::output::view::{Banner, InstrumentView, ReadingView, Snapshot, live_readings};
+use crate::output::view::{Banner, InstrumentView, LevelView, ReadingView, Snapshot, live_readings};
 use crate::output::work_view::{WorkView, work};
 
 /// Makes snapshots; parts that did not change are shared with the one before.
@@ -123,6 +123,7 @@ impl Show {
                 .open_on(&settings.id)
                 .and_then(|study| study.next_words(core.state.operator.as_deref())),
             awaiting: core.state.trust.expected.get(&settings.id).map(|expected| expected.reference.words()),
+            level: level(channel, sending),
         }
     }
 }
@@ -130,6 +131,26 @@ impl Show {
 /// A temperature as it is shown.
 fn air(celsius: f64) -> ReadingView {
     ReadingView { value: celsius, text: format!("{celsius:.1} °C"), unit: "Cel", ..ReadingView::default() }
+}
+
+/// The moving level of an instrument that sends.
+fn level(channel: &Channel, sending: bool) -> LevelView {
+    let kind = channel.settings.wiring.kind;
+    if !sending || !kind.measures() {
+        return LevelView::default();
+    }
+    let unit = if kind == InstrumentKind::Gauge { "deg" } else { "g" };
+    let (zero, noise) = (channel.zero(), channel.noise());
+    let shown = |value: f64| text::small(value, unit);
+    LevelView {
+        level: channel.level(),
+        level_unit: unit,
+        zero,
+        zero_text: zero.map(shown),
+        noise,
+        // A step of the last digit hides what is smaller.
+        noise_text: noise.map(|s| if s > 0.0 { shown(s) } else { "less than its last digit".to_owned() }),
+    }
 }
 
 fn banners(core: &Core, stamp: Stamp) -> Vec<Banner> {
@@ -150,11 +171,12 @@ fn banners(core: &Core, stamp: Stamp) -> Vec<Banner> {
     });
     let troubled = core.channels.iter().filter_map(|channel| {
         let trouble = core.state.trust.trouble(&core.state.policy, &channel.settings.id, stamp.at_us)?;
-        let what = match channel.settings.wiring.kind {
-            InstrumentKind::Gauge => "its block of known angles in",
-            _ => "its check weight on",
+        let with = match channel.settings.wiring.kind {
+            InstrumentKind::Gauge => "its block of known angles",
+            _ => "its weight",
         };
-        let remedy = format!("lay {what} after `benchscribe check-weights {}`", channel.settings.id);
+        let remedy =
+            format!("check it with {with}: pages, instruments, or `benchscribe check-weights {}`", channel.settings.id);
         Some(Banner { level: "warning", text: format!("{} {trouble}", channel.settings.name), remedy })
     });
     lost.chain(troubled).chain(notices).collect()

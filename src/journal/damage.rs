@@ -27,6 +27,10 @@ pub struct RawRow {
 pub struct Unreadable(String);
 
 impl Unreadable {
+    pub(super) fn from_error(error: &(dyn std::error::Error + 'static)) -> Self {
+        Self(Self::words(error))
+    }
+
     /// An error with its causes, in one line.
     #[must_use]
     pub fn words(error: &(dyn std::error::Error + 'static)) -> String {

@@ -59,6 +59,12 @@ impl RecentFrames {
         self.kept.back().map(|(_, sample)| *sample)
     }
 
+    /// The samples at or after `start_s`, oldest first.
+    pub fn samples_since(&self, start_s: f64) -> impl Iterator<Item = Sample> {
+        let first = self.kept.partition_point(|(frame, _)| frame.t_s < start_s);
+        self.kept.range(first..).map(|(_, sample)| *sample)
+    }
+
     /// The frames and samples from a little before `start_s` up to `end_s`.
     #[must_use]
     pub fn cut(&self, start_s: f64, end_s: f64) -> Evidence {

@@ -5,6 +5,7 @@ use tokio::sync::{mpsc, oneshot};
 
 use super::{study_command, trust_command};
 use crate::club::characteristic::Characteristic;
+use crate::config::document::Mistakes;
 use crate::config::order_file::read_order;
 use crate::work_order::desk::Command;
 use crate::work_order::event::{EventId, Place};
@@ -91,6 +92,14 @@ pub fn parse(json: &Value) -> Result<Command, String> {
     }
 }
 
+/// Every mistake of an order that is to be taken in; `None` for one without and for any other command.
+#[must_use]
+pub fn import_mistakes(json: &Value) -> Option<Mistakes> {
+    let is_import = json.get("command").and_then(Value::as_str) == Some("import_order");
+    let text = json.get("text").and_then(Value::as_str).filter(|text| is_import && !text.trim().is_empty())?;
+    read_order(json.get("file").and_then(Value::as_str).unwrap_or("order"), text).err()
+}
+
 fn text<'a>(json: &'a Value, key: &str, what: &str) -> Result<&'a str, String> {
     json.get(key)
         .and_then(Value::as_str)
@@ -131,5 +140,18 @@ mod tests {
             let reason = parse(&sent).unwrap_err();
             assert!(reason.contains(words), "{sent}: {reason}");
         }
+    }
+
+    #[test]
+    fn only_the_text_of_an_import_has_mistakes_of_its_lines() {
+        let import = |text: &str| json!({"command": "import_order", "file": "w.toml", "text": text});
+        let found = import_mistakes(&import("order = \"W-1\"\nclub = 3\n")).unwrap();
+        assert!(
+            found.0.iter().all(|mistake| mistake.file == "w.toml") && found.0.iter().any(|m| m.line == 2),
+            "{found:?}"
+        );
+        let good = "order = \"W-1\"\n[[club]]\nname = \"x\"\nkind = \"iron\"\n";
+        assert_eq!(import_mistakes(&import(good)), None);
+        assert_eq!(import_mistakes(&json!({"command": "scan", "text": "order = 3"})), None);
     }
 }

@@ -3,9 +3,11 @@
 #[cfg(feature = "embedded-broker")]
 pub mod broker;
 pub mod command;
+pub mod drawing;
 pub mod lists;
 pub mod mqtt;
 pub mod payload;
+pub mod reading_view;
 pub mod record;
 pub mod study_command;
 pub mod study_plot;
@@ -13,6 +15,7 @@ pub mod study_view;
 pub mod table;
 pub mod text;
 mod trust_command;
+pub mod trust_detail;
 pub mod trust_view;
 pub mod view;
 pub mod web;

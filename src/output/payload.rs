@@ -167,6 +167,7 @@ fn bytes(value: &impl Serialize) -> Vec<u8> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::output::view::LevelView;
     use serde_json::{Value, json};
 
     fn parsed(bytes: &[u8]) -> Value {
@@ -192,6 +193,7 @@ mod tests {
             calibration_due: None,
             awaiting: None,
             study: None,
+            level: LevelView::default(),
         }
     }
 

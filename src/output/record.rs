@@ -112,6 +112,9 @@ pub struct RecordEntry {
     pub by: Option<String>,
     /// Whether it was taken back.
     pub voided: bool,
+    /// Why, where a person said so; without it the reading was filed at another place.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub void_reason: Option<String>,
 }
 
 /// One step.
@@ -129,7 +132,7 @@ pub struct RecordStep {
 #[must_use]
 pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
     let entries = |standing: &dyn Fn(Standing) -> bool| {
-        club.entries.iter().filter(|e| standing(e.standing)).map(|e| entry(e, lengths)).collect::<Vec<_>>()
+        club.entries.iter().filter(|e| standing(e.standing)).map(|e| entry(club, e, lengths)).collect::<Vec<_>>()
     };
     Record {
         record_version: VERSION,
@@ -153,8 +156,10 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
     }
 }
 
-fn entry(entry: &Entry, lengths: Lengths) -> RecordEntry {
+fn entry(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> RecordEntry {
     let filed = &entry.filed;
+    let voided = entry.standing == Standing::Voided;
+    let void = club.voids.iter().rev().find(|void| voided && void.event == entry.event);
     RecordEntry {
         characteristic: filed.characteristic.name(),
         stage: filed.stage.name(),
@@ -179,6 +184,7 @@ fn entry(entry: &Entry, lengths: Lengths) -> RecordEntry {
         captured_at: rfc3339(entry.at_us),
         event: entry.event.to_string(),
         by: entry.by.clone(),
-        voided: entry.standing == Standing::Voided,
+        voided,
+        void_reason: void.map(|void| void.why.clone()),
     }
 }

@@ -97,7 +97,17 @@ pub fn uncertainty(quantity: Quantity, u: f64) -> String {
     format!("± {} {unit}", number(2.0 * u, decimals))
 }
 
-fn unit_word(dimension: Dimension) -> &'static str {
+/// A small number, such as a noise or an error, with four decimals and its unit: `0.0021 g`.
+#[must_use]
+pub fn small(value: f64, unit: &str) -> String {
+    let shown = number(value.abs(), 4);
+    let sign = if value < 0.0 && shown.bytes().any(|byte| (b'1'..=b'9').contains(&byte)) { "\u{2212}" } else { "" };
+    format!("{sign}{shown} {unit}")
+}
+
+/// The unit of a dimension as a person writes it.
+#[must_use]
+pub fn unit_word(dimension: Dimension) -> &'static str {
     match dimension {
         Dimension::Mass => "g",
         Dimension::Length => "mm",

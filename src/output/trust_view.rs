@@ -53,8 +53,9 @@ pub fn budget_line(view: &BudgetView) -> String {
     format!("{whole}: {}", parts.join(", "))
 }
 
-/// Two significant digits.
-fn short(value: f64) -> String {
+/// A number that is not negative with two significant digits.
+#[must_use]
+pub fn short(value: f64) -> String {
     let decimals =
         (0..9_usize).find(|decimals| value * 10f64.powi(i32::try_from(*decimals).unwrap_or(9)) >= 9.95).unwrap_or(9);
     format!("{value:.decimals$}")

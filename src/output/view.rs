@@ -79,6 +79,26 @@ pub struct InstrumentView {
     pub awaiting: Option<String>,
     /// What its gauge study waits for, in words.
     pub study: Option<String>,
+    /// The moving level behind the readings.
+    #[serde(flatten)]
+    pub level: LevelView,
+}
+
+/// The level of an instrument's first channel, whatever it would be filed as.
+#[derive(Debug, Clone, Default, Serialize)]
+pub struct LevelView {
+    /// The newest sample less the zero.
+    pub level: Option<f64>,
+    /// The unit of this and of what follows: `g` or `deg`.
+    pub level_unit: &'static str,
+    /// The tracked zero.
+    pub zero: Option<f64>,
+    /// The zero for people.
+    pub zero_text: Option<String>,
+    /// Standard deviation of the last second, while nothing moves.
+    pub noise: Option<f64>,
+    /// The noise for people.
+    pub noise_text: Option<String>,
 }
 
 /// One value with what is known of its target.

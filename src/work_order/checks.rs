@@ -161,6 +161,10 @@ pub struct Chart {
     pub tested: Tested,
     /// Why it is not to be measured with, if it is not.
     pub out: Option<String>,
+    /// The last check since the calibration, whole.
+    pub last: Option<Check>,
+    /// The same of a gauge.
+    pub last_angles: Option<AngleCheck>,
 }
 
 /// Standard deviation, not below what a step of the indication hides; all in one unit. `None` below two values.
@@ -208,6 +212,7 @@ impl Chart {
         self.points.push_back(ChartPoint { at_us, error_g, reference_g, zone });
         self.tested = Tested::At { at_us };
         self.out = (zone == CheckZone::Out).then(|| check.reason.clone());
+        self.last = Some(check.clone());
     }
 
     /// Takes a check of a gauge in.
@@ -223,6 +228,7 @@ impl Chart {
         self.angles.push_back(point);
         self.tested = Tested::At { at_us };
         self.out = (check.zone == CheckZone::Out).then(|| check.reason.clone());
+        self.last_angles = Some(check.clone());
     }
 
     /// Errors of one angle in the last checks, oldest first, in degrees.

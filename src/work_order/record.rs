@@ -99,6 +99,19 @@ pub struct StepRecord {
     pub by: Option<String>,
 }
 
+/// Something of a club that was taken back.
+#[derive(Debug, Clone, PartialEq)]
+pub struct VoidRecord {
+    /// The `reading_captured` or `value_typed` event.
+    pub event: EventId,
+    /// Why, in a person's words.
+    pub why: String,
+    /// When, in microseconds since 1970 UTC.
+    pub at_us: i64,
+    /// Who.
+    pub by: Option<String>,
+}
+
 /// All that is known of one club.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ClubRecord {
@@ -112,6 +125,8 @@ pub struct ClubRecord {
     pub entries: Vec<Entry>,
     /// Steps done, oldest first.
     pub steps: Vec<StepRecord>,
+    /// What was taken back, oldest first.
+    pub voids: Vec<VoidRecord>,
     /// When it was finished.
     pub finished_at_us: Option<i64>,
     /// The last event that touched this club.
@@ -128,6 +143,7 @@ impl ClubRecord {
             state: ClubState::Waiting,
             entries: Vec::new(),
             steps: Vec::new(),
+            voids: Vec::new(),
             finished_at_us: None,
             last_seq: 0,
         }

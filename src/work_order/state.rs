@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, HashMap, VecDeque};
 use super::checks::Policy;
 use super::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
 use super::order::{Order, Stage};
-use super::record::{ClubRecord, ClubState, Entry, Method, StepRecord};
+use super::record::{ClubRecord, ClubState, Entry, Method, StepRecord, VoidRecord};
 use super::sources::quantity_of;
 use super::study::Studies;
 use super::trust::Trust;
@@ -178,7 +178,11 @@ impl State {
                 self.set_fate(*reading, Fate::Voided { why: why.clone() });
                 self.recent.retain(|recent| recent != reading);
                 if let Some(club) = self.place_of.get(reading).cloned() {
-                    self.on_club(&club, event.seq, |record| record.void(*reading));
+                    let (at_us, by, why) = (event.at_us, event.by.clone(), why.clone());
+                    self.on_club(&club, event.seq, |record| {
+                        record.void(*reading);
+                        record.voids.push(VoidRecord { event: *reading, why, at_us, by });
+                    });
                 }
             }
             Change::ValueTyped { club, text, value } => {

@@ -10,7 +10,7 @@ use benchscribe::output::command::CommandRequest;
 use benchscribe::output::mqtt::{self, MqttSettings, Sources};
 use benchscribe::output::record::record;
 use benchscribe::output::text::Lengths;
-use benchscribe::output::view::{InstrumentView, ReadingView, Snapshot};
+use benchscribe::output::view::{InstrumentView, LevelView, ReadingView, Snapshot};
 use benchscribe::output::work_view::work;
 use benchscribe::work_order::event::{Change, Numbering};
 use benchscribe::work_order::order::Order;
@@ -161,6 +161,7 @@ pub(crate) fn scale(value: f64) -> InstrumentView {
         readings: vec![ReadingView { value, text: format!("{value} g"), unit: "g", ..ReadingView::default() }],
         calibration_due: None,
         awaiting: None,
-        study: None,
+            study: None,
+        level: LevelView::default(),
     }
 }

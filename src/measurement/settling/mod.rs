@@ -143,6 +143,12 @@ impl Settling {
         self.zero_state == ZeroState::Lost
     }
 
+    /// The tracked zero, in the units of the samples; `None` while it is not known.
+    #[must_use]
+    pub fn zero(&self) -> Option<[f64; 2]> {
+        (self.zero_state == ZeroState::Tracked && self.zero.u.iter().all(|u| u.is_finite())).then_some(self.zero.value)
+    }
+
     /// The newest level less the zero, for display; `None` before the first sample.
     #[must_use]
     pub fn level(&self) -> Option<[f64; 2]> {

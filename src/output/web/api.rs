@@ -12,8 +12,9 @@ use serde_json::{Value, json};
 use tokio::sync::oneshot;
 
 use super::{Web, live};
+use crate::config::document::Mistake;
 use crate::journal::store::{BATCH, Reader};
-use crate::output::command::{CommandRequest, ask};
+use crate::output::command::{CommandRequest, ask, import_mistakes};
 use crate::output::lists::{order_list, record_list};
 use crate::output::{record, trust_view};
 
@@ -129,6 +130,9 @@ pub(super) async fn command(State(web): State<Web>, body: Result<Json<Value>, Js
             return problem(StatusCode::BAD_REQUEST, "not a command", &rejection.body_text());
         }
     };
+    if let Some(mistakes) = import_mistakes(&json) {
+        return not_imported(&json, &mistakes.0);
+    }
     let (reply, answer) = oneshot::channel();
     if web.commands.send(CommandRequest { json, reply }).await.is_err() {
         return problem(StatusCode::SERVICE_UNAVAILABLE, "the bench is stopping", "nothing was changed");
@@ -143,6 +147,22 @@ pub(super) async fn command(State(web): State<Web>, body: Result<Json<Value>, Js
 /// What the API offers, after OpenAPI 3.1.
 pub(super) async fn description() -> Response {
     ([(header::CONTENT_TYPE, "application/json")], include_str!("openapi.json")).into_response()
+}
+
+/// The mistakes of an order file that was not taken in, each with the text of its line.
+fn not_imported(command: &Value, mistakes: &[Mistake]) -> Response {
+    let text = command.get("text").and_then(Value::as_str).unwrap_or_default();
+    let of_line = |line: usize| text.lines().nth(line.saturating_sub(1)).unwrap_or_default();
+    let detail: Vec<String> = mistakes.iter().map(ToString::to_string).collect();
+    let mistakes: Vec<Value> = mistakes
+        .iter()
+        .map(|m| {
+            json!({"file": m.file, "line": m.line, "key": m.key, "found": m.found, "wanted": m.wanted, "text": of_line(m.line)})
+        })
+        .collect();
+    let status = StatusCode::UNPROCESSABLE_ENTITY;
+    let body = json!({"type": "about:blank", "title": "not done", "status": status.as_u16(), "detail": detail.join("\n"), "mistakes": mistakes});
+    (status, [(header::CONTENT_TYPE, "application/problem+json")], body.to_string()).into_response()
 }
 
 pub(super) async fn health() -> &'static str {

@@ -6,6 +6,7 @@ mod live;
 mod metrics;
 mod page;
 mod study;
+mod pages;
 
 use std::net::SocketAddr;
 use std::sync::Arc;
@@ -79,12 +80,22 @@ pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> 
     let router = Router::new()
         .route("/", get(page::bench))
         .route("/assets/{file}", get(page::asset))
+        .route("/instruments", get(pages::instruments::page))
+        .route("/instruments/{id}/check", get(pages::guided::check))
+        .route("/instruments/{id}/calibrate", get(pages::guided::calibrate))
+        .route("/records", get(pages::records::list))
+        .route("/records/{club}", get(pages::records::record))
+        .route("/readings/{event}", get(pages::reading::page))
+        .route("/orders", get(pages::orders::page))
+        .route("/pattern", get(pages::pattern::page))
         .route("/api/v1/state", get(api::state))
         .route("/api/v1/live", get(move |web| live::stream(web, streams)))
         .route("/api/v1/orders", get(api::orders))
         .route("/api/v1/records", get(api::records))
         .route("/api/v1/records/{*club}", get(api::record))
         .route("/api/v1/instruments", get(api::instruments))
+        .route("/api/v1/instruments/{id}", get(pages::instruments::one))
+        .route("/api/v1/readings/{event}", get(pages::reading::one))
         .route("/api/v1/events", get(api::events))
         .route("/api/v1/studies", get(study::list))
         .route("/api/v1/studies/{study}", get(study::one))

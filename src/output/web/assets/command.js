@@ -7,19 +7,15 @@ import { askToken } from "./dialogs.js";
 import { notice } from "./notices.js";
 
 const TOKEN_KEY = "bench-token";
+// Seen from this file, so that pages at any depth reach it.
+const COMMANDS = new URL("../api/v1/command", import.meta.url);
 
 /** Sends one command; never throws. */
 export async function send(command) {
-  let answer = await post(command);
-  while (answer?.status === 401) {
-    sessionStorage.removeItem(TOKEN_KEY);
-    const token = await askToken();
-    if (token === null) {
-      notice("not done", "this bench wants its token before it takes commands from another machine");
-      return false;
-    }
-    sessionStorage.setItem(TOKEN_KEY, token);
-    answer = await post(command);
+  const answer = await post(command);
+  if (answer?.status === 401) {
+    notice("not done", "this bench wants its token before it takes commands from another machine");
+    return false;
   }
   if (answer === null) {
     notice("not done", "the bench program does not answer; nothing was changed. Try again when the page is live");
@@ -31,12 +27,25 @@ export async function send(command) {
   return false;
 }
 
-async function post(command) {
+/** Sends one command and gives the daemon's answer as it came, after asking for the token as often as it is wrong; null without an answer. */
+export async function post(command) {
+  let answer = await postOnce(command);
+  while (answer?.status === 401) {
+    sessionStorage.removeItem(TOKEN_KEY);
+    const token = await askToken();
+    if (token === null) return answer;
+    sessionStorage.setItem(TOKEN_KEY, token);
+    answer = await postOnce(command);
+  }
+  return answer;
+}
+
+async function postOnce(command) {
   const headers = { "content-type": "application/json" };
   const token = sessionStorage.getItem(TOKEN_KEY);
   if (token) headers.authorization = `Bearer ${token}`;
   try {
-    return await fetch("api/v1/command", { method: "POST", headers, body: JSON.stringify(command) });
+    return await fetch(COMMANDS, { method: "POST", headers, body: JSON.stringify(command) });
   } catch {
     return null;
   }

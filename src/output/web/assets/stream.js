@@ -6,6 +6,8 @@
 
 const SILENT_AFTER_MS = 6000;
 const RETRY_MS = 1000;
+// Seen from this file, so that pages at any depth reach it.
+const STREAM = new URL("../api/v1/live", import.meta.url);
 
 /** Opens the stream and never gives up; `onLink` is told `true` at the first message, `false` at a loss. */
 export function openStream({ onState, onLive, onLink }) {
@@ -37,7 +39,7 @@ export function openStream({ onState, onLive, onLink }) {
   function open() {
     clearTimeout(silence);
     silence = setTimeout(restart, SILENT_AFTER_MS);
-    source = new EventSource("api/v1/live");
+    source = new EventSource(STREAM);
     source.addEventListener("state", take(onState));
     source.addEventListener("live", take(onLive));
     // The browser retries by itself after some errors and gives up after others (a 503 at start-up): always restart.

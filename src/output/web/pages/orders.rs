@@ -1,0 +1,96 @@
+//! The queue of orders, and the door for new ones.
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::Response;
+
+use super::parts::SignPart;
+use super::{Shell, show, stopping};
+use crate::output::command::ask;
+use crate::output::web::Web;
+use crate::output::work_view::{ClubLine, OrderView, order_view};
+use crate::work_order::state::State as BenchState;
+
+/// How many waiting orders are shown with their clubs.
+const WHOLE_SHOWN: usize = 8;
+/// How many more are shown by their number.
+const LATER_SHOWN: usize = 40;
+/// How many finished orders are listed; the records list every club.
+const FINISHED_SHOWN: usize = 10;
+
+#[derive(Template)]
+#[template(path = "orders.html")]
+struct OrdersPage<'a> {
+    shell: Shell<'a>,
+    queue: &'a Queue,
+}
+
+/// The orders, as the page groups them.
+struct Queue {
+    /// Orders with work left, the oldest first; the open one comes first of all.
+    waiting: Vec<QueuedOrder>,
+    /// Those that come later.
+    later: Vec<QueuedOrder>,
+    /// How many come later still.
+    later_still: usize,
+    /// The newest of the finished ones.
+    finished: Vec<QueuedOrder>,
+    /// How many are finished in all.
+    finished_in_all: usize,
+}
+
+struct QueuedOrder {
+    order: OrderView,
+    clubs: Vec<QueuedClub>,
+    is_open: bool,
+}
+
+struct QueuedClub {
+    line: ClubLine,
+    token: String,
+    is_open: bool,
+}
+
+impl QueuedClub {
+    fn sign(&self) -> SignPart {
+        SignPart::new(self.line.state)
+    }
+}
+
+impl QueuedOrder {
+    fn finished_clubs(&self) -> usize {
+        self.clubs.iter().filter(|club| club.line.state == "finished").count()
+    }
+}
+
+/// The page.
+pub(in crate::output::web) async fn page(State(web): State<Web>) -> Response {
+    match ask(&web.questions, queue).await {
+        Some(queue) => show(&OrdersPage { shell: Shell::new(&web, "", "orders"), queue: &queue }),
+        None => stopping(&web, "", "orders"),
+    }
+}
+
+fn queue(state: &BenchState) -> Queue {
+    let orders = state.order_sequence.iter().filter_map(|number| state.orders.get(number));
+    let queued = orders.map(|order| {
+        let order = order_view(state, order);
+        let club = |line: &ClubLine| QueuedClub {
+            token: state.clubs.get(&line.club).map(|record| record.spec.token.clone()).unwrap_or_default(),
+            is_open: state.current_club.as_deref() == Some(line.club.as_str()),
+            line: line.clone(),
+        };
+        let clubs = order.clubs.iter().map(club).collect();
+        QueuedOrder { is_open: state.current_order.as_deref() == Some(order.order.as_str()), clubs, order }
+    });
+    let is_done = |order: &QueuedOrder| order.clubs.iter().all(|club| club.line.state == "finished");
+    let (mut finished, mut waiting): (Vec<_>, Vec<_>) = queued.partition(is_done);
+    waiting.sort_by_key(|order| !order.is_open);
+    let mut later = waiting.split_off(waiting.len().min(WHOLE_SHOWN));
+    let later_still = later.len().saturating_sub(LATER_SHOWN);
+    later.truncate(LATER_SHOWN);
+    let finished_in_all = finished.len();
+    finished.reverse();
+    finished.truncate(FINISHED_SHOWN);
+    Queue { waiting, later, later_still, finished, finished_in_all }
+}
