@@ -96,6 +96,9 @@ pub async fn audit(reader: &Reader) -> Audit {
     }
     let [stored, _] = previous;
     audit.chain = stored;
+    if audit.faults.is_empty() {
+        audit.index(reader).await;
+    }
     audit
 }
 
@@ -104,6 +107,20 @@ impl Audit {
     #[must_use]
     pub fn unreadable(what: String) -> Self {
         Self { faults: vec![Fault { seq: None, what }], ..Self::default() }
+    }
+
+    /// Whether every record is found through the index as the whole fold has it. In a damaged journal there is nothing to
+    /// compare with.
+    async fn index(&mut self, reader: &Reader) {
+        let clubs: Vec<_> = self.state.clubs_in_order().cloned().collect();
+        for club in clubs {
+            let found = reader.club(&club.spec.id).await;
+            let same = found.is_ok_and(|found| found.is_some_and(|found| found.club == club));
+            if !same {
+                let what = format!("its index leads to another record of {}; `records reindex` makes it again", club.spec.id);
+                self.fault(None, &what);
+            }
+        }
     }
 
     fn fault(&mut self, seq: Option<u64>, what: &str) {

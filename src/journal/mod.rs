@@ -1,15 +1,20 @@
 //! The one journal: append-only, hash-chained, on disk before anything is shown.
 //!
 //! In reading order: [`event`] is the stored shape, [`chain`] its hash, [`evidence`] the raw bytes behind a
-//! reading, [`store`] the database, [`lock`] keeps a second daemon away.
+//! reading, [`store`] the database, [`archive`] looks it up through its index, [`lock`] keeps a second daemon away.
 
+pub mod archive;
+pub mod backup;
 mod budget_shape;
 mod calibration_shape;
 pub mod chain;
 pub mod damage;
+mod error;
 pub mod event;
 pub mod evidence;
+mod index;
 pub mod lock;
+pub mod migrate;
 pub mod store;
 mod study_shape;
 mod trust_shape;
