@@ -21,7 +21,9 @@ pub async fn for_command(state: &mut State, journal: &Reader, command: &Command)
     match command {
         Command::ImportOrder(order) => bring(state, journal, Key::Order(&order.number)).await,
         Command::OpenOrder(number) => bring(state, journal, Key::Order(number)).await,
-        Command::OpenClub(club) | Command::Enter { club: Some(club), .. } => bring(state, journal, Key::Club(club)).await,
+        Command::OpenClub(club) | Command::Enter { club: Some(club), .. } => {
+            bring(state, journal, Key::Club(club)).await
+        }
         Command::File { place, .. } => bring(state, journal, Key::Club(&place.club)).await,
         Command::Void { event: Some(event), .. } => bring(state, journal, Key::Value(*event)).await,
         Command::Scan(code) => for_code(state, journal, code).await,

@@ -7,7 +7,7 @@ use anyhow::Context as _;
 
 use super::access::{Access, Where};
 use super::{print, runtime};
-use crate::audit::audit;
+use crate::audit::audit_chain;
 use crate::bench;
 use crate::clock::Clock;
 use crate::journal::backup;
@@ -79,6 +79,7 @@ pub(crate) fn restore(arguments: &Restore) -> anyhow::Result<ExitCode> {
         let kept = backup::replace(folder, &stage.join(FILE_NAME), Clock::start(1.0).now().at_us).await?;
         clear(&stage);
         print::line(&format!("restored: {} events, chain {}", wanted.last, wanted.hash))?;
+        print::say("the chain holds; `records verify` works out every number again");
         if let Some(kept) = kept {
             print::line(&format!("the journal before is {}", kept.display()))?;
         }
@@ -112,7 +113,11 @@ async fn newer(folder: &Path, file: &Path, wanted: &Standing) -> Option<String> 
         return None;
     }
     if (present.epoch, &present.bench) != (wanted.epoch, &wanted.bench) {
-        return Some(format!("the journal in {} is another one than that in {}; {remedy}", folder.display(), file.display()));
+        return Some(format!(
+            "the journal in {} is another one than that in {}; {remedy}",
+            folder.display(),
+            file.display()
+        ));
     }
     if present.last > wanted.last {
         return Some(format!(
@@ -124,8 +129,13 @@ async fn newer(folder: &Path, file: &Path, wanted: &Standing) -> Option<String> 
     }
     let copy = Reader::open_file(file.to_owned()).await.ok()?;
     let there = copy.hash_of(present.last).await.ok()?;
-    (there.as_ref() != Some(&present.hash))
-        .then(|| format!("the journal holds events that are not in {}: they part before event {}; {remedy}", file.display(), present.last))
+    (there.as_ref() != Some(&present.hash)).then(|| {
+        format!(
+            "the journal holds events that are not in {}: they part before event {}; {remedy}",
+            file.display(),
+            present.last
+        )
+    })
 }
 
 /// Copies the backup into the stage, brings it to the present schema and proves it; what is wrong with it leaves.
@@ -133,12 +143,13 @@ async fn prove(file: &Path, stage: &Path, wanted: &Standing) -> anyhow::Result<V
     clear(stage);
     std::fs::create_dir_all(stage).with_context(|| format!("{} cannot be made", stage.display()))?;
     let staged = stage.join(FILE_NAME);
-    std::fs::copy(file, &staged).with_context(|| format!("{} cannot be copied to {}", file.display(), staged.display()))?;
+    std::fs::copy(file, &staged)
+        .with_context(|| format!("{} cannot be copied to {}", file.display(), staged.display()))?;
     let journal = match Journal::open(stage, &wanted.bench, bench::random_epoch()).await {
         Ok(journal) => journal,
         Err(error) => return Ok(vec![format!("{:#}", anyhow::Error::new(error))]),
     };
-    let audit = audit(&journal.reader()).await;
+    let audit = audit_chain(&journal.reader()).await;
     // Closing takes the log into the file, so that the one file is all of it.
     journal.close().await;
     std::fs::File::open(&staged)

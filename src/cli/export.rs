@@ -6,8 +6,8 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context as _, bail};
 
 use super::access::Access;
-use super::records::Which;
 use super::print;
+use super::records::Which;
 use crate::clock::Clock;
 use crate::output::record::{Record, record};
 use crate::output::sheet::{self, Paper, Print, Subject};
@@ -130,9 +130,10 @@ fn plain(text: &str) -> String {
 }
 
 fn print_of(access: &Access, arguments: &Arguments) -> anyhow::Result<Print> {
-    let font = arguments.font.as_ref().map(|file| {
-        std::fs::read(file).with_context(|| format!("the font {} cannot be read", file.display()))
-    });
+    let font = arguments
+        .font
+        .as_ref()
+        .map(|file| std::fs::read(file).with_context(|| format!("the font {} cannot be read", file.display())));
     Ok(Print {
         paper: match arguments.paper {
             PaperName::A4 => Paper::A4,

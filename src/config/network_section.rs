@@ -19,7 +19,10 @@ fn page_url(section: &Section<'_>) -> Option<String> {
     let rest = text.strip_prefix("http://").or_else(|| text.strip_prefix("https://"));
     let is_plain = |rest: &str| rest.chars().all(|c| c.is_ascii_alphanumeric() || "-._~:/[]".contains(c));
     if rest.is_none_or(|rest| rest.is_empty() || rest.len() > 200 || !is_plain(rest)) {
-        section.mistake("url", "expected the address of the page as other machines reach it, such as \"http://bench.local:7311\"");
+        section.mistake(
+            "url",
+            "expected the address of the page as other machines reach it, such as \"http://bench.local:7311\"",
+        );
         return None;
     }
     Some(text.trim_end_matches('/').to_owned())

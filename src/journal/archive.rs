@@ -5,8 +5,8 @@ use sqlx::Row as _;
 use sqlx::SqliteConnection;
 use sqlx::sqlite::SqliteRow;
 
-use super::index::{self, OF_BENCH, OF_CLUB, OF_ORDER, number};
 use super::event;
+use super::index::{self, OF_BENCH, OF_CLUB, OF_ORDER, number};
 use super::store::{Journal, JournalError, Reader};
 use crate::work_order::event::EventId;
 use crate::work_order::judging::Verdict;
@@ -181,7 +181,9 @@ impl Reader {
     /// When the database fails.
     pub async fn order_of(&self, key: Key<'_>) -> Result<Option<OrderPlace>, JournalError> {
         let query = match key {
-            Key::Order(number) => sqlx::query("SELECT n, number FROM index_order WHERE number = ?").bind(number.to_owned()),
+            Key::Order(number) => {
+                sqlx::query("SELECT n, number FROM index_order WHERE number = ?").bind(number.to_owned())
+            }
             Key::Club(club) => sqlx::query(
                 "SELECT o.n, o.number FROM index_club c JOIN index_order o ON o.n = c.order_n WHERE c.club = ?1
                  UNION ALL
@@ -242,7 +244,13 @@ impl Reader {
         let rows = self.lines(search, limit + 1).await.map_err(|error| self.failed(error))?;
         let mut clubs: Vec<ClubLine> =
             rows.iter().map(line).collect::<Result<_, _>>().map_err(|error| self.failed(error))?;
-        clubs.extend(self.stale_lines().await?.into_iter().filter(|(line, player)| meant(search, line, player.as_deref())).map(|(line, _)| line));
+        clubs.extend(
+            self.stale_lines()
+                .await?
+                .into_iter()
+                .filter(|(line, player)| meant(search, line, player.as_deref()))
+                .map(|(line, _)| line),
+        );
         clubs.sort_by_key(|line| (std::cmp::Reverse(line.last_us), line.n));
         let most = usize::try_from(search.limit).unwrap_or(usize::MAX);
         let more = clubs.len() > most;
@@ -340,13 +348,13 @@ impl Journal {
                 "UPDATE index_club SET state = coalesce(?1, state), entries = coalesce(?2, entries),
                      is_out = coalesce(?3, is_out), stale = 0 WHERE n = ?4",
             )
-                .bind(line.as_ref().map(|line| line.state.clone()))
-                .bind(line.as_ref().map(|line| line.entries))
-                .bind(line.as_ref().map(|line| line.is_out))
-                .bind(n)
-                .execute(&mut *transaction)
-                .await
-                .map_err(failed)?;
+            .bind(line.as_ref().map(|line| line.state.clone()))
+            .bind(line.as_ref().map(|line| line.entries))
+            .bind(line.as_ref().map(|line| line.is_out))
+            .bind(n)
+            .execute(&mut *transaction)
+            .await
+            .map_err(failed)?;
         }
         transaction.commit().await.map_err(failed)
     }

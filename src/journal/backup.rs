@@ -83,7 +83,9 @@ pub async fn replace(folder: &Path, proved: &Path, at_us: i64) -> Result<Option<
 async fn keep(present: &Path, at_us: i64) -> Result<PathBuf, BackupError> {
     settle(present).await;
     let time: String = super::event::rfc3339(at_us).chars().filter(char::is_ascii_digit).take(14).collect();
-    let mut names = (0_u32..).map(|n| with_ending(present, &if n == 0 { format!(".replaced-{time}") } else { format!(".replaced-{time}-{n}") }));
+    let mut names = (0_u32..).map(|n| {
+        with_ending(present, &if n == 0 { format!(".replaced-{time}") } else { format!(".replaced-{time}-{n}") })
+    });
     let kept = names.find(|name| !name.exists()).unwrap_or_else(|| with_ending(present, ".replaced"));
     second_name(present, &kept)?;
     // A log that could not be taken in belongs to the old file and must not be taken for the new one's.

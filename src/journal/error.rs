@@ -41,7 +41,9 @@ pub enum JournalError {
         source: MigrateError,
     },
     /// Its schema is older, and it is only read.
-    #[error("journal {file} was written by an older benchscribe; start `benchscribe run` once, which keeps the old file")]
+    #[error(
+        "journal {file} was written by an older benchscribe; start `benchscribe run` once, which keeps the old file"
+    )]
     Older {
         /// The file.
         file: PathBuf,

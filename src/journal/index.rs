@@ -91,7 +91,8 @@ pub(super) async fn seal(connection: &mut SqliteConnection, seq: u64, hash: &str
 
 /// Whether the index stands where the chain stands.
 pub(super) async fn is_whole(connection: &mut SqliteConnection) -> Result<bool, sqlx::Error> {
-    let last = sqlx::query("SELECT seq, hash FROM event ORDER BY seq DESC LIMIT 1").fetch_optional(&mut *connection).await?;
+    let last =
+        sqlx::query("SELECT seq, hash FROM event ORDER BY seq DESC LIMIT 1").fetch_optional(&mut *connection).await?;
     let last: (i64, String) = match last {
         Some(row) => (row.try_get(0)?, row.try_get(1)?),
         None => (0, GENESIS.to_owned()),
@@ -191,12 +192,14 @@ async fn take_order(connection: &mut SqliteConnection, event: &Event, order: &Or
 }
 
 async fn note_latest(connection: &mut SqliteConnection, name: &str, seq: i64) -> Result<(), sqlx::Error> {
-    sqlx::query("INSERT INTO index_latest (name, seq) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET seq = excluded.seq")
-        .bind(name)
-        .bind(seq)
-        .execute(connection)
-        .await
-        .map(|_| ())
+    sqlx::query(
+        "INSERT INTO index_latest (name, seq) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET seq = excluded.seq",
+    )
+    .bind(name)
+    .bind(seq)
+    .execute(connection)
+    .await
+    .map(|_| ())
 }
 
 /// Keeps what is needed to know the trust in an instrument: its first calibration, the last test before the calibration in

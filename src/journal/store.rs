@@ -283,6 +283,10 @@ impl Reader {
 
     /// What the database said, with the file.
     pub(super) fn failed(&self, source: sqlx::Error) -> JournalError {
+        // A journal that is only read is not brought to the present schema.
+        if source.to_string().contains("no such table: index_") {
+            return JournalError::Older { file: self.file.clone() };
+        }
         JournalError::Database { file: self.file.clone(), source }
     }
 

@@ -72,7 +72,9 @@ impl Change {
             Self::OrderOpened { .. } => Bearing::latest("order_opened", ""),
             Self::ClubOpened { club } => Bearing { club: Some(club), ..Bearing::latest("club_opened", "") },
             Self::ClubFinished { club } => Bearing { club: Some(club), ..Bearing::latest("club_finished", "") },
-            Self::ClubPutAside { club } | Self::StepDone { club, .. } | Self::ClubReopened { club } => Bearing::of_club(club),
+            Self::ClubPutAside { club } | Self::StepDone { club, .. } | Self::ClubReopened { club } => {
+                Bearing::of_club(club)
+            }
             Self::ReadingCaptured(captured) => {
                 Bearing { value: true, ..Bearing::latest("reading_captured", &captured.instrument) }
             }

@@ -19,7 +19,8 @@ const CODE: f64 = 34.0;
 /// Height of a row of the table, at most; a long list or a short page makes it less.
 const ROW: (f64, f64) = (6.2, 8.6);
 /// What comes first wherever work can hurt.
-const FIRST: &str = "Data sheets of adhesive, solvent and component makers, local codes and licensed practice come first.";
+const FIRST: &str =
+    "Data sheets of adhesive, solvent and component makers, local codes and licensed practice come first.";
 
 /// Draws the page.
 pub(super) fn draw(canvas: &mut Canvas<'_>, subject: &Subject, print: &Print) {
@@ -58,7 +59,12 @@ fn header(canvas: &mut Canvas<'_>, width: f64, subject: &Subject, print: &Print)
     let words = format!("{}-handed {}{player}", spec.hand.name(), spec.kind.name());
     canvas.text_within((EDGE, second), text_width, &words, Style::of(11.0));
     if let Some(due) = &subject.order.due {
-        canvas.text_within((EDGE, second + 5.0), text_width, &format!("promised for {due}"), Style::of(9.0).ink(Ink::Grey));
+        canvas.text_within(
+            (EDGE, second + 5.0),
+            text_width,
+            &format!("promised for {due}"),
+            Style::of(9.0).ink(Ink::Grey),
+        );
     }
     state(canvas, (EDGE, EDGE + 37.0), subject);
     let corner = (EDGE + width - CODE + 3.0, EDGE + 9.5);
@@ -97,9 +103,10 @@ fn values(canvas: &mut Canvas<'_>, at: At, width: f64, row: f64, views: &[Charac
     let columns = [0.0, 33.0, 70.0, 95.0, 98.0 + strip, 119.0 + strip];
     let x = |column: usize| at.0 + columns.get(column).copied().unwrap_or_default();
     let head = Style::of(6.8).ink(Ink::Grey);
-    for (column, words) in ["", "asked for", "as built", "band of tolerance, target, mark with ± U", "deviation", "measured by"]
-        .into_iter()
-        .enumerate()
+    for (column, words) in
+        ["", "asked for", "as built", "band of tolerance, target, mark with ± U", "deviation", "measured by"]
+            .into_iter()
+            .enumerate()
     {
         canvas.text((x(column), at.1 - 1.2), words, head);
     }
@@ -121,7 +128,12 @@ fn values(canvas: &mut Canvas<'_>, at: At, width: f64, row: f64, views: &[Charac
             strip_of.draw(canvas, (x(3), y), (strip, row), view);
         }
         if let Some(words) = deviation(view) {
-            canvas.text_within((x(4), base - if out { 0.9 } else { 0.0 }), 20.0, &words, Style::of(9.0).bold().ink(ink));
+            canvas.text_within(
+                (x(4), base - if out { 0.9 } else { 0.0 }),
+                20.0,
+                &words,
+                Style::of(9.0).bold().ink(ink),
+            );
         }
         if let Some(verdict) = view.verdict.filter(|_| out) {
             canvas.text((x(4), base + 2.1), verdict, Style::of(7.0).bold().ink(ink));
@@ -176,7 +188,12 @@ fn steps(canvas: &mut Canvas<'_>, at: At, width: f64, subject: &Subject) {
         if let Some(done) = done {
             canvas.polyline(&[(x + 0.5, y + 1.5), (x + 1.3, y + 2.5), (x + 2.7, y + 0.5)], 0.5, Ink::Black);
             canvas.text((x + width * 0.46, base), &minute(done.at_us), Style::of(8.0));
-            canvas.text_within((x + width * 0.77, base), width * 0.23, done.by.as_deref().unwrap_or("\u{2013}"), Style::of(8.0));
+            canvas.text_within(
+                (x + width * 0.77, base),
+                width * 0.23,
+                done.by.as_deref().unwrap_or("\u{2013}"),
+                Style::of(8.0),
+            );
         }
         y += 4.25;
     }
@@ -194,7 +211,9 @@ fn notes(canvas: &mut Canvas<'_>, at: At, width: f64, end: f64, subject: &Subjec
     }
     let count = |standing: Standing| subject.club.entries.iter().filter(|entry| entry.standing == standing).count();
     let mut words = Vec::new();
-    for (count, what) in [(count(Standing::Voided), "taken back"), (count(Standing::Superseded), "replaced by a newer one")] {
+    for (count, what) in
+        [(count(Standing::Voided), "taken back"), (count(Standing::Superseded), "replaced by a newer one")]
+    {
         if count > 0 {
             words.push(format!("{count} {} {what}", if count == 1 { "value was" } else { "values were" }));
         }
@@ -204,7 +223,8 @@ fn notes(canvas: &mut Canvas<'_>, at: At, width: f64, end: f64, subject: &Subjec
         y = canvas.paragraph((at.0, y), width, 1, &line, style.ink(Ink::Grey));
     }
     let is_done = |step: &Step| subject.club.steps.iter().any(|done| done.step == *step);
-    let cautions = Step::ALL.iter().filter(|step| !is_done(step) && **step < Step::HandOver).flat_map(|step| step.cautions());
+    let cautions =
+        Step::ALL.iter().filter(|step| !is_done(step) && **step < Step::HandOver).flat_map(|step| step.cautions());
     if subject.club.state != ClubState::Finished {
         for caution in cautions {
             if fits(y, 2.0) {
@@ -225,7 +245,11 @@ pub(super) fn foot(canvas: &mut Canvas<'_>, at: At, width: f64, subject: &Subjec
     let chain = if subject.chain.is_empty() { "no event yet" } else { &subject.chain };
     canvas.text((x, y + 4.0), "chain", small);
     canvas.text((x + 9.0, y + 4.0), chain, Style::of(7.2).mono());
-    canvas.text((x, y + 7.6), "SHA-256 at the last event of this club; benchscribe records verify proves it from the raw bytes", small);
+    canvas.text(
+        (x, y + 7.6),
+        "SHA-256 at the last event of this club; benchscribe records verify proves it from the raw bytes",
+        small,
+    );
     let printed = format!("{}, printed {} UTC", print.bench, minute(print.printed_us));
     canvas.text_within((x + width, y + 4.0), width - 118.0, &printed, small.align(Align::Right));
     if canvas.stood_in() {

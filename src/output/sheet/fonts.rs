@@ -180,7 +180,8 @@ impl Fonts {
 
 /// Control characters and marks that turn the direction of a text show nothing and can make one read wrongly.
 fn is_seen(letter: char) -> bool {
-    let turns = matches!(letter, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}');
+    let turns =
+        matches!(letter, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}');
     !letter.is_control() && !turns
 }
 
@@ -211,7 +212,10 @@ mod tests {
         let short = fonts.fitted(long, Weight::Bold, 10.0, 100.0);
         assert!(short.ends_with('…') && fonts.width(&short, Weight::Bold, 10.0) <= 100.0, "{short}");
         let lines = fonts.wrapped(long, Weight::Regular, 8.0, 80.0, 9);
-        assert!(lines.len() > 2 && lines.iter().all(|line| fonts.width(line, Weight::Regular, 8.0) <= 80.0), "{lines:?}");
+        assert!(
+            lines.len() > 2 && lines.iter().all(|line| fonts.width(line, Weight::Regular, 8.0) <= 80.0),
+            "{lines:?}"
+        );
         assert_eq!(lines.join(" "), long);
         let unbroken = "x".repeat(200);
         assert_eq!(fonts.wrapped(&unbroken, Weight::Regular, 8.0, 80.0, 99).concat(), unbroken);

@@ -103,8 +103,24 @@ pub(super) fn club(canvas: &mut Canvas<'_>, at: At, record: &ClubRecord, views: 
     let end = along(length.clamp(300.0, 1250.0));
     let small = Style::of(7.0);
     // Grip and shaft taper; the widths are drawn for looks.
-    canvas.shape(&[(along(0.0), axis - 1.9), (along(GRIP_MM), axis - 1.4), (along(GRIP_MM), axis + 1.4), (along(0.0), axis + 1.9)], Ink::Black);
-    canvas.shape(&[(along(GRIP_MM), axis - 0.8), (end - 6.0, axis - 0.45), (end - 6.0, axis + 0.45), (along(GRIP_MM), axis + 0.8)], Ink::Grey);
+    canvas.shape(
+        &[
+            (along(0.0), axis - 1.9),
+            (along(GRIP_MM), axis - 1.4),
+            (along(GRIP_MM), axis + 1.4),
+            (along(0.0), axis + 1.9),
+        ],
+        Ink::Black,
+    );
+    canvas.shape(
+        &[
+            (along(GRIP_MM), axis - 0.8),
+            (end - 6.0, axis - 0.45),
+            (end - 6.0, axis + 0.45),
+            (along(GRIP_MM), axis + 0.8),
+        ],
+        Ink::Grey,
+    );
     head(canvas, (end, axis), record.spec.kind);
     // Length, as a dimension line.
     let above = at.1 + 4.5;
@@ -126,7 +142,9 @@ pub(super) fn club(canvas: &mut Canvas<'_>, at: At, record: &ClubRecord, views: 
     let triangle = |at: f64| [(at, foot), (at - 1.6, foot + 2.8), (at + 1.6, foot + 2.8)];
     canvas.outline(&triangle(along(FULCRUM_MM)), 0.25, Ink::Black);
     canvas.text((along(FULCRUM_MM), foot + 6.0), "14 in", small.align(Align::Centre).ink(Ink::Grey));
-    if let Some((balance, text)) = find(Characteristic::BalancePoint).and_then(|view| Some((view.value?, view.text.as_deref()?))) {
+    if let Some((balance, text)) =
+        find(Characteristic::BalancePoint).and_then(|view| Some((view.value?, view.text.as_deref()?)))
+    {
         canvas.shape(&triangle(along(balance)), Ink::Black);
         canvas.text((along(balance), foot + 6.0), &format!("balance point {text}"), small.align(Align::Centre));
     }
@@ -137,10 +155,26 @@ pub(super) fn club(canvas: &mut Canvas<'_>, at: At, record: &ClubRecord, views: 
 /// A head at the end of its shaft, for looks.
 fn head(canvas: &mut Canvas<'_>, (x, y): At, kind: ClubKind) {
     let outline: &[At] = match kind {
-        ClubKind::Driver => &[(-8.0, -0.9), (-5.0, -3.6), (-1.5, -4.4), (0.0, -2.0), (0.0, 3.8), (-3.0, 4.6), (-9.0, 1.4)],
-        ClubKind::Fairway | ClubKind::Hybrid => &[(-7.0, -0.8), (-3.5, -2.6), (-0.6, -2.8), (0.0, -1.0), (0.0, 3.6), (-2.6, 3.9), (-7.6, 1.0)],
-        ClubKind::Iron | ClubKind::Wedge => &[(-7.0, -0.6), (-2.6, -1.2), (-0.4, -1.6), (0.0, 0.0), (-0.6, 5.6), (-2.4, 6.8), (-3.4, 5.0), (-3.8, 1.0), (-7.0, 0.6)],
-        ClubKind::Putter => &[(-6.4, -0.6), (-2.2, -0.8), (-2.2, -4.0), (0.0, -4.0), (0.0, 5.0), (-2.2, 5.0), (-2.2, 0.8), (-6.4, 0.6)],
+        ClubKind::Driver => {
+            &[(-8.0, -0.9), (-5.0, -3.6), (-1.5, -4.4), (0.0, -2.0), (0.0, 3.8), (-3.0, 4.6), (-9.0, 1.4)]
+        }
+        ClubKind::Fairway | ClubKind::Hybrid => {
+            &[(-7.0, -0.8), (-3.5, -2.6), (-0.6, -2.8), (0.0, -1.0), (0.0, 3.6), (-2.6, 3.9), (-7.6, 1.0)]
+        }
+        ClubKind::Iron | ClubKind::Wedge => &[
+            (-7.0, -0.6),
+            (-2.6, -1.2),
+            (-0.4, -1.6),
+            (0.0, 0.0),
+            (-0.6, 5.6),
+            (-2.4, 6.8),
+            (-3.4, 5.0),
+            (-3.8, 1.0),
+            (-7.0, 0.6),
+        ],
+        ClubKind::Putter => {
+            &[(-6.4, -0.6), (-2.2, -0.8), (-2.2, -4.0), (0.0, -4.0), (0.0, 5.0), (-2.2, 5.0), (-2.2, 0.8), (-6.4, 0.6)]
+        }
     };
     let corners: Vec<At> = outline.iter().map(|(dx, dy)| (x + dx, y + dy)).collect();
     canvas.shape(&corners, Ink::Black);
@@ -158,9 +192,7 @@ enum Drawn {
 /// Lie and loft at their true angles, side by side in a field: limits as a sector, target dashed, as built in full.
 pub(super) fn angles(canvas: &mut Canvas<'_>, at: At, width: f64, views: &[CharacteristicView], hand: Hand) {
     let each = width / 2.0;
-    for (drawn, wanted, left) in
-        [(Drawn::Lie, Characteristic::Lie, 0.0), (Drawn::Loft, Characteristic::Loft, each)]
-    {
+    for (drawn, wanted, left) in [(Drawn::Lie, Characteristic::Lie, 0.0), (Drawn::Loft, Characteristic::Loft, each)] {
         let field = (at.0 + left, at.1);
         if let Some(view) = views.iter().find(|view| view.characteristic == wanted.name()) {
             angle(canvas, field, each - 3.0, view, drawn, hand);

@@ -44,7 +44,8 @@ pub(super) fn draw(canvas: &mut Canvas<'_>, subjects: &[Subject], print: &Print)
         .collect();
     let (names, top) = (36.0, 66.0);
     let column = (width - names) / f64::from(u8::try_from(shown.len().max(3)).unwrap_or(5));
-    let places: Vec<f64> = (0..shown.len()).map(|n| EDGE + names + column * f64::from(u8::try_from(n).unwrap_or(0))).collect();
+    let places: Vec<f64> =
+        (0..shown.len()).map(|n| EDGE + names + column * f64::from(u8::try_from(n).unwrap_or(0))).collect();
     for (characteristic, x) in shown.iter().zip(&places) {
         canvas.text((*x, top - 1.4), characteristic.label(), Style::of(8.0).ink(Ink::Grey));
     }
@@ -76,7 +77,11 @@ pub(super) fn draw(canvas: &mut Canvas<'_>, subjects: &[Subject], print: &Print)
     let foot = page_height - EDGE - 8.0;
     let small = Style::of(6.8).ink(Ink::Grey);
     canvas.line((EDGE, foot), (EDGE + width, foot), 0.4, Ink::Black);
-    canvas.text((EDGE, foot + 4.0), "Each club has its own sheet with steps, uncertainties and its place in the chain.", small);
+    canvas.text(
+        (EDGE, foot + 4.0),
+        "Each club has its own sheet with steps, uncertainties and its place in the chain.",
+        small,
+    );
     let printed = format!("{}, printed {} UTC", print.bench, minute(print.printed_us));
     canvas.text_within((EDGE + width, foot + 4.0), width * 0.4, &printed, small.align(Align::Right));
     if canvas.stood_in() {
@@ -101,7 +106,12 @@ fn header(canvas: &mut Canvas<'_>, width: f64, first: &Subject, subjects: &[Subj
     let words = format!("{finished} of {} clubs finished", subjects.len());
     canvas.text((EDGE, EDGE + 29.0), &words, Style::of(11.0));
     if let Some(due) = &first.order.due {
-        canvas.text_within((EDGE, EDGE + 34.0), text_width, &format!("promised for {due}"), Style::of(9.0).ink(Ink::Grey));
+        canvas.text_within(
+            (EDGE, EDGE + 34.0),
+            text_width,
+            &format!("promised for {due}"),
+            Style::of(9.0).ink(Ink::Grey),
+        );
     }
     let corner = (EDGE + width - CODE + 3.0, EDGE + 9.5);
     canvas.matrix_code(corner, CODE, &Ticket::Order(first.order.number.clone()).code());

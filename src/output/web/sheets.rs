@@ -21,7 +21,11 @@ pub(super) async fn sheet(State(web): State<Web>, Path(club): Path<String>, Quer
         None | Some("a4") => Paper::A4,
         Some("letter") => Paper::Letter,
         Some(other) => {
-            return problem(StatusCode::BAD_REQUEST, "no such paper", &format!("\"{other}\" is not a paper: a4, letter"));
+            return problem(
+                StatusCode::BAD_REQUEST,
+                "no such paper",
+                &format!("\"{other}\" is not a paper: a4, letter"),
+            );
         }
     };
     // Tickets are printed in capitals, tokens are kept in small letters.
@@ -30,7 +34,11 @@ pub(super) async fn sheet(State(web): State<Web>, Path(club): Path<String>, Quer
         None => record::subject(&web.questions, &web.journal, &club.to_ascii_lowercase()).await,
     };
     let Some(subject) = subject else {
-        return problem(StatusCode::NOT_FOUND, "no such club", &format!("there is no club {club}; /api/v1/records lists them"));
+        return problem(
+            StatusCode::NOT_FOUND,
+            "no such club",
+            &format!("there is no club {club}; /api/v1/records lists them"),
+        );
     };
     let print = Print {
         paper,
@@ -42,7 +50,9 @@ pub(super) async fn sheet(State(web): State<Web>, Path(club): Path<String>, Quer
     };
     // Cutting a font to its used letters takes a while; the page must not wait for it.
     match tokio::task::spawn_blocking(move || sheet::club_sheet(&subject, &print)).await {
-        Ok(Ok(bytes)) => ([(header::CONTENT_TYPE, "application/pdf"), (header::CACHE_CONTROL, "no-store")], bytes).into_response(),
+        Ok(Ok(bytes)) => {
+            ([(header::CONTENT_TYPE, "application/pdf"), (header::CACHE_CONTROL, "no-store")], bytes).into_response()
+        }
         Ok(Err(error)) => problem(StatusCode::INTERNAL_SERVER_ERROR, "no sheet", &error.to_string()),
         Err(error) => problem(StatusCode::INTERNAL_SERVER_ERROR, "no sheet", &error.to_string()),
     }
