@@ -57,11 +57,11 @@ impl Access {
     }
 
     /// The bench in words, for what is printed.
-    pub(crate) fn bench_words(&self) -> String {
-        self.settings.as_ref().map_or_else(
-            || self.folder.display().to_string(),
-            |settings| format!("{}, {}", settings.site, settings.bench),
-        )
+    pub(crate) async fn bench_words(&self) -> anyhow::Result<String> {
+        Ok(match &self.settings {
+            Some(settings) => format!("{}, {}", settings.site, settings.bench),
+            None => self.reader().await?.bench().to_owned(),
+        })
     }
 
     /// Where telephones reach the page, if the configuration says so.

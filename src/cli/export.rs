@@ -63,9 +63,9 @@ pub(super) async fn run(access: &Access, arguments: &Arguments) -> anyhow::Resul
                 Some(folder) => write(folder, "records.csv", text.as_bytes()),
             }
         }
-        Format::Sheet => sheets(&subjects, &print_of(access, arguments)?, out),
+        Format::Sheet => sheets(&subjects, &print_of(access, arguments).await?, out),
         Format::Label => {
-            let bytes = sheet::labels(&subjects, &print_of(access, arguments)?)?;
+            let bytes = sheet::labels(&subjects, &print_of(access, arguments).await?)?;
             match out {
                 None => print::bytes(&bytes),
                 Some(folder) => write(folder, "labels.pdf", &bytes),
@@ -129,7 +129,7 @@ fn plain(text: &str) -> String {
     text.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(40).collect()
 }
 
-fn print_of(access: &Access, arguments: &Arguments) -> anyhow::Result<Print> {
+async fn print_of(access: &Access, arguments: &Arguments) -> anyhow::Result<Print> {
     let font = arguments
         .font
         .as_ref()
@@ -140,7 +140,7 @@ fn print_of(access: &Access, arguments: &Arguments) -> anyhow::Result<Print> {
             PaperName::Letter => Paper::Letter,
         },
         lengths: access.lengths(),
-        bench: access.bench_words(),
+        bench: access.bench_words().await?,
         url: arguments.url.clone().or_else(|| access.url()),
         printed_us: Clock::start(1.0).now().at_us,
         font: font.transpose()?,

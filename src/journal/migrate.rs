@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use sqlx::migrate::Migrator;
-use sqlx::{Connection as _, SqliteConnection};
+use sqlx::{Connection as _, SqliteConnection, SqlitePool};
 
 use super::backup::{self, BackupError};
 use super::index;
@@ -33,22 +33,26 @@ pub enum MigrateError {
     Database(#[from] sqlx::Error),
 }
 
-/// Brings the journal of a connection to the present schema. One of an older schema is first copied to
+/// Brings a journal to the present schema. One of an older schema is first copied to
 /// `journal.sqlite.schema-N`.
-pub(super) async fn migrate(connection: &mut SqliteConnection, file: &Path) -> Result<(), MigrateError> {
+pub(super) async fn migrate(writer: &SqlitePool, file: &Path) -> Result<(), MigrateError> {
     let known = SCRIPTS.iter().map(|script| script.version).max().unwrap_or_default();
-    let found = version(connection).await?;
+    let mut connection = writer.acquire().await?;
+    let found = version(&mut connection).await?;
     if found > known {
         return Err(MigrateError::Newer { found, known });
     }
     if (1..known).contains(&found) {
         let mut kept = file.as_os_str().to_owned();
         kept.push(format!(".schema-{found}"));
-        backup::copy(connection, Path::new(&kept)).await?;
+        backup::copy(&mut connection, Path::new(&kept)).await?;
         tracing::info!(from = found, to = known, kept = %Path::new(&kept).display(), "the journal gets a new schema");
     }
-    SCRIPTS.run(&mut *connection).await?;
-    if !index::is_whole(connection).await? {
+    // There is one connection for writing, and the scripts want it.
+    drop(connection);
+    SCRIPTS.run(writer).await?;
+    let mut connection = writer.acquire().await?;
+    if !index::is_whole(&mut connection).await? {
         tracing::info!("the index of the journal is made again");
         let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
         index::rebuild(&mut transaction).await?;

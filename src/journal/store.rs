@@ -85,10 +85,8 @@ impl Journal {
         if is_faulty(&version) {
             return Err(JournalError::FaultyLibrary { version });
         }
-        let mut connection = writer.acquire().await.map_err(failed)?;
-        let migrated = migrate::migrate(&mut connection, &file).await;
+        let migrated = migrate::migrate(&writer, &file).await;
         migrated.map_err(|source| JournalError::Schema { file: file.clone(), source })?;
-        drop(connection);
         let epoch_number = i64::try_from(new_epoch & 0x0000_ffff_ffff_ffff).unwrap_or(1);
         sqlx::query("INSERT INTO journal (one, epoch, bench) SELECT 1, ?, ? WHERE NOT EXISTS (SELECT 1 FROM journal)")
             .bind(epoch_number)
@@ -148,10 +146,13 @@ impl Journal {
         }
         let failed = |source| JournalError::Database { file: self.reader.file.clone(), source };
         let mut connection = self.writer.acquire().await.map_err(failed)?;
-        if let Err(source) = write(&mut connection, &rows, evidence).await {
+        let written = write(&mut connection, &rows, evidence).await;
+        if written.is_err() {
             // After a failed write nobody knows what the connection still holds open; a new one starts clean.
             connection.close_on_drop();
-            drop(connection);
+        }
+        drop(connection);
+        if let Err(source) = written {
             // A commit whose answer was lost may have reached the disk all the same.
             let stored = self.reader.hash_of(newest.seq).await.ok().flatten();
             if stored.as_ref() != Some(&last_hash) {

@@ -48,7 +48,7 @@ pub(crate) fn build(order: &str) -> Stored {
     let mut bench = DeskBench::new(CONFIG);
     let mut stored = bench.begin();
     let empty = [8388.0, -4210.0];
-    let mut command = |bench: &mut DeskBench, json: serde_json::Value, stored: &mut Stored| {
+    let command = |bench: &mut DeskBench, json: serde_json::Value, stored: &mut Stored| {
         bench.command(json.clone(), stored).unwrap_or_else(|reason| panic!("{json}: {reason}"));
     };
     command(&mut bench, json!({"command": "operator", "operator": "Zoë K7"}), &mut stored);

@@ -68,7 +68,8 @@ impl Writer {
                     {"characteristic": "swing_weight", "target": 32.0, "lower": 31.5, "upper": 32.5, "text": "D2 ± 0.5"}]})
             })
             .collect();
-        self.write(kind, json!({"order": number, "player": player, "due": null, "clubs": clubs}));
+        let order = json!({"order": number, "player": player, "due": null, "clubs": clubs});
+        self.write(kind, json!({"order": order}));
     }
 
     /// A captured reading of a scale.

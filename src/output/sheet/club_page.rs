@@ -17,7 +17,7 @@ pub(super) const EDGE: f64 = 13.0;
 /// Side of the matrix code with its quiet zone.
 const CODE: f64 = 34.0;
 /// Height of a row of the table, at most; a long list or a short page makes it less.
-const ROW: (f64, f64) = (6.2, 8.6);
+const ROW: (f64, f64) = (6.2, 10.0);
 /// What comes first wherever work can hurt.
 const FIRST: &str =
     "Data sheets of adhesive, solvent and component makers, local codes and licensed practice come first.";
@@ -104,9 +104,7 @@ fn values(canvas: &mut Canvas<'_>, at: At, width: f64, row: f64, views: &[Charac
     let x = |column: usize| at.0 + columns.get(column).copied().unwrap_or_default();
     let head = Style::of(6.8).ink(Ink::Grey);
     for (column, words) in
-        ["", "asked for", "as built", "band of tolerance, target, mark with ± U", "deviation", "measured by"]
-            .into_iter()
-            .enumerate()
+        ["", "asked for", "as built", "tolerance, target, mark ± U", "deviation", "measured by"].into_iter().enumerate()
     {
         canvas.text((x(column), at.1 - 1.2), words, head);
     }

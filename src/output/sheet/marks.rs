@@ -189,21 +189,27 @@ enum Drawn {
     Loft,
 }
 
-/// Lie and loft at their true angles, side by side in a field: limits as a sector, target dashed, as built in full.
+/// Lie and loft at their true angles, side by side in a field: target dashed, as built in full, what it is off in a fan.
 pub(super) fn angles(canvas: &mut Canvas<'_>, at: At, width: f64, views: &[CharacteristicView], hand: Hand) {
     let each = width / 2.0;
+    let mut any = false;
     for (drawn, wanted, left) in [(Drawn::Lie, Characteristic::Lie, 0.0), (Drawn::Loft, Characteristic::Loft, each)] {
         let field = (at.0 + left, at.1);
         if let Some(view) = views.iter().find(|view| view.characteristic == wanted.name()) {
             angle(canvas, field, each - 3.0, view, drawn, hand);
+            any = true;
         }
+    }
+    if any {
+        let words = format!("true angles; the fan shows what they are off {FAN:.0} times wider");
+        canvas.text((at.0, at.1 + 43.2), &words, Style::of(6.2).ink(Ink::Grey));
     }
 }
 
 /// One angle, in a field 40 mm high.
 fn angle(canvas: &mut Canvas<'_>, at: At, width: f64, view: &CharacteristicView, drawn: Drawn, hand: Hand) {
     let ground = at.1 + 32.0;
-    let reach = 27.0_f64.min(width * 0.8);
+    let reach = 24.0_f64.min(width * 0.7);
     let mirrored = if hand == Hand::Left { -1.0 } else { 1.0 };
     let foot = match (drawn, hand) {
         (Drawn::Lie, Hand::Right) | (Drawn::Loft, Hand::Left) => (at.0 + width * 0.72, ground),
@@ -221,11 +227,9 @@ fn angle(canvas: &mut Canvas<'_>, at: At, width: f64, view: &CharacteristicView,
     if drawn == Drawn::Loft {
         canvas.dashed(foot, (foot.0, ground - reach), 0.15, Ink::Grey);
     }
-    if let (Some(lower), Some(upper)) = (view.lower, view.upper) {
-        canvas.shape(&[foot, tip(lower, reach), tip((lower + upper) / 2.0, reach), tip(upper, reach)], Ink::Band);
-    }
     if let Some(target) = view.target {
         canvas.dashed(foot, tip(target, reach), 0.25, Ink::Black);
+        fan(canvas, view, target, |degrees, radius| tip(degrees, reach + radius));
     }
     let shown = view.value.or(view.target);
     if let Some(value) = view.value {
@@ -241,6 +245,34 @@ fn angle(canvas: &mut Canvas<'_>, at: At, width: f64, view: &CharacteristicView,
     canvas.text((at.0, at.1 + 36.0), &format!("{} {built}", view.label), line.bold());
     if let Some(target) = &view.target_text {
         canvas.text_within((at.0, at.1 + 39.4), width, &format!("asked for {target}"), line.ink(Ink::Grey));
+    }
+}
+
+/// How much wider than true the fan at the end of an angle shows what it is off.
+const FAN: f64 = 8.0;
+
+/// Around the end of the target's line: the limits, the target and the value as built, widened [`FAN`] times, since half a
+/// degree would not be seen.
+fn fan(canvas: &mut Canvas<'_>, view: &CharacteristicView, target: f64, tip: impl Fn(f64, f64) -> At) {
+    // What is far off stays in the field.
+    let wide = |value: f64| target + ((value - target) * FAN).clamp(-16.0, 16.0);
+    if let (Some(lower), Some(upper)) = (view.lower, view.upper) {
+        let (lower, upper) = (wide(lower), wide(upper));
+        let along = |step: u8| lower + (upper - lower) * f64::from(step) / 12.0;
+        let inner = (0..=12).map(|step| tip(along(step), 0.8));
+        let outer = (0..=12).rev().map(|step| tip(along(step), 4.2));
+        let ring: Vec<At> = inner.chain(outer).collect();
+        canvas.shape(&ring, Ink::Band);
+        for edge in [lower, upper] {
+            canvas.line(tip(edge, 0.8), tip(edge, 4.2), 0.25, Ink::Black);
+        }
+    }
+    canvas.line(tip(target, 0.3), tip(target, 4.7), 0.35, Ink::Black);
+    if let Some(value) = view.value {
+        let out = matches!(view.verdict, Some("under" | "over"));
+        let (at, half) = (wide(value), 1.6);
+        let mark = [tip(at, 2.5 - half), tip(at - 3.0, 2.5), tip(at, 2.5 + half), tip(at + 3.0, 2.5)];
+        canvas.shape(&mark, if out { Ink::Alarm } else { Ink::Black });
     }
 }
 

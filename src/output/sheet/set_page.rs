@@ -34,7 +34,7 @@ pub(super) fn draw(canvas: &mut Canvas<'_>, subjects: &[Subject], print: &Print)
     let Some(first) = subjects.first() else { return };
     let (page_width, page_height) = print.paper.size_mm();
     let width = page_width - 2.0 * EDGE;
-    header(canvas, width, first, subjects, print);
+    header(canvas, width, first, subjects);
     let views: Vec<Vec<CharacteristicView>> =
         subjects.iter().map(|subject| work_view::club(&subject.club, print.lengths).characteristics).collect();
     let shown: Vec<Characteristic> = COMPARED
@@ -51,7 +51,7 @@ pub(super) fn draw(canvas: &mut Canvas<'_>, subjects: &[Subject], print: &Print)
     }
     canvas.line((EDGE, top), (EDGE + width, top), 0.4, Ink::Black);
     let count = f64::from(u8::try_from(subjects.len()).unwrap_or(14));
-    let row = ((page_height - EDGE - 16.0 - top) / count).clamp(10.0, 17.0);
+    let row = ((page_height - EDGE - 16.0 - top) / count).clamp(12.0, 17.0);
     let mut y = top;
     for (number, (subject, views)) in subjects.iter().zip(&views).enumerate() {
         if number % 2 == 1 {
@@ -90,7 +90,7 @@ pub(super) fn draw(canvas: &mut Canvas<'_>, subjects: &[Subject], print: &Print)
     }
 }
 
-fn header(canvas: &mut Canvas<'_>, width: f64, first: &Subject, subjects: &[Subject], print: &Print) {
+fn header(canvas: &mut Canvas<'_>, width: f64, first: &Subject, subjects: &[Subject]) {
     canvas.rectangle((EDGE, EDGE), (width, 9.0), Ink::Black);
     canvas.text((EDGE + 3.0, EDGE + 6.2), "SET SHEET", Style::of(10.0).bold().ink(Ink::White));
     let style = Style::of(13.0).bold().ink(Ink::White).align(Align::Right);
@@ -128,12 +128,12 @@ fn cell(canvas: &mut Canvas<'_>, at: (f64, f64), size: (f64, f64), view: &Charac
         canvas.text_within((at.0, at.1 + size.1 * 0.44), size.0, asked, Style::of(7.5).ink(Ink::Grey));
         return;
     };
-    canvas.text_within((at.0, at.1 + size.1 * 0.44), size.0 * 0.6, text, Style::of(10.0).bold().ink(ink));
-    if let Some(deviation) = &view.deviation_text {
-        let style = Style::of(7.0).ink(ink).align(Align::Right);
-        canvas.text_within((at.0 + size.0, at.1 + size.1 * 0.44), size.0 * 0.42, deviation, style);
-    }
+    canvas.text_within((at.0, at.1 + size.1 * 0.36), size.0, text, Style::of(10.0).bold().ink(ink));
     if let Some(strip) = Strip::of(view) {
-        strip.draw(canvas, (at.0, at.1 + size.1 * 0.5), (size.0, size.1 * 0.42), view);
+        strip.draw(canvas, (at.0, at.1 + size.1 * 0.4), (size.0, size.1 * 0.36), view);
+    }
+    if let Some(deviation) = &view.deviation_text {
+        let words = if out { format!("{deviation} {}", view.verdict.unwrap_or_default()) } else { deviation.clone() };
+        canvas.text_within((at.0, at.1 + size.1 * 0.92), size.0, &words, Style::of(7.0).ink(ink));
     }
 }
