@@ -2,6 +2,7 @@
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
 
 mod grown_journal;
+mod support;
 
 use std::path::Path;
 
@@ -13,8 +14,11 @@ use benchscribe::work_order::judging::Verdict;
 use benchscribe::work_order::record::{ClubRecord, ClubState};
 use benchscribe::work_order::state::State;
 use grown_journal::{BENCH, Dice, EPOCH, START_US, STEP_US, Writer, build_club, wild};
+use serde_json::json;
 use sqlx::ConnectOptions as _;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection};
+use support::on_data;
+use support::table::Table;
 
 fn fold(events: &[Event]) -> State {
     let mut state = State::default();
@@ -118,13 +122,7 @@ async fn the_state_at_any_moment_is_that_of_the_whole_fold() {
 
 #[tokio::test]
 async fn an_order_that_is_not_at_hand_comes_back_whole_and_at_its_place() {
-    let mut writer = Writer::new();
-    for number in 1..=40 {
-        writer.order("order_imported", &format!("W-{number}"), "P-1", 2);
-        for n in 1..=2 {
-            build_club(&mut writer, &format!("W-{number}/{n}"), false);
-        }
-    }
+    let writer = finished();
     let folder = tempfile::tempdir().unwrap();
     let journal = journal(folder.path(), &writer.events).await;
     let reader = journal.reader();
@@ -297,4 +295,66 @@ async fn an_older_journal_is_brought_forward_and_its_file_kept() {
         Err(JournalError::Schema { source, .. }) => assert!(source.to_string().contains("schema 99"), "{source}"),
         other => panic!("{other:?}"),
     }
+}
+
+/// Forty orders of two clubs, all finished.
+fn finished() -> Writer {
+    let mut writer = Writer::new();
+    for number in 1..=40 {
+        writer.order("order_imported", &format!("W-{number}"), "P-1", 2);
+        for n in 1..=2 {
+            build_club(&mut writer, &format!("W-{number}/{n}"), false);
+        }
+    }
+    writer
+}
+
+#[tokio::test]
+async fn commands_without_a_daemon_reach_what_is_not_at_hand() {
+    let folder = tempfile::tempdir().unwrap();
+    let writer = finished();
+    journal(folder.path(), &writer.events).await.close().await;
+    let whole = fold(&writer.events);
+    let old = whole.clubs["W-2/1"].valid().next().unwrap().event.to_string();
+    let (code, _, err) = on_data(folder.path(), &["records", "enter", "W-3/2", "length", "38 in"]);
+    assert_eq!(code, Some(0), "{err}");
+    let (code, _, err) = on_data(folder.path(), &["records", "void", &old, "--why", "another head"]);
+    assert_eq!(code, Some(0), "{err}");
+    let (code, _, err) = on_data(folder.path(), &["records", "void", &old, "--why", "another head"]);
+    assert!(code == Some(2) && err.contains("already taken back"), "{code:?} {err}");
+    let (code, _, err) = on_data(folder.path(), &["orders", "open", "W-4"]);
+    assert!(code == Some(2) && err.contains("order W-4 is finished"), "{code:?} {err}");
+    let (code, out, err) = on_data(folder.path(), &["orders", "show", "W-5"]);
+    assert!(code == Some(0) && out.contains("W-5/2"), "{out}{err}");
+    let (code, out, _) = on_data(folder.path(), &["records", "show", "W-3/2", "--json"]);
+    assert!(code == Some(0) && out.contains("\"text\":\"38 in\""), "{out}");
+    let (_, out, _) = on_data(folder.path(), &["records", "list", "--order", "W-7"]);
+    assert_eq!(out.lines().count(), 3, "{out}");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_bench_that_was_started_again_reaches_what_is_not_at_hand() {
+    let table = Table::new(11);
+    std::fs::create_dir_all(&table.data).unwrap();
+    let writer = finished();
+    journal(&table.data, &writer.events).await.close().await;
+    let whole = fold(&writer.events);
+    let token = whole.clubs["W-2/1"].spec.token.to_uppercase();
+    let daemon = table.daemon();
+    let reply = daemon.get("/api/v1/records/W-9/1");
+    assert_eq!((reply.status, reply.json()["club"].clone()), (200, json!("W-9/1")));
+    let reply = daemon.get("/api/v1/records?order=W-9");
+    assert_eq!(reply.json()["records"].as_array().unwrap().len(), 2, "{}", reply.body);
+    // A card that was printed with the address of the page, of an order that nobody has touched for long.
+    let reply = daemon.command(&json!({"command": "scan", "code": format!("http://bench.local:7311/BS1/C/{token}")}));
+    assert_eq!(reply.status, 200, "{}", reply.body);
+    assert_eq!(daemon.state()["club"]["club"], "W-2/1");
+    assert_eq!(daemon.get("/api/v1/records/W-2/1").json()["state"], "finished");
+    // And the same with a telephone.
+    let reply = daemon.get(&format!("/BS1/C/{token}"));
+    assert!(reply.status == 200 && reply.body.starts_with("%PDF-"), "{}", reply.status);
+    daemon.get("/BS1/C/NOBODY").assert_problem(404, "no such club");
+    daemon.get("/sheets/W-2/1?paper=a3").assert_problem(400, "not a paper");
+    assert!(daemon.get("/api/v1/schema/build-record-1.json").json()["$defs"]["entry"].is_object());
+    assert!(daemon.terminate().success());
 }

@@ -211,6 +211,7 @@ async fn take_trust(connection: &mut SqliteConnection, trust: TrustBearing<'_>, 
         .bind(seq)
         .execute(&mut *connection)
         .await?;
+    note_latest(connection, &format!("trust/{of}"), seq).await?;
     if trust.calibrated {
         sqlx::query("INSERT INTO index_latest (name, seq) VALUES (?, ?) ON CONFLICT (name) DO NOTHING")
             .bind(format!("first/{of}"))
