@@ -68,6 +68,7 @@ fn assert_same(seed: u64, found: &State, whole: &State) {
     assert_eq!(found.trust.expected, whole.trust.expected, "seed {seed}");
     assert_eq!(found.trust.calibrating, whole.trust.calibrating, "seed {seed}");
     assert_eq!(found.trust.configured, whole.trust.configured, "seed {seed}");
+    assert_eq!(found.studies.list, whole.studies.list, "seed {seed}");
     let kept: Vec<&String> = whole.order_sequence.iter().filter(|number| found.orders.contains_key(*number)).collect();
     assert_eq!(found.order_sequence.iter().collect::<Vec<_>>(), kept, "seed {seed}");
     for (number, order) in &whole.orders {

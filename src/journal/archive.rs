@@ -380,7 +380,7 @@ const AT_HAND: &str = "
         UNION SELECT t.seq FROM index_latest l CROSS JOIN index_trust t ON t.instrument = substr(l.name, 7) AND t.seq >
             coalesce((SELECT seq FROM index_latest WHERE name = 'calibrated/' || substr(l.name, 7)), 0)
             WHERE l.name >= 'trust/' AND l.name < 'trust0'
-        UNION SELECT seq FROM index_event WHERE what = 4 AND n = 0
+        UNION SELECT seq FROM index_event WHERE what IN (4, 5) AND n = 0
         UNION SELECT e.seq FROM wanted w JOIN index_event e ON e.what = 0 AND e.n = w.n
         UNION SELECT e.seq FROM wanted w JOIN index_club c ON c.order_n = w.n JOIN index_event e ON e.what = 1 AND e.n = c.n
         UNION SELECT max(seq) FROM event) ORDER BY seq";

@@ -7,7 +7,7 @@ use sqlx::{Row as _, SqliteConnection};
 
 use super::chain::GENESIS;
 use super::event;
-use crate::work_order::bearing::{Bearing, TrustBearing};
+use crate::work_order::bearing::{Bearing, StudyBearing, TrustBearing};
 use crate::work_order::event::Event;
 use crate::work_order::order::Order;
 
@@ -16,12 +16,15 @@ const VERSION: i64 = 1;
 /// Events read at a time when the index is made again.
 const REBUILD: i64 = 1000;
 
-/// What a row of `index_event` is about: an order, a club, a reading, any value, the bench.
+/// What a row of `index_event` is about: an order, a club, a reading, any value, the bench, gauge studies,
+/// a reading of a gauge study.
 pub(super) const OF_ORDER: i64 = 0;
 pub(super) const OF_CLUB: i64 = 1;
 const OF_READING: i64 = 2;
 const OF_VALUES: i64 = 3;
 pub(super) const OF_BENCH: i64 = 4;
+const OF_STUDIES: i64 = 5;
+const STUDIED: i64 = 6;
 
 /// A sequence as the database counts.
 pub(super) fn number(seq: u64) -> i64 {
@@ -30,7 +33,7 @@ pub(super) fn number(seq: u64) -> i64 {
 
 /// Takes an event into the index; it is in the table of events already.
 pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Result<(), sqlx::Error> {
-    let Bearing { order, club, reading, files, value, latest, trust, bench } = event.change.bearing();
+    let Bearing { order, club, reading, files, value, latest, trust, study, bench } = event.change.bearing();
     let seq = number(event.seq);
     if let Some(order) = order {
         take_order(connection, event, order).await?;
@@ -51,6 +54,9 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
         if let Some(former) = place(connection, reading).await? {
             touch(connection, former, event).await?;
         }
+        if is_studied(connection, reading).await? {
+            row(connection, OF_STUDIES, 0, seq).await?;
+        }
     }
     if let Some(club) = club
         && let Some(n) = club_number(connection, club).await?
@@ -59,14 +65,24 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
         if files {
             let filed = reading.unwrap_or(seq);
             row(connection, OF_CLUB, n, filed).await?;
-            sqlx::query("INSERT INTO index_place (seq, club_n) VALUES (?, ?) ON CONFLICT (seq) DO UPDATE SET club_n = excluded.club_n")
-                .bind(filed)
-                .bind(n)
-                .execute(&mut *connection)
-                .await?;
+            sqlx::query(
+                "INSERT INTO index_place (seq, club_n) VALUES (?, ?)
+                 ON CONFLICT (seq) DO UPDATE SET club_n = excluded.club_n",
+            )
+            .bind(filed)
+            .bind(n)
+            .execute(&mut *connection)
+            .await?;
         }
     }
+    if let Some(study) = study {
+        take_study(connection, study, reading, seq).await?;
+    }
     if let Some((name, of)) = latest {
+        // Who comes to the bench moves a study that is open.
+        if name == "operator" && is_study_open(connection).await? {
+            row(connection, OF_STUDIES, 0, seq).await?;
+        }
         note_latest(connection, &format!("{name}/{of}"), seq).await?;
     }
     if let Some(trust) = trust {
@@ -191,6 +207,35 @@ async fn take_order(connection: &mut SqliteConnection, event: &Event, order: &Or
     Ok(())
 }
 
+/// Notes a study's event, whether the study is open, and that its reading is its own.
+async fn take_study(
+    connection: &mut SqliteConnection,
+    study: StudyBearing<'_>,
+    reading: Option<i64>,
+    seq: i64,
+) -> Result<(), sqlx::Error> {
+    row(connection, OF_STUDIES, 0, seq).await?;
+    if let Some(reading) = reading {
+        row(connection, STUDIED, reading, seq).await?;
+    }
+    let name = format!("open-study/{}", study.study);
+    match study.open {
+        Some(true) => note_latest(connection, &name, seq).await,
+        Some(false) => {
+            sqlx::query("DELETE FROM index_latest WHERE name = ?").bind(name).execute(connection).await.map(|_| ())
+        }
+        None => Ok(()),
+    }
+}
+
+async fn is_study_open(connection: &mut SqliteConnection) -> Result<bool, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT EXISTS (SELECT 1 FROM index_latest WHERE name >= 'open-study/' AND name < 'open-study0')",
+    )
+    .fetch_one(connection)
+    .await
+}
+
 async fn note_latest(connection: &mut SqliteConnection, name: &str, seq: i64) -> Result<(), sqlx::Error> {
     sqlx::query(
         "INSERT INTO index_latest (name, seq) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET seq = excluded.seq",
@@ -240,6 +285,14 @@ async fn take_trust(connection: &mut SqliteConnection, trust: TrustBearing<'_>, 
 /// The sequence of the event with this id.
 async fn sequence_of(connection: &mut SqliteConnection, id: &str) -> Result<Option<i64>, sqlx::Error> {
     sqlx::query_scalar("SELECT seq FROM event WHERE id = ?").bind(id).fetch_optional(connection).await
+}
+
+async fn is_studied(connection: &mut SqliteConnection, reading: i64) -> Result<bool, sqlx::Error> {
+    sqlx::query_scalar("SELECT EXISTS (SELECT 1 FROM index_event WHERE what = ? AND n = ?)")
+        .bind(STUDIED)
+        .bind(reading)
+        .fetch_one(connection)
+        .await
 }
 
 async fn place(connection: &mut SqliteConnection, reading: i64) -> Result<Option<i64>, sqlx::Error> {

@@ -25,8 +25,19 @@ pub struct Bearing<'a> {
     pub latest: Option<(&'static str, &'a str)>,
     /// It belongs to the trust in this instrument.
     pub trust: Option<TrustBearing<'a>>,
+    /// It belongs to this gauge study: all of its events are folded at a start, and while it is open changes of the operator, too.
+    pub study: Option<StudyBearing<'a>>,
     /// It holds for the whole bench and every club from now on; rare, and always folded.
     pub bench: bool,
+}
+
+/// What an event is for a gauge study.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct StudyBearing<'a> {
+    /// The study.
+    pub study: &'a str,
+    /// The study is open from now on, or not any more; `None` where that stays.
+    pub open: Option<bool>,
 }
 
 /// What an event is for the trust in an instrument.
@@ -49,6 +60,10 @@ impl<'a> Bearing<'a> {
 
     fn latest(name: &'static str, of: &'a str) -> Self {
         Self { latest: Some((name, of)), ..Self::default() }
+    }
+
+    fn study(study: &'a str, open: Option<bool>) -> Self {
+        Self { study: Some(StudyBearing { study, open }), ..Self::default() }
     }
 
     fn trust(instrument: &'a str) -> Self {
@@ -107,6 +122,22 @@ impl Change {
                 }),
                 ..Bearing::default()
             },
+            Self::AnglesChecked(check) => Bearing {
+                reading: Some(check.reading),
+                trust: Some(TrustBearing {
+                    instrument: &check.instrument,
+                    calibrated: false,
+                    tested: true,
+                    configured: false,
+                }),
+                ..Bearing::default()
+            },
+            Self::StudyBegun(plan) => Bearing::study(&plan.study, Some(true)),
+            Self::StudyResumed { study } => Bearing::study(study, Some(true)),
+            Self::StudySetAside { study } | Self::StudyBrokenOff { study, .. } | Self::StudyFinished { study, .. } => {
+                Bearing::study(study, Some(false))
+            }
+            Self::StudyRead(value) => Bearing { reading: Some(value.reading), ..Bearing::study(&value.study, None) },
             Self::ReferenceRead { instrument, placement, .. } => {
                 Bearing { reading: Some(placement.reading), ..Bearing::trust(instrument) }
             }

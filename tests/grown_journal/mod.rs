@@ -130,6 +130,7 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
     }
     let (mut orders, mut clubs): (Vec<(String, u64)>, Vec<String>) = (Vec::new(), Vec::new());
     let mut values: Vec<EventId> = Vec::new();
+    let mut studies = 0_u64;
     while writer.seq < length {
         let instrument = instruments[usize::try_from(dice.roll(3)).unwrap()];
         if clubs.is_empty() || dice.roll(60) == 0 {
@@ -228,7 +229,29 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
                     writer.write("session_started", json!({"version": "0.1.0", "clock_synchronised": false}));
                 }
             },
-            _ => {}
+            _ => match dice.roll(8) {
+                0 => {
+                    studies += 1;
+                    let plan = json!({"study": format!("S-{studies}"), "instrument": instrument, "quantity": "mass",
+                        "parts": 2, "people": ["K1", "K2"], "trials": 2, "seed": 7});
+                    writer.write("study_begun", plan);
+                }
+                1 if studies > 0 => {
+                    let kind = ["study_set_aside", "study_resumed"][usize::try_from(dice.roll(2)).unwrap()];
+                    writer.write(kind, json!({"study": format!("S-{studies}")}));
+                }
+                2 if studies > 0 => {
+                    writer.write("study_broken_off", json!({"study": format!("S-{studies}"), "why": "no time"}));
+                }
+                _ if studies > 0 => {
+                    let reading = writer.captured(instrument, 201.0);
+                    values.push(reading);
+                    let read = json!({"study": format!("S-{studies}"), "part": 1 + dice.roll(2), "trial": 1 + dice.roll(2),
+                        "person": format!("K{}", 1 + dice.roll(2)), "reading": reading.to_string(), "value": 201.0});
+                    writer.write("study_read", read);
+                }
+                _ => {}
+            },
         }
     }
     writer.events
