@@ -3,7 +3,9 @@
 //!
 //! The device is `modbus/device.py`; it is installed into a folder of its own at the first run. Without PyPI this test
 //! fails and says so.
-#![expect(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
+#![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
+
+mod support;
 
 use std::io::{BufRead as _, BufReader};
 use std::path::{Path, PathBuf};
@@ -15,6 +17,7 @@ use benchscribe::clock::Clock;
 use benchscribe::instrument::attachment::Attachment;
 use benchscribe::instrument::format::{Format, Frame};
 use benchscribe::instrument::port::{self, PortEvent, PortSettings};
+use support::python::python;
 use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
@@ -32,7 +35,7 @@ struct Device {
 impl Device {
     fn start() -> Self {
         let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/modbus/device.py");
-        let mut child = Command::new(python()).arg(script).stdout(Stdio::piped()).spawn().unwrap();
+        let mut child = Command::new(python("pymodbus", &PACKAGES)).arg(script).stdout(Stdio::piped()).spawn().unwrap();
         let mut line = String::new();
         BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
         let device = Self { child, port: PathBuf::from(line.trim()) };
@@ -47,28 +50,6 @@ impl Drop for Device {
         self.child.kill().ok();
         self.child.wait().ok();
     }
-}
-
-/// A Python with the packages.
-fn python() -> PathBuf {
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("pymodbus");
-    let python = folder.join("bin/python");
-    let run = |program: &Path, arguments: &[&str]| {
-        let output = Command::new(program).args(arguments).output();
-        let output = output.unwrap_or_else(|error| {
-            panic!("{} does not run ({error}); Python 3 with venv is needed", program.display())
-        });
-        (output.status.success(), String::from_utf8_lossy(&output.stderr).into_owned())
-    };
-    let has_packages = "import pymodbus, serial, sys; sys.exit(pymodbus.__version__ != '3.16.1')";
-    if !python.exists() || !run(&python, &["-c", has_packages]).0 {
-        let (made, words) = run(Path::new("python3"), &["-m", "venv", "--clear", folder.to_str().unwrap()]);
-        assert!(made, "no virtual environment for pymodbus: {words}");
-        let install = ["-m", "pip", "install", "--quiet", "--disable-pip-version-check"];
-        let (installed, words) = run(&python, &[&install[..], &PACKAGES].concat());
-        assert!(installed, "pymodbus could not be installed from PyPI, so register devices are NOT tested: {words}");
-    }
-    python
 }
 
 /// The first frame that comes when the device is asked like this; settings such as `address=2`, blanks apart.

@@ -6,6 +6,7 @@ pub mod channel;
 pub mod core;
 mod messages;
 pub mod playback;
+pub mod recall;
 pub mod recorded;
 pub mod recording;
 pub mod show;
@@ -31,13 +32,12 @@ use crate::config::bench_file::{BenchSettings, LengthUnit};
 use crate::instrument::attachment;
 use crate::instrument::port::{PortMessage, PortSettings};
 use crate::journal::lock::{BenchLock, LockError};
-use crate::journal::store::{BATCH, Journal, JournalError, Reader};
+use crate::journal::store::{Journal, JournalError, Reader};
 use crate::output::command::{self, CommandRequest, Question};
 use crate::output::text::Lengths;
 use crate::output::view::{Banner, Snapshot};
 use crate::output::web::{self, Web};
 use crate::work_order::event::Event;
-use crate::work_order::state::State;
 
 /// Frames and port states on their way to the bench. Senders: the port tasks; they close it by ending. When it is
 /// full the ports wait and the kernel keeps the bytes.
@@ -130,7 +130,7 @@ pub async fn run(
     let listener = TcpListener::bind(address).await.map_err(|source| BenchError::Listen { address, source })?;
     let address = listener.local_addr().map_err(|source| BenchError::Listen { address, source })?;
     let journal = Journal::open(&settings.data, &settings.bench, random_epoch()).await?;
-    let state = fold(&journal.reader()).await?;
+    let state = journal.reader().at_hand().await?;
     let epoch = journal.reader().epoch();
     let (before, start, clock_synchronised) = (state.seq, clock.now(), clock_is_synchronised());
     let recorder = match &settings.recording {
@@ -182,6 +182,7 @@ pub async fn run(
         site: settings.site.clone(),
         bench: settings.bench.clone(),
         hosts: Arc::new(settings.http.hosts.clone()),
+        url: settings.http.url.clone(),
         token: Arc::new(token),
         snapshots: started.snapshots.clone(),
         journal_trouble: journal_trouble_seen,
@@ -217,23 +218,6 @@ pub async fn run(
     desk.journal.close().await;
     info!("bench stopped");
     result
-}
-
-/// The state that all stored events add up to.
-///
-/// # Errors
-/// When the journal cannot be read.
-pub async fn fold(reader: &Reader) -> Result<State, JournalError> {
-    let mut state = State::default();
-    loop {
-        let rows = reader.after(state.seq, BATCH).await?;
-        if rows.is_empty() {
-            return Ok(state);
-        }
-        for row in &rows {
-            state.apply(&row.event()?);
-        }
-    }
 }
 
 /// How the settings want lengths shown.
@@ -297,6 +281,9 @@ impl Desk {
         if let Some(recorder) = &mut self.recorder {
             recorder.port(&message);
         }
+        if let Err(error) = recall::for_message(&mut self.core, &self.journal.reader(), &message).await {
+            error!(%error, "what was scanned could not be looked up");
+        }
         let outcome = self.core.step(Input::Port(message));
         if outcome.events.is_empty() {
             self.show.refresh_instrument(&self.core, instrument);
@@ -311,6 +298,12 @@ impl Desk {
         let CommandRequest { json, reply } = request;
         let answer = match command::parse(&json) {
             Ok(command) => {
+                let looked_up = recall::for_command(&mut self.core.state, &self.journal.reader(), &command).await;
+                if let Err(error) = looked_up {
+                    // Whoever asked may have left; nothing was done.
+                    let _gone = reply.send(Err(error.to_string()));
+                    return Ok(());
+                }
                 let stamp = self.clock.now();
                 if let Some(recorder) = &mut self.recorder {
                     recorder.command(stamp, &json);

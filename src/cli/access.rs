@@ -1,6 +1,6 @@
 //! How a command reaches a bench: its journal for reading, its running daemon or its lock for changing.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
 use serde_json::Value;
@@ -8,6 +8,7 @@ use serde_json::Value;
 use super::check;
 use crate::bench;
 use crate::bench::core::{Core, Input};
+use crate::bench::recall;
 use crate::clock::Clock;
 use crate::config::bench_file::BenchSettings;
 use crate::journal::lock::{self, BenchLock, Running};
@@ -45,9 +46,27 @@ impl Where {
 }
 
 impl Access {
+    /// The data folder.
+    pub(crate) fn folder(&self) -> &Path {
+        &self.folder
+    }
+
     /// How lengths are shown.
     pub(crate) fn lengths(&self) -> Lengths {
         self.settings.as_ref().map_or(Lengths::Inches, bench::lengths)
+    }
+
+    /// The bench in words, for what is printed.
+    pub(crate) async fn bench_words(&self) -> anyhow::Result<String> {
+        Ok(match &self.settings {
+            Some(settings) => format!("{}, {}", settings.site, settings.bench),
+            None => self.reader().await?.bench().to_owned(),
+        })
+    }
+
+    /// Where telephones reach the page, if the configuration says so.
+    pub(crate) fn url(&self) -> Option<String> {
+        self.settings.as_ref().and_then(|settings| settings.http.url.clone())
     }
 
     /// Fails when no daemon runs on the bench.
@@ -63,10 +82,10 @@ impl Access {
         Ok(Reader::open(&self.folder).await?)
     }
 
-    /// The folded journal.
-    pub(crate) async fn state(&self) -> anyhow::Result<(Reader, State)> {
+    /// The state as a bench would go on from it: orders that are not finished and the last ones.
+    pub(crate) async fn at_hand(&self) -> anyhow::Result<(Reader, State)> {
         let reader = self.reader().await?;
-        let state = bench::fold(&reader).await?;
+        let state = reader.at_hand().await?;
         Ok((reader, state))
     }
 
@@ -86,8 +105,9 @@ impl Access {
         };
         let _lock = BenchLock::take(&self.folder)?;
         let mut journal = Journal::open(&self.folder, &name, bench::random_epoch()).await?;
-        let state = bench::fold(&journal.reader()).await?;
+        let mut state = journal.reader().at_hand().await?;
         let command = command::parse(json).map_err(anyhow::Error::msg)?;
+        recall::for_command(&mut state, &journal.reader(), &command).await?;
         let mut core = Core::at_rest(state, journal.reader().epoch());
         let outcome = core.step(Input::Command { stamp: Clock::start(1.0).now(), command });
         let stored = journal.append(&outcome.events, &outcome.evidence).await;

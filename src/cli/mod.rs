@@ -4,6 +4,7 @@
 //! everything else to stderr.
 
 mod access;
+mod backup;
 mod calibrate;
 mod check;
 mod check_weights;
@@ -11,6 +12,7 @@ pub mod compute;
 pub mod decode;
 mod demo;
 mod doctor;
+mod export;
 mod guide;
 mod identify;
 mod machine;
@@ -69,6 +71,10 @@ enum Command {
     Orders(orders::Arguments),
     /// Build records
     Records(records::Arguments),
+    /// A consistent copy of the journal into a new file, while the bench runs
+    Backup(backup::Backup),
+    /// Puts a backup in the place of the journal; never over newer data, and the old file is kept
+    Restore(backup::Restore),
 }
 
 /// Runs the command line program.
@@ -95,6 +101,8 @@ pub fn main() -> ExitCode {
         Command::Study(arguments) => study::run(arguments),
         Command::Orders(arguments) => orders::run(arguments),
         Command::Records(arguments) => records::run(arguments),
+        Command::Backup(arguments) => backup::backup(&arguments),
+        Command::Restore(arguments) => backup::restore(&arguments),
     };
     result.unwrap_or_else(|error| {
         // One line a cause: what happened, then why.

@@ -9,6 +9,7 @@ use serde_json::{Value, json};
 use super::access::{Access, Where};
 use super::{check, print, runtime};
 use crate::config::order_file::read_order;
+use crate::journal::archive::Key;
 use crate::output::lists::order_list;
 use crate::output::text;
 use crate::work_order::state::State;
@@ -29,7 +30,7 @@ enum Action {
         #[arg(required = true)]
         files: Vec<PathBuf>,
     },
-    /// All orders
+    /// Orders that are not finished, and the last ones
     List {
         /// One JSON document instead of a table
         #[arg(long)]
@@ -103,7 +104,7 @@ async fn import(access: &Access, files: &[PathBuf]) -> anyhow::Result<ExitCode> 
 }
 
 async fn list(access: &Access, as_json: bool) -> anyhow::Result<ExitCode> {
-    let (_, state) = access.state().await?;
+    let (_, state) = access.at_hand().await?;
     let orders = order_list(&state);
     if as_json {
         print::line(&orders.to_string())?;
@@ -132,7 +133,12 @@ async fn list(access: &Access, as_json: bool) -> anyhow::Result<ExitCode> {
 }
 
 async fn show(access: &Access, number: &str, as_json: bool) -> anyhow::Result<ExitCode> {
-    let (_, state) = access.state().await?;
+    let (reader, mut state) = access.at_hand().await?;
+    if !state.orders.contains_key(number)
+        && let Some(place) = reader.order_of(Key::Order(number)).await?
+    {
+        reader.recall(&mut state, &place).await?;
+    }
     let Some(order) = state.orders.get(number) else {
         bail!("there is no order {number}; `orders list` shows what there is");
     };

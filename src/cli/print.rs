@@ -12,6 +12,14 @@ pub(crate) fn line(text: &str) -> anyhow::Result<()> {
     writeln!(std::io::stdout().lock(), "{text}").context("stdout cannot be written")
 }
 
+/// A result as it is, such as a document.
+///
+/// # Errors
+/// When stdout is closed.
+pub(crate) fn bytes(content: &[u8]) -> anyhow::Result<()> {
+    std::io::stdout().lock().write_all(content).context("stdout cannot be written")
+}
+
 /// One line for the person at the terminal; nobody can be told when even that fails.
 pub(crate) fn say(text: &str) {
     let _nobody_to_tell = writeln!(std::io::stderr().lock(), "{text}");

@@ -1,17 +1,20 @@
 //! `records`: build records listed, shown, exported, verified; values typed and taken back.
 
-use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use anyhow::{Context as _, bail};
-use serde_json::{Value, json};
+use anyhow::bail;
+use serde_json::json;
 
 use super::access::{Access, Where};
-use super::{print, runtime, verify};
+use super::{backup, export, print, runtime, verify};
+use crate::journal::archive::Search;
+use crate::journal::event::{parse_rfc3339, rfc3339};
 use crate::output::lists::record_list;
-use crate::output::record::{Record, record};
-use crate::output::table;
+use crate::output::record::{SCHEMA, record};
 use crate::output::trust_view::budget_line;
+
+/// Microseconds of a day.
+const DAY_US: i64 = 24 * 3600 * 1_000_000;
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
@@ -23,8 +26,13 @@ pub(crate) struct Arguments {
 
 #[derive(clap::Subcommand)]
 enum Action {
-    /// All clubs
+    /// Clubs: all of them, or those of an order, a player, a time, or out of their limits
     List {
+        #[command(flatten)]
+        which: Which,
+        /// The most clubs; the ones worked on last
+        #[arg(long, default_value_t = 1000)]
+        limit: u32,
         /// One JSON document instead of a table
         #[arg(long)]
         json: bool,
@@ -55,14 +63,11 @@ enum Action {
         why: String,
     },
     /// All records as files
-    Export {
-        /// json or csv
-        #[arg(long = "as", value_parser = ["json", "csv"])]
-        format: String,
-        /// Folder for the files; without it everything goes to stdout
-        #[arg(long)]
-        out: Option<PathBuf>,
-    },
+    Export(export::Arguments),
+    /// The published JSON Schema of a record
+    Schema,
+    /// Makes the index of the journal again, while no daemon runs
+    Reindex,
     /// Recomputes every number from the stored raw bytes and checks the chain
     Verify {
         /// One JSON document instead of words
@@ -71,11 +76,63 @@ enum Action {
     },
 }
 
+/// Which clubs are meant.
+#[derive(clap::Args)]
+pub(super) struct Which {
+    /// Clubs of this order
+    #[arg(long, value_name = "NUMBER")]
+    order: Option<String>,
+    /// Clubs of orders with this reference for the player
+    #[arg(long, value_name = "REFERENCE")]
+    player: Option<String>,
+    /// This club, by its id or token
+    #[arg(long)]
+    club: Option<String>,
+    /// Clubs worked on since then: a day such as 2026-11-26 (UTC), or a time (RFC 3339)
+    #[arg(long, value_name = "DAY")]
+    since: Option<String>,
+    /// Clubs worked on last until then; a day counts whole
+    #[arg(long, value_name = "DAY")]
+    until: Option<String>,
+    /// Clubs with a value that counts and is outside its limits
+    #[arg(long)]
+    out_of_tolerance: bool,
+}
+
+impl Which {
+    pub(super) fn search(&self, limit: u32) -> anyhow::Result<Search> {
+        Ok(Search {
+            order: self.order.clone(),
+            player: self.player.clone(),
+            club: self.club.clone(),
+            since_us: self.since.as_deref().map(|text| time(text, false)).transpose()?,
+            until_us: self.until.as_deref().map(|text| time(text, true)).transpose()?,
+            out: self.out_of_tolerance,
+            limit,
+        })
+    }
+}
+
+/// A day or a time in microseconds since 1970 UTC; of a day its beginning, or its end.
+fn time(text: &str, end: bool) -> anyhow::Result<i64> {
+    if let Some(at_us) = parse_rfc3339(text) {
+        return Ok(at_us);
+    }
+    match parse_rfc3339(&format!("{text}T00:00:00Z")) {
+        Some(begin_us) => Ok(if end { begin_us + DAY_US } else { begin_us }),
+        None => bail!("\"{text}\" is not a day such as 2026-11-26 or a time such as 2026-11-26T14:30:00Z"),
+    }
+}
+
 pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
+    if matches!(arguments.action, Action::Schema) {
+        print::line(SCHEMA.trim_end())?;
+        return Ok(ExitCode::SUCCESS);
+    }
     let access = arguments.place.access()?;
     runtime()?.block_on(async {
         match arguments.action {
-            Action::List { json } => list(&access, json).await?,
+            Action::List { which, limit, json } => list(&access, &which.search(limit)?, json).await?,
             Action::Show { club, json } => show(&access, &club, json).await?,
             Action::Enter { club, characteristic, quantity } => {
                 let command =
@@ -87,52 +144,41 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 access.command(&json!({"command": "void", "event": event, "why": why})).await?;
                 print::line(&format!("{event} is taken back"))?;
             }
-            Action::Export { format, out } => export(&access, &format, out.as_deref()).await?,
+            Action::Export(arguments) => export::run(&access, &arguments).await?,
+            Action::Schema => {}
+            Action::Reindex => backup::reindex(&access).await?,
             Action::Verify { json } => return verify::run(&access, json).await,
         }
         Ok(ExitCode::SUCCESS)
     })
 }
 
-/// Every record of a bench, in the order of import.
-async fn all(access: &Access) -> anyhow::Result<Vec<Record>> {
-    let (reader, state) = access.state().await?;
-    let mut records = Vec::new();
-    for club in state.clubs_in_order() {
-        let chain = reader.hash_of(club.last_seq).await?.unwrap_or_default();
-        records.push(record(club, chain, access.lengths()));
-    }
-    Ok(records)
-}
-
-async fn list(access: &Access, as_json: bool) -> anyhow::Result<()> {
-    let (_, state) = access.state().await?;
-    let clubs = record_list(&state);
+async fn list(access: &Access, search: &Search, as_json: bool) -> anyhow::Result<()> {
+    let found = access.reader().await?.search(search).await?;
     if as_json {
-        return print::line(&clubs.to_string());
+        return print::line(&record_list(&found).to_string());
     }
-    let rows: Vec<Vec<String>> = clubs["records"]
-        .as_array()
+    let rows: Vec<Vec<String>> = found
+        .clubs
         .into_iter()
-        .flatten()
         .map(|club| {
-            let cell = |key: &str| match &club[key] {
-                Value::String(text) => text.clone(),
-                other => other.to_string(),
-            };
-            vec![cell("club"), cell("name"), cell("state"), cell("entries")]
+            let out = if club.is_out { "out of limits" } else { "" };
+            let day = rfc3339(club.last_us).chars().take(10).collect();
+            vec![club.club, club.name, club.state, club.entries.to_string(), day, out.to_owned()]
         })
         .collect();
-    print::table(&["club", "name", "state", "values"], &rows)
+    print::table(&["club", "name", "state", "values", "last", ""], &rows)?;
+    if found.more {
+        print::say(&format!("only the {} clubs worked on last; --limit shows more, or narrow the search", rows.len()));
+    }
+    Ok(())
 }
 
 async fn show(access: &Access, club: &str, as_json: bool) -> anyhow::Result<()> {
-    let (reader, state) = access.state().await?;
-    let Some(found) = state.clubs.get(club) else {
+    let Some(found) = access.reader().await?.club(club).await? else {
         bail!("there is no club {club}; `records list` shows what there is");
     };
-    let chain = reader.hash_of(found.last_seq).await?.unwrap_or_default();
-    let record = record(found, chain, access.lengths());
+    let record = record(&found.club, found.chain, access.lengths());
     if as_json {
         return print::line(&serde_json::to_string(&record)?);
     }
@@ -165,24 +211,4 @@ async fn show(access: &Access, club: &str, as_json: bool) -> anyhow::Result<()> 
         print::line(&format!("step {}  {}", step.step, step.at))?;
     }
     print::line(&format!("chain {}", record.chain))
-}
-
-async fn export(access: &Access, format: &str, out: Option<&Path>) -> anyhow::Result<()> {
-    let records = all(access).await?;
-    match (format, out) {
-        ("csv", None) => print::line(table::csv(&records)?.trim_end()),
-        ("csv", Some(folder)) => write(folder, "records.csv", &table::csv(&records)?),
-        (_, None) => records.iter().try_for_each(|record| print::line(&serde_json::to_string(record)?)),
-        (_, Some(folder)) => records.iter().try_for_each(|record| {
-            // The token, not the number a person typed: a file name cannot be led astray by it.
-            write(folder, &format!("{}.json", record.token), &serde_json::to_string_pretty(record)?)
-        }),
-    }
-}
-
-fn write(folder: &Path, name: &str, content: &str) -> anyhow::Result<()> {
-    let file = folder.join(name);
-    std::fs::create_dir_all(folder).with_context(|| format!("{} cannot be made", folder.display()))?;
-    std::fs::write(&file, content).with_context(|| format!("{} cannot be written", file.display()))?;
-    print::line(&file.display().to_string())
 }

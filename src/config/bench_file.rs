@@ -68,6 +68,8 @@ pub struct HttpSettings {
     pub listen: SocketAddr,
     /// Host names by which the page may be asked for, besides IP addresses, `localhost` and `.local`.
     pub hosts: Vec<String>,
+    /// Where other machines reach the page, for codes on printed sheets: `http://bench.local:7311`.
+    pub url: Option<String>,
 }
 
 /// Where messages go.
@@ -170,7 +172,7 @@ pub fn read_bench_with(file: &str, text: &str, files: &NamedFiles<'_>) -> Result
 
 impl Default for HttpSettings {
     fn default() -> Self {
-        Self { listen: SocketAddr::from(([127, 0, 0, 1], 7311)), hosts: Vec::new() }
+        Self { listen: SocketAddr::from(([127, 0, 0, 1], 7311)), hosts: Vec::new(), url: None }
     }
 }
 

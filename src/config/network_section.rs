@@ -9,7 +9,23 @@ use super::document::Section;
 pub(super) fn read_http(section: &Section<'_>) -> Option<HttpSettings> {
     let hosts = section.texts("hosts").unwrap_or_default().into_iter().map(str::to_owned).collect();
     let listen = if section.has("listen") { address(section, "listen")? } else { HttpSettings::default().listen };
-    Some(HttpSettings { listen, hosts })
+    let url = if section.has("url") { Some(page_url(section)?) } else { None };
+    Some(HttpSettings { listen, hosts, url })
+}
+
+/// An address that ends up in printed codes: scheme, host, perhaps a port and a path, nothing else.
+fn page_url(section: &Section<'_>) -> Option<String> {
+    let text = section.text("url")?;
+    let rest = text.strip_prefix("http://").or_else(|| text.strip_prefix("https://"));
+    let is_plain = |rest: &str| rest.chars().all(|c| c.is_ascii_alphanumeric() || "-._~:/[]".contains(c));
+    if rest.is_none_or(|rest| rest.is_empty() || rest.len() > 200 || !is_plain(rest)) {
+        section.mistake(
+            "url",
+            "expected the address of the page as other machines reach it, such as \"http://bench.local:7311\"",
+        );
+        return None;
+    }
+    Some(text.trim_end_matches('/').to_owned())
 }
 
 fn address(section: &Section<'_>, key: &'static str) -> Option<SocketAddr> {

@@ -114,7 +114,7 @@ async fn made_schema() -> Result<&'static Vec<String>, sqlx::Error> {
 
 async fn make_schema() -> Result<Vec<String>, sqlx::Error> {
     let pool = super::store::pool_of(1).connect("sqlite::memory:").await?;
-    sqlx::migrate!("src/journal/schema").run(&pool).await?;
+    super::migrate::SCRIPTS.run(&pool).await?;
     let made = sqlx::query_scalar(SCHEMA).fetch_all(&pool).await;
     pool.close().await;
     made

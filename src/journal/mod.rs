@@ -2,16 +2,22 @@
 //!
 //! In reading order: [`event`] is the stored shape, [`chain`] its hash, [`evidence`] the raw bytes behind a
 //! reading, [`store`] the database, [`lookup`] one event of it, [`lock`] keeps a second daemon away.
+//! reading, [`store`] the database, [`archive`] looks it up through its index, [`lock`] keeps a second daemon away.
 
+pub mod archive;
+pub mod backup;
 mod budget_shape;
 mod calibration_shape;
 pub mod chain;
 pub mod damage;
+mod error;
 pub mod event;
 pub mod evidence;
+mod index;
 pub mod lock;
 mod names;
 pub mod lookup;
+pub mod migrate;
 pub mod store;
 mod study_shape;
 mod trust_shape;

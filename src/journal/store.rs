@@ -8,8 +8,11 @@ use sqlx::{Connection as _, Row as _, SqliteConnection};
 use tokio::sync::watch;
 
 use super::chain::{self, GENESIS};
-use super::event::{self, EventError};
+use super::event;
+use super::{index, migrate};
 use crate::work_order::event::Event;
+
+pub use super::error::JournalError;
 
 /// File name of the journal in the data folder.
 pub const FILE_NAME: &str = "journal.sqlite";
@@ -17,55 +20,6 @@ pub const FILE_NAME: &str = "journal.sqlite";
 const BUSY: Duration = Duration::from_secs(10);
 /// How many events a follower reads at a time.
 pub const BATCH: i64 = 200;
-
-/// Why the journal could not be read or written.
-#[derive(Debug, thiserror::Error)]
-pub enum JournalError {
-    /// The database refused or failed.
-    #[error("journal {file} failed; check free space and the disk, nothing already stored is lost")]
-    Database {
-        /// The file.
-        file: PathBuf,
-        /// What the database said.
-        source: sqlx::Error,
-    },
-    /// There is none.
-    #[error(
-        "there is no journal {file}; give the data folder of a bench that has run, or the configuration of a new one (--config)"
-    )]
-    None {
-        /// The file.
-        file: PathBuf,
-    },
-    /// The SQLite library can lose commits.
-    #[error(
-        "SQLite {version} has a known fault in its write-ahead log (3.7.0 to 3.51.2 but 3.44.6 and 3.50.7); use another build"
-    )]
-    FaultyLibrary {
-        /// Its version.
-        version: String,
-    },
-    /// The journal belongs to another bench.
-    #[error(
-        "journal {file} belongs to bench \"{found}\", the configuration says \"{expected}\"; correct `bench` or `data`"
-    )]
-    OtherBench {
-        /// The file.
-        file: PathBuf,
-        /// The bench it was made for.
-        found: String,
-        /// The bench of the configuration.
-        expected: String,
-    },
-    /// A stored event is damaged or cannot be made.
-    #[error("journal event {seq} is not readable; run `benchscribe records verify`")]
-    Event {
-        /// Its sequence.
-        seq: u64,
-        /// What is wrong with it.
-        source: EventError,
-    },
-}
 
 /// One stored event.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -131,7 +85,8 @@ impl Journal {
         if is_faulty(&version) {
             return Err(JournalError::FaultyLibrary { version });
         }
-        sqlx::migrate!("src/journal/schema").run(&writer).await.map_err(|error| failed(error.into()))?;
+        let migrated = migrate::migrate(&writer, &file).await;
+        migrated.map_err(|source| JournalError::Schema { file: file.clone(), source })?;
         let epoch_number = i64::try_from(new_epoch & 0x0000_ffff_ffff_ffff).unwrap_or(1);
         sqlx::query("INSERT INTO journal (one, epoch, bench) SELECT 1, ?, ? WHERE NOT EXISTS (SELECT 1 FROM journal)")
             .bind(epoch_number)
@@ -164,6 +119,11 @@ impl Journal {
         self.reader.clone()
     }
 
+    /// The one connection for writing.
+    pub(super) fn writer(&self) -> &SqlitePool {
+        &self.writer
+    }
+
     /// The sequence of the last event on disk.
     #[must_use]
     pub fn last_seq(&self) -> u64 {
@@ -186,10 +146,13 @@ impl Journal {
         }
         let failed = |source| JournalError::Database { file: self.reader.file.clone(), source };
         let mut connection = self.writer.acquire().await.map_err(failed)?;
-        if let Err(source) = write(&mut connection, &rows, evidence).await {
+        let written = write(&mut connection, &rows, evidence).await;
+        if written.is_err() {
             // After a failed write nobody knows what the connection still holds open; a new one starts clean.
             connection.close_on_drop();
-            drop(connection);
+        }
+        drop(connection);
+        if let Err(source) = written {
             // A commit whose answer was lost may have reached the disk all the same.
             let stored = self.reader.hash_of(newest.seq).await.ok().flatten();
             if stored.as_ref() != Some(&last_hash) {
@@ -198,6 +161,10 @@ impl Journal {
         }
         self.last_hash = last_hash;
         self.tip.send_replace(newest.seq);
+        if let Err(error) = self.refresh().await {
+            // The events are stored; a list that is not up to date is folded when it is asked for.
+            tracing::warn!(%error, "the lines of clubs are not up to date");
+        }
         Ok(())
     }
 
@@ -230,6 +197,10 @@ async fn write(
     let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
     for (event, body, hash) in rows {
         insert_event(&mut transaction, event, body, hash).await?;
+        index::take(&mut transaction, event).await?;
+    }
+    if let Some((event, _, hash)) = rows.last() {
+        index::seal(&mut transaction, event.seq, hash).await?;
     }
     for (sha256, content) in evidence {
         sqlx::query(NEW_EVIDENCE).bind(sha256).bind(content).bind(sha256).execute(&mut *transaction).await?;
@@ -261,7 +232,14 @@ impl Reader {
     /// # Errors
     /// When there is no journal in the folder, or it cannot be read.
     pub async fn open(folder: &Path) -> Result<Self, JournalError> {
-        let file = folder.join(FILE_NAME);
+        Self::open_file(folder.join(FILE_NAME)).await
+    }
+
+    /// The same of a file of any name, such as a backup.
+    ///
+    /// # Errors
+    /// When there is no such file, or it cannot be read.
+    pub async fn open_file(file: PathBuf) -> Result<Self, JournalError> {
         let failed = |source| JournalError::Database { file: file.clone(), source };
         if !file.exists() {
             return Err(JournalError::None { file });
@@ -304,7 +282,12 @@ impl Reader {
         &self.readers
     }
 
-    fn failed(&self, source: sqlx::Error) -> JournalError {
+    /// What the database said, with the file.
+    pub(super) fn failed(&self, source: sqlx::Error) -> JournalError {
+        // A journal that is only read is not brought to the present schema.
+        if source.to_string().contains("no such table: index_") {
+            return JournalError::Older { file: self.file.clone() };
+        }
         JournalError::Database { file: self.file.clone(), source }
     }
 

@@ -12,6 +12,7 @@ pub mod record;
 pub mod study_command;
 pub mod study_plot;
 pub mod study_view;
+pub mod sheet;
 pub mod table;
 pub mod text;
 mod trust_command;

@@ -4,6 +4,7 @@ use serde::Serialize;
 use tokio::sync::mpsc;
 
 use super::command::{Question, ask};
+use super::sheet::Subject;
 use super::text::{self, Lengths};
 use super::trust_view::{self, BudgetView};
 use super::work_view::{SuspectView, method, suspect_views};
@@ -14,6 +15,8 @@ use crate::work_order::state::State;
 
 /// Version of the shape; a new one is added beside, never instead.
 const VERSION: u32 = 1;
+/// The published JSON Schema (draft 2020-12) of a record.
+pub const SCHEMA: &str = include_str!("schema/build-record-1.json");
 
 /// Asks the bench for the record of a club, by its id or token; `None` when there is none or the bench is stopping.
 pub async fn find(
@@ -22,14 +25,29 @@ pub async fn find(
     lengths: Lengths,
     club: &str,
 ) -> Option<Record> {
+    let found = subject(questions, journal, club).await?;
+    Some(record(&found.club, found.chain, lengths))
+}
+
+/// The same with its order, for what is printed.
+pub async fn subject(questions: &mpsc::Sender<Question>, journal: &Reader, club: &str) -> Option<Subject> {
     let asked = club.to_owned();
     let find = move |state: &State| {
         let by_id = state.clubs.get(&asked);
-        by_id.or_else(|| state.clubs.values().find(|record| record.spec.token == asked)).cloned()
+        let club = by_id.or_else(|| state.clubs.values().find(|record| record.spec.token == asked))?;
+        Some((state.orders.get(&club.order)?.clone(), club.clone()))
     };
-    let found = ask(questions, find).await??;
-    let chain = journal.hash_of(found.last_seq).await.ok().flatten().unwrap_or_default();
-    Some(record(&found, chain, lengths))
+    match ask(questions, find).await? {
+        Some((order, club)) => {
+            let chain = journal.hash_of(club.last_seq).await.ok().flatten().unwrap_or_default();
+            Some(Subject { order, club, chain })
+        }
+        // Not at hand: a finished club of an order that is not among the last ones.
+        None => journal.club(club).await.unwrap_or_else(|error| {
+            tracing::warn!(%error, club, "the record cannot be looked up");
+            None
+        }),
+    }
 }
 
 /// A club's record.

@@ -2,7 +2,7 @@
 
 use super::record::Record;
 
-const HEAD: [&str; 19] = [
+const HEAD: [&str; 20] = [
     "order",
     "club",
     "name",
@@ -22,6 +22,7 @@ const HEAD: [&str; 19] = [
     "captured_at",
     "event",
     "voided",
+    "by",
 ];
 
 /// All entries of all records, one a line, CRLF ends, header first.
@@ -54,6 +55,7 @@ pub fn csv(records: &[Record]) -> Result<String, csv::Error> {
                 &entry.captured_at,
                 &entry.event,
                 &entry.voided.to_string(),
+                &text(entry.by.as_deref().unwrap_or_default()),
             ])?;
         }
     }
@@ -61,9 +63,10 @@ pub fn csv(records: &[Record]) -> Result<String, csv::Error> {
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 
-/// Text that a spreadsheet would take for a formula gets an apostrophe. Numbers are written by type, not through here.
+/// Text that a spreadsheet would take for a formula gets an apostrophe (OWASP, "CSV injection"). Numbers are written by type, not through here.
 fn text(written: &str) -> String {
-    if written.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{written}") } else { written.to_owned() }
+    let begins = written.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠']);
+    if begins { format!("'{written}") } else { written.to_owned() }
 }
 
 #[cfg(test)]

@@ -257,7 +257,9 @@ pub fn work(state: &State, lengths: Lengths) -> WorkView {
     }
 }
 
-fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
+/// A club as it stands by its order as it is now.
+#[must_use]
+pub fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
     let swing_advice = advice::swing_weight(record);
     let next_step = advice::next_step(record);
     let suspects = suspect_views(record);

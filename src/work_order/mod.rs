@@ -5,6 +5,7 @@
 
 pub mod advice;
 pub mod angle_check;
+pub mod bearing;
 mod cards;
 pub mod check_verdict;
 pub mod checks;

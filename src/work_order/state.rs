@@ -287,6 +287,19 @@ impl State {
             .filter_map(|club| self.clubs.get(&club.id))
     }
 
+    /// Takes an order that is not at hand in from a fold of its own events, at its place among the orders.
+    pub fn recall(&mut self, order: &str, from: Self, place: usize) {
+        let Some(recalled) = from.orders.get(order).filter(|_| !self.orders.contains_key(order)) else { return };
+        self.orders.insert(order.to_owned(), recalled.clone());
+        self.order_sequence.insert(place.min(self.order_sequence.len()), order.to_owned());
+        for (event, club) in from.place_of {
+            self.place_of.entry(event).or_insert(club);
+        }
+        for (id, club) in from.clubs {
+            self.clubs.entry(id).or_insert(club);
+        }
+    }
+
     fn take_order(&mut self, order: &Order, seq: u64) {
         // A club that the new version drops was not begun, or it would have been refused.
         for spec in self.orders.get(&order.number).into_iter().flat_map(|known| &known.clubs) {

@@ -31,7 +31,11 @@ impl Ticket {
     /// Reads a code; `None` for anything that is not one of ours.
     #[must_use]
     pub fn parse(code: &str) -> Option<Self> {
-        let rest = code.trim().strip_prefix(MARK)?;
+        let code = code.trim();
+        // Printed codes may carry the address of the page in front, so that a telephone opens the record.
+        let is_address = code.starts_with("http://") || code.starts_with("https://");
+        let behind = if is_address { code.split_once("/BS1/").map(|(_, rest)| rest) } else { None };
+        let rest = behind.or_else(|| code.strip_prefix(MARK))?;
         match rest.split_once('/') {
             Some(("O", order)) if !order.is_empty() => Some(Self::Order(order.to_owned())),
             Some(("C", token)) if !token.is_empty() => Some(Self::Club(token.to_ascii_lowercase())),
@@ -76,6 +80,8 @@ mod tests {
         ];
         for ticket in steps.chain(others) {
             assert_eq!(Ticket::parse(&ticket.code()), Some(ticket.clone()), "{}", ticket.code());
+            let with_address = format!("http://bench.local:7311/{}", ticket.code());
+            assert_eq!(Ticket::parse(&with_address), Some(ticket.clone()), "{with_address}");
         }
         for other in ["", "BS1/", "BS1/X/1", "BS1/S/FLY", "4006381333931", "BS1/O/", "BS1/D/", "BS1/n", "BS1/V/1"] {
             assert_eq!(Ticket::parse(other), None, "{other}");

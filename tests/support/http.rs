@@ -48,8 +48,10 @@ pub(crate) fn ask(
     body: &str,
 ) -> std::io::Result<Reply> {
     let mut connection = open(address, method, path, headers, body)?;
-    let mut all = String::new();
-    connection.read_to_string(&mut all)?;
+    let mut all = Vec::new();
+    connection.read_to_end(&mut all)?;
+    // A document is not text; its head is.
+    let all = String::from_utf8_lossy(&all);
     let (head, body) = all.split_once("\r\n\r\n").ok_or(std::io::ErrorKind::UnexpectedEof)?;
     let status = head.split(' ').nth(1).and_then(|code| code.parse().ok()).ok_or(std::io::ErrorKind::InvalidData)?;
     Ok(Reply { status, head: head.to_owned(), body: body.to_owned() })

@@ -7,6 +7,7 @@
 
 pub(crate) mod daemon;
 pub(crate) mod http;
+pub(crate) mod python;
 pub(crate) mod table;
 
 use std::path::Path;

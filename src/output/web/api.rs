@@ -13,6 +13,8 @@ use tokio::sync::oneshot;
 
 use super::{Web, live};
 use crate::config::document::Mistake;
+use crate::journal::archive::Search;
+use crate::journal::event::parse_rfc3339;
 use crate::journal::store::{BATCH, Reader};
 use crate::output::command::{CommandRequest, ask, import_mistakes};
 use crate::output::lists::{order_list, record_list};
@@ -63,8 +65,38 @@ pub(super) async fn orders(State(web): State<Web>) -> Response {
     answered(ask(&web.questions, order_list).await)
 }
 
-pub(super) async fn records(State(web): State<Web>) -> Response {
-    answered(ask(&web.questions, record_list).await)
+/// What records are looked for by; times in RFC 3339.
+#[derive(Deserialize)]
+pub(super) struct Wanted {
+    order: Option<String>,
+    player: Option<String>,
+    club: Option<String>,
+    since: Option<String>,
+    until: Option<String>,
+    #[serde(default)]
+    out_of_tolerance: bool,
+    limit: Option<u32>,
+}
+
+/// Most lines of one answer, and how many come unasked.
+const LINES: (u32, u32) = (5000, 500);
+
+pub(super) async fn records(State(journal): State<Reader>, Query(wanted): Query<Wanted>) -> Response {
+    let time = |text: Option<&String>| match text.map(|text| parse_rfc3339(text).ok_or(text)) {
+        Some(Err(text)) => Err(format!("\"{text}\" is not a time such as 2026-11-26T14:30:00Z")),
+        Some(Ok(at_us)) => Ok(Some(at_us)),
+        None => Ok(None),
+    };
+    let (since_us, until_us) = match (time(wanted.since.as_ref()), time(wanted.until.as_ref())) {
+        (Ok(since), Ok(until)) => (since, until),
+        (Err(reason), _) | (_, Err(reason)) => return problem(StatusCode::BAD_REQUEST, "bad time", &reason),
+    };
+    let limit = wanted.limit.unwrap_or(LINES.1).clamp(1, LINES.0);
+    let Wanted { order, player, club, out_of_tolerance: out, .. } = wanted;
+    match journal.search(&Search { order, player, club, since_us, until_us, out, limit }).await {
+        Ok(found) => Json(record_list(&found)).into_response(),
+        Err(error) => problem(StatusCode::SERVICE_UNAVAILABLE, "the journal cannot be read", &error.to_string()),
+    }
 }
 
 pub(super) fn answered(answer: Option<Value>) -> Response {

@@ -7,6 +7,7 @@ mod metrics;
 mod page;
 mod study;
 mod pages;
+mod sheets;
 
 use std::net::SocketAddr;
 use std::sync::Arc;
@@ -34,6 +35,8 @@ pub struct Web {
     pub bench: String,
     /// Host names by which the page may be asked for.
     pub hosts: Arc<Vec<String>>,
+    /// Where other machines reach the page, for codes on printed sheets.
+    pub url: Option<String>,
     /// The token that allows writing from another machine.
     pub token: Arc<String>,
     /// The live state. The bench sends; the newest value counts, readers may skip.
@@ -93,6 +96,9 @@ pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> 
         .route("/api/v1/orders", get(api::orders))
         .route("/api/v1/records", get(api::records))
         .route("/api/v1/records/{*club}", get(api::record))
+        .route("/api/v1/schema/build-record-1.json", get(sheets::schema))
+        .route("/sheets/{*club}", get(sheets::sheet))
+        .route("/BS1/C/{club}", get(sheets::sheet))
         .route("/api/v1/instruments", get(api::instruments))
         .route("/api/v1/instruments/{id}", get(pages::instruments::one))
         .route("/api/v1/readings/{event}", get(pages::reading::one))

@@ -1,0 +1,304 @@
+//! The index of the journal, written in the transaction of its events: which events make up which record.
+//!
+//! What an event bears on is `work_order::bearing`'s; here it becomes rows. Rows too many do no harm, since a record is the
+//! fold of the events themselves; rows too few would, so an index that does not stand where the chain stands is made again.
+
+use sqlx::{Row as _, SqliteConnection};
+
+use super::chain::GENESIS;
+use super::event;
+use crate::work_order::bearing::{Bearing, StudyBearing, TrustBearing};
+use crate::work_order::event::Event;
+use crate::work_order::order::Order;
+
+/// Version of the rows; an index of another one is made again.
+const VERSION: i64 = 1;
+/// Events read at a time when the index is made again.
+const REBUILD: i64 = 1000;
+
+/// What a row of `index_event` is about: an order, a club, a reading, any value, the bench, gauge studies,
+/// a reading of a gauge study.
+pub(super) const OF_ORDER: i64 = 0;
+pub(super) const OF_CLUB: i64 = 1;
+const OF_READING: i64 = 2;
+const OF_VALUES: i64 = 3;
+pub(super) const OF_BENCH: i64 = 4;
+const OF_STUDIES: i64 = 5;
+const STUDIED: i64 = 6;
+
+/// A sequence as the database counts.
+pub(super) fn number(seq: u64) -> i64 {
+    i64::try_from(seq).unwrap_or(i64::MAX)
+}
+
+/// Takes an event into the index; it is in the table of events already.
+pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Result<(), sqlx::Error> {
+    let Bearing { order, club, reading, files, value, latest, trust, study, bench } = event.change.bearing();
+    let seq = number(event.seq);
+    if let Some(order) = order {
+        take_order(connection, event, order).await?;
+    }
+    if value {
+        row(connection, OF_VALUES, 0, seq).await?;
+    }
+    if bench {
+        row(connection, OF_BENCH, 0, seq).await?;
+    }
+    let reading = match reading {
+        Some(id) => sequence_of(connection, &id.to_string()).await?,
+        None => None,
+    };
+    if let Some(reading) = reading {
+        row(connection, OF_READING, reading, seq).await?;
+        // A reading that is filed elsewhere or taken back touches the record that has it.
+        if let Some(former) = place(connection, reading).await? {
+            touch(connection, former, event).await?;
+        }
+        if is_studied(connection, reading).await? {
+            row(connection, OF_STUDIES, 0, seq).await?;
+        }
+    }
+    if let Some(club) = club
+        && let Some(n) = club_number(connection, club).await?
+    {
+        touch(connection, n, event).await?;
+        if files {
+            let filed = reading.unwrap_or(seq);
+            row(connection, OF_CLUB, n, filed).await?;
+            sqlx::query(
+                "INSERT INTO index_place (seq, club_n) VALUES (?, ?)
+                 ON CONFLICT (seq) DO UPDATE SET club_n = excluded.club_n",
+            )
+            .bind(filed)
+            .bind(n)
+            .execute(&mut *connection)
+            .await?;
+        }
+    }
+    if let Some(study) = study {
+        take_study(connection, study, reading, seq).await?;
+    }
+    if let Some((name, of)) = latest {
+        // Who comes to the bench moves a study that is open.
+        if name == "operator" && is_study_open(connection).await? {
+            row(connection, OF_STUDIES, 0, seq).await?;
+        }
+        note_latest(connection, &format!("{name}/{of}"), seq).await?;
+    }
+    if let Some(trust) = trust {
+        take_trust(connection, trust, seq).await?;
+    }
+    Ok(())
+}
+
+/// Notes where the index stands now.
+pub(super) async fn seal(connection: &mut SqliteConnection, seq: u64, hash: &str) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "INSERT INTO index_tip (one, version, seq, hash) VALUES (1, ?, ?, ?)
+         ON CONFLICT (one) DO UPDATE SET version = excluded.version, seq = excluded.seq, hash = excluded.hash",
+    )
+    .bind(VERSION)
+    .bind(number(seq))
+    .bind(hash)
+    .execute(connection)
+    .await
+    .map(|_| ())
+}
+
+/// Whether the index stands where the chain stands.
+pub(super) async fn is_whole(connection: &mut SqliteConnection) -> Result<bool, sqlx::Error> {
+    let last =
+        sqlx::query("SELECT seq, hash FROM event ORDER BY seq DESC LIMIT 1").fetch_optional(&mut *connection).await?;
+    let last: (i64, String) = match last {
+        Some(row) => (row.try_get(0)?, row.try_get(1)?),
+        None => (0, GENESIS.to_owned()),
+    };
+    let tip = sqlx::query("SELECT version, seq, hash FROM index_tip").fetch_optional(connection).await?;
+    Ok(match tip {
+        Some(tip) => (tip.try_get::<i64, _>(0)?, tip.try_get(1)?, tip.try_get(2)?) == (VERSION, last.0, last.1),
+        None => last.0 == 0,
+    })
+}
+
+/// Makes the index again from the events, in one transaction of the caller. A damaged event is left out: `records verify`
+/// names it.
+pub(super) async fn rebuild(connection: &mut SqliteConnection) -> Result<(), sqlx::Error> {
+    for table in [
+        "DELETE FROM index_tip",
+        "DELETE FROM index_order",
+        "DELETE FROM index_club",
+        "DELETE FROM index_event",
+        "DELETE FROM index_place",
+        "DELETE FROM index_latest",
+        "DELETE FROM index_trust",
+    ] {
+        sqlx::query(table).execute(&mut *connection).await?;
+    }
+    let (mut seq, mut hash) = (0_i64, GENESIS.to_owned());
+    loop {
+        let rows = sqlx::query("SELECT seq, body, hash FROM event WHERE seq > ? ORDER BY seq LIMIT ?")
+            .bind(seq)
+            .bind(REBUILD)
+            .fetch_all(&mut *connection)
+            .await?;
+        if rows.is_empty() {
+            return seal(connection, u64::try_from(seq).unwrap_or_default(), &hash).await;
+        }
+        for row in rows {
+            (seq, hash) = (row.try_get(0)?, row.try_get(2)?);
+            if let Ok(event) = event::parse(row.try_get(1)?) {
+                take(connection, &event).await?;
+            }
+        }
+    }
+}
+
+async fn row(connection: &mut SqliteConnection, what: i64, n: i64, seq: i64) -> Result<(), sqlx::Error> {
+    sqlx::query("INSERT INTO index_event (what, n, seq) VALUES (?, ?, ?) ON CONFLICT DO NOTHING")
+        .bind(what)
+        .bind(n)
+        .bind(seq)
+        .execute(connection)
+        .await
+        .map(|_| ())
+}
+
+/// The event is part of the club's record.
+async fn touch(connection: &mut SqliteConnection, club_n: i64, event: &Event) -> Result<(), sqlx::Error> {
+    row(connection, OF_CLUB, club_n, number(event.seq)).await?;
+    sqlx::query("UPDATE index_club SET last_us = ?, stale = 1 WHERE n = ?")
+        .bind(event.at_us)
+        .bind(club_n)
+        .execute(connection)
+        .await
+        .map(|_| ())
+}
+
+async fn take_order(connection: &mut SqliteConnection, event: &Event, order: &Order) -> Result<(), sqlx::Error> {
+    let order_n: i64 = sqlx::query_scalar(
+        "INSERT INTO index_order (number, player) VALUES (?, ?)
+         ON CONFLICT (number) DO UPDATE SET player = excluded.player RETURNING n",
+    )
+    .bind(&order.number)
+    .bind(&order.player)
+    .fetch_one(&mut *connection)
+    .await?;
+    row(connection, OF_ORDER, order_n, number(event.seq)).await?;
+    // A club that the new version does not have is dropped; those it has are put right below.
+    sqlx::query("UPDATE index_club SET state = 'dropped', stale = 0 WHERE order_n = ?")
+        .bind(order_n)
+        .execute(&mut *connection)
+        .await?;
+    for club in &order.clubs {
+        sqlx::query(
+            "INSERT INTO index_club (club, token, order_n, name, state, entries, is_out, last_us, stale)
+             VALUES (?, ?, ?, ?, 'waiting', 0, 0, ?, 1)
+             ON CONFLICT (club) DO UPDATE SET token = excluded.token, order_n = excluded.order_n, name = excluded.name,
+                 state = excluded.state, last_us = excluded.last_us, stale = 1",
+        )
+        .bind(&club.id)
+        .bind(&club.token)
+        .bind(order_n)
+        .bind(&club.name)
+        .bind(event.at_us)
+        .execute(&mut *connection)
+        .await?;
+    }
+    Ok(())
+}
+
+/// Notes a study's event, whether the study is open, and that its reading is its own.
+async fn take_study(
+    connection: &mut SqliteConnection,
+    study: StudyBearing<'_>,
+    reading: Option<i64>,
+    seq: i64,
+) -> Result<(), sqlx::Error> {
+    row(connection, OF_STUDIES, 0, seq).await?;
+    if let Some(reading) = reading {
+        row(connection, STUDIED, reading, seq).await?;
+    }
+    let name = format!("open-study/{}", study.study);
+    match study.open {
+        Some(true) => note_latest(connection, &name, seq).await,
+        Some(false) => {
+            sqlx::query("DELETE FROM index_latest WHERE name = ?").bind(name).execute(connection).await.map(|_| ())
+        }
+        None => Ok(()),
+    }
+}
+
+async fn is_study_open(connection: &mut SqliteConnection) -> Result<bool, sqlx::Error> {
+    sqlx::query_scalar(
+        "SELECT EXISTS (SELECT 1 FROM index_latest WHERE name >= 'open-study/' AND name < 'open-study0')",
+    )
+    .fetch_one(connection)
+    .await
+}
+
+async fn note_latest(connection: &mut SqliteConnection, name: &str, seq: i64) -> Result<(), sqlx::Error> {
+    sqlx::query(
+        "INSERT INTO index_latest (name, seq) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET seq = excluded.seq",
+    )
+    .bind(name)
+    .bind(seq)
+    .execute(connection)
+    .await
+    .map(|_| ())
+}
+
+/// Keeps what is needed to know the trust in an instrument: its first calibration, the last test before the calibration in
+/// force, the last calibration from the configuration, and everything since the one in force.
+async fn take_trust(connection: &mut SqliteConnection, trust: TrustBearing<'_>, seq: i64) -> Result<(), sqlx::Error> {
+    let of = trust.instrument;
+    sqlx::query("INSERT INTO index_trust (instrument, seq) VALUES (?, ?) ON CONFLICT DO NOTHING")
+        .bind(of)
+        .bind(seq)
+        .execute(&mut *connection)
+        .await?;
+    note_latest(connection, &format!("trust/{of}"), seq).await?;
+    if trust.calibrated {
+        sqlx::query("INSERT INTO index_latest (name, seq) VALUES (?, ?) ON CONFLICT (name) DO NOTHING")
+            .bind(format!("first/{of}"))
+            .bind(seq)
+            .execute(&mut *connection)
+            .await?;
+        sqlx::query(
+            "INSERT INTO index_latest (name, seq) SELECT ?, seq FROM index_latest WHERE name = ?
+             ON CONFLICT (name) DO UPDATE SET seq = excluded.seq",
+        )
+        .bind(format!("tested-before/{of}"))
+        .bind(format!("tested/{of}"))
+        .execute(&mut *connection)
+        .await?;
+        note_latest(connection, &format!("calibrated/{of}"), seq).await?;
+    }
+    if trust.tested {
+        note_latest(connection, &format!("tested/{of}"), seq).await?;
+    }
+    if trust.configured {
+        note_latest(connection, &format!("configured/{of}"), seq).await?;
+    }
+    Ok(())
+}
+
+/// The sequence of the event with this id.
+async fn sequence_of(connection: &mut SqliteConnection, id: &str) -> Result<Option<i64>, sqlx::Error> {
+    sqlx::query_scalar("SELECT seq FROM event WHERE id = ?").bind(id).fetch_optional(connection).await
+}
+
+async fn is_studied(connection: &mut SqliteConnection, reading: i64) -> Result<bool, sqlx::Error> {
+    sqlx::query_scalar("SELECT EXISTS (SELECT 1 FROM index_event WHERE what = ? AND n = ?)")
+        .bind(STUDIED)
+        .bind(reading)
+        .fetch_one(connection)
+        .await
+}
+
+async fn place(connection: &mut SqliteConnection, reading: i64) -> Result<Option<i64>, sqlx::Error> {
+    sqlx::query_scalar("SELECT club_n FROM index_place WHERE seq = ?").bind(reading).fetch_optional(connection).await
+}
+
+async fn club_number(connection: &mut SqliteConnection, club: &str) -> Result<Option<i64>, sqlx::Error> {
+    sqlx::query_scalar("SELECT n FROM index_club WHERE club = ?").bind(club).fetch_optional(connection).await
+}

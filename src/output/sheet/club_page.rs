@@ -1,0 +1,257 @@
+//! The page of one club: what was asked for, what came out, how far it is off, who did which step, and its place in
+//! the journal.
+
+use super::canvas::{Align, At, Canvas, Ink, Style};
+use super::fonts::STAND_IN;
+use super::marks::{self, Strip};
+use super::{Print, Subject, minute};
+use crate::club::characteristic::Characteristic;
+use crate::measurement::quantity::Dimension;
+use crate::output::work_view::{self, CharacteristicView, ClubView};
+use crate::work_order::record::{ClubState, Standing};
+use crate::work_order::steps::Step;
+use crate::work_order::ticket::Ticket;
+
+/// Free edge of every page, in millimetres.
+pub(super) const EDGE: f64 = 13.0;
+/// Side of the matrix code with its quiet zone.
+const CODE: f64 = 34.0;
+/// Height of a row of the table, at most; a long list or a short page makes it less.
+const ROW: (f64, f64) = (6.2, 10.0);
+/// What comes first wherever work can hurt.
+const FIRST: &str =
+    "Data sheets of adhesive, solvent and component makers, local codes and licensed practice come first.";
+
+/// Draws the page.
+pub(super) fn draw(canvas: &mut Canvas<'_>, subject: &Subject, print: &Print) {
+    let (page_width, page_height) = print.paper.size_mm();
+    let width = page_width - 2.0 * EDGE;
+    let view = work_view::club(&subject.club, print.lengths);
+    header(canvas, width, subject, print);
+    marks::club(canvas, (EDGE, 61.0), &subject.club, &view.characteristics);
+    let rows = f64::from(u8::try_from(view.characteristics.len().max(1)).unwrap_or(13));
+    let table = 91.0;
+    // Below the table: angles and steps (48 mm), notes (24 mm), the foot (17 mm).
+    let row = ((page_height - EDGE - 17.0 - 24.0 - 48.0 - table - 6.0) / rows).clamp(ROW.0, ROW.1);
+    let below = values(canvas, (EDGE, table), width, row, &view.characteristics) + 5.0;
+    marks::angles(canvas, (EDGE, below), width * 0.42, &view.characteristics, subject.club.spec.hand);
+    steps(canvas, (EDGE + width * 0.46, below), width * 0.54, subject);
+    notes(canvas, (EDGE, below + 48.0), width, page_height - EDGE - 17.0, subject, &view);
+    foot(canvas, (EDGE, page_height - EDGE - 11.0), width, subject, print);
+}
+
+fn header(canvas: &mut Canvas<'_>, width: f64, subject: &Subject, print: &Print) {
+    let spec = &subject.club.spec;
+    canvas.rectangle((EDGE, EDGE), (width, 9.0), Ink::Black);
+    canvas.text((EDGE + 3.0, EDGE + 6.2), "BUILD SHEET", Style::of(10.0).bold().ink(Ink::White));
+    let id = Style::of(13.0).bold().ink(Ink::White).align(Align::Right);
+    canvas.text_within((EDGE + width - 3.0, EDGE + 6.5), width * 0.7, &spec.id, id);
+    let text_width = width - CODE - 4.0;
+    // The name is read from afar; a long one gets smaller, then a second line.
+    let size = [30.0, 24.0, 19.0, 15.0]
+        .into_iter()
+        .find(|size| canvas.width(&spec.name, Style::of(*size).bold()) <= text_width)
+        .unwrap_or(13.0);
+    let name = Style::of(size).bold();
+    let after = canvas.paragraph((EDGE, EDGE + 20.0), text_width, 2, &spec.name, name);
+    let second = if size > 13.0 { EDGE + 27.5 } else { after + 0.8 };
+    let player = subject.order.player.as_deref().map(|player| format!(", for {player}")).unwrap_or_default();
+    let words = format!("{}-handed {}{player}", spec.hand.name(), spec.kind.name());
+    canvas.text_within((EDGE, second), text_width, &words, Style::of(11.0));
+    if let Some(due) = &subject.order.due {
+        canvas.text_within(
+            (EDGE, second + 5.0),
+            text_width,
+            &format!("promised for {due}"),
+            Style::of(9.0).ink(Ink::Grey),
+        );
+    }
+    state(canvas, (EDGE, EDGE + 37.0), subject);
+    let corner = (EDGE + width - CODE + 3.0, EDGE + 9.5);
+    canvas.matrix_code(corner, CODE, &print.code(&Ticket::Club(spec.token.clone())));
+    let caption = Style::of(6.5).ink(Ink::Grey).align(Align::Centre);
+    let words = if print.url.is_some() { "opens the record" } else { "scan at the bench" };
+    canvas.text((corner.0 + CODE / 2.0, corner.1 + CODE + 0.2), words, caption);
+    canvas.text((corner.0 + CODE / 2.0, corner.1 + CODE + 3.0), &spec.token, caption.mono());
+}
+
+/// Where the club is: black when it is finished, a frame when it is not.
+fn state(canvas: &mut Canvas<'_>, at: At, subject: &Subject) {
+    let club = &subject.club;
+    let finished = club.finished_at_us.filter(|_| club.state == ClubState::Finished);
+    let words = match (finished, club.state) {
+        (Some(at_us), _) => format!("FINISHED {} UTC", minute(at_us)),
+        (None, ClubState::Waiting) => "NOT BEGUN".to_owned(),
+        (None, ClubState::Aside) => "PUT ASIDE, NOT FINISHED".to_owned(),
+        (None, _) => "IN WORK, NOT FINISHED".to_owned(),
+    };
+    let style = Style::of(10.0).bold();
+    let width = canvas.width(&words, style) + 6.0;
+    if finished.is_some() {
+        canvas.rectangle(at, (width, 7.0), Ink::Black);
+        canvas.text((at.0 + 3.0, at.1 + 4.9), &words, style.ink(Ink::White));
+    } else {
+        let (x, y) = at;
+        canvas.outline(&[at, (x + width, y), (x + width, y + 7.0), (x, y + 7.0)], 0.5, Ink::Black);
+        canvas.text((x + 3.0, y + 4.9), &words, style);
+    }
+}
+
+/// The table of values; gives its lower end.
+fn values(canvas: &mut Canvas<'_>, at: At, width: f64, row: f64, views: &[CharacteristicView]) -> f64 {
+    let strip = width - 140.0;
+    let columns = [0.0, 33.0, 70.0, 95.0, 98.0 + strip, 119.0 + strip];
+    let x = |column: usize| at.0 + columns.get(column).copied().unwrap_or_default();
+    let head = Style::of(6.8).ink(Ink::Grey);
+    for (column, words) in
+        ["", "asked for", "as built", "tolerance, target, mark ± U", "deviation", "measured by"].into_iter().enumerate()
+    {
+        canvas.text((x(column), at.1 - 1.2), words, head);
+    }
+    let mut y = at.1;
+    canvas.line((at.0, y), (at.0 + width, y), 0.4, Ink::Black);
+    for (number, view) in views.iter().enumerate() {
+        if number % 2 == 1 {
+            canvas.rectangle((at.0, y), (width, row), Ink::Row);
+        }
+        let base = y + row / 2.0 + 1.3;
+        let out = matches!(view.verdict, Some("under" | "over"));
+        let ink = if out { Ink::Alarm } else { Ink::Black };
+        canvas.text_within((x(0) + 1.0, base), 31.0, view.label, Style::of(9.5));
+        let asked = view.target_text.as_deref().unwrap_or("\u{2013}");
+        canvas.text_within((x(1), base), 36.0, asked, Style::of(8.5));
+        let built = view.text.as_deref().unwrap_or("");
+        canvas.text_within((x(2), base), 24.0, built, Style::of(11.0).bold().ink(ink));
+        if let Some(strip_of) = Strip::of(view) {
+            strip_of.draw(canvas, (x(3), y), (strip, row), view);
+        }
+        if let Some(words) = deviation(view) {
+            canvas.text_within(
+                (x(4), base - if out { 0.9 } else { 0.0 }),
+                20.0,
+                &words,
+                Style::of(9.0).bold().ink(ink),
+            );
+        }
+        if let Some(verdict) = view.verdict.filter(|_| out) {
+            canvas.text((x(4), base + 2.1), verdict, Style::of(7.0).bold().ink(ink));
+        } else if view.marginal {
+            canvas.text((x(4), base + 2.4), "at the limit", Style::of(6.5));
+        }
+        if let (Some(instrument), Some(u)) = (&view.instrument, view.u) {
+            canvas.text_within((x(5), base - 1.2), 20.5, instrument, Style::of(7.2));
+            canvas.text_within((x(5), base + 1.7), 20.5, &uncertainty(view, u), Style::of(6.8).ink(Ink::Grey));
+        } else {
+            canvas.line((x(2), base + 0.8), (x(2) + 21.0, base + 0.8), 0.2, Ink::Line);
+        }
+        y += row;
+    }
+    canvas.line((at.0, y), (at.0 + width, y), 0.4, Ink::Black);
+    y
+}
+
+fn deviation(view: &CharacteristicView) -> Option<String> {
+    view.deviation_text.clone()
+}
+
+/// Expanded uncertainty (k = 2) in the unit the value is measured in.
+fn uncertainty(view: &CharacteristicView, u: f64) -> String {
+    let unit = match Characteristic::parse(view.characteristic).map(Characteristic::dimension) {
+        Some(Dimension::Mass) => "g",
+        Some(Dimension::Length) => "mm",
+        Some(Dimension::SwingWeight) => "points",
+        Some(Dimension::Angle) => "deg",
+        Some(Dimension::Frequency) => "cpm",
+        Some(Dimension::Inertia) => "kg·cm²",
+        None => "",
+    };
+    let decimals = if 2.0 * u < 0.095 { 2 } else { 1 };
+    format!("± {:.decimals$} {unit}", 2.0 * u)
+}
+
+/// The steps, done ones with time and person, the others with a box to tick.
+fn steps(canvas: &mut Canvas<'_>, at: At, width: f64, subject: &Subject) {
+    let (x, top) = at;
+    canvas.text((x, top + 1.0), "steps", Style::of(6.8).ink(Ink::Grey));
+    canvas.text((x + width * 0.46, top + 1.0), "done (UTC)", Style::of(6.8).ink(Ink::Grey));
+    canvas.text((x + width * 0.77, top + 1.0), "by", Style::of(6.8).ink(Ink::Grey));
+    let mut y = top + 2.4;
+    for step in Step::ALL {
+        let done = subject.club.steps.iter().rfind(|done| done.step == *step);
+        let corners = [(x, y), (x + 3.0, y), (x + 3.0, y + 3.0), (x, y + 3.0)];
+        let base = y + 2.6;
+        canvas.outline(&corners, 0.25, Ink::Black);
+        let ink = if done.is_some() { Ink::Black } else { Ink::Grey };
+        canvas.text((x + 4.5, base), step.label(), Style::of(8.5).ink(ink));
+        if let Some(done) = done {
+            canvas.polyline(&[(x + 0.5, y + 1.5), (x + 1.3, y + 2.5), (x + 2.7, y + 0.5)], 0.5, Ink::Black);
+            canvas.text((x + width * 0.46, base), &minute(done.at_us), Style::of(8.0));
+            canvas.text_within(
+                (x + width * 0.77, base),
+                width * 0.23,
+                done.by.as_deref().unwrap_or("\u{2013}"),
+                Style::of(8.0),
+            );
+        }
+        y += 4.25;
+    }
+}
+
+/// What does not agree, what was taken back, and what to take care of in the steps that are still to come.
+fn notes(canvas: &mut Canvas<'_>, at: At, width: f64, end: f64, subject: &Subject, view: &ClubView) {
+    let style = Style::of(7.4);
+    let mut y = at.1;
+    let fits = |y: f64, lines: f64| y + lines * 3.4 < end;
+    for suspect in &view.suspects {
+        if fits(y, 2.0) {
+            y = canvas.paragraph((at.0, y), width, 2, &format!("Does not agree: {}", suspect.reason), style.bold());
+        }
+    }
+    let count = |standing: Standing| subject.club.entries.iter().filter(|entry| entry.standing == standing).count();
+    let mut words = Vec::new();
+    for (count, what) in
+        [(count(Standing::Voided), "taken back"), (count(Standing::Superseded), "replaced by a newer one")]
+    {
+        if count > 0 {
+            words.push(format!("{count} {} {what}", if count == 1 { "value was" } else { "values were" }));
+        }
+    }
+    if !words.is_empty() && fits(y, 1.0) {
+        let line = format!("{}; the journal keeps them.", words.join(", "));
+        y = canvas.paragraph((at.0, y), width, 1, &line, style.ink(Ink::Grey));
+    }
+    let is_done = |step: &Step| subject.club.steps.iter().any(|done| done.step == *step);
+    let cautions =
+        Step::ALL.iter().filter(|step| !is_done(step) && **step < Step::HandOver).flat_map(|step| step.cautions());
+    if subject.club.state != ClubState::Finished {
+        for caution in cautions {
+            if fits(y, 2.0) {
+                y = canvas.paragraph((at.0, y), width, 1, &format!("Take care. {caution}"), style);
+            }
+        }
+    }
+    if fits(y, 1.0) {
+        canvas.paragraph((at.0, y), width, 1, FIRST, style.ink(Ink::Grey));
+    }
+}
+
+/// Bench, time of printing, and the place in the chain.
+pub(super) fn foot(canvas: &mut Canvas<'_>, at: At, width: f64, subject: &Subject, print: &Print) {
+    let (x, y) = at;
+    let small = Style::of(6.8).ink(Ink::Grey);
+    canvas.line(at, (x + width, y), 0.4, Ink::Black);
+    let chain = if subject.chain.is_empty() { "no event yet" } else { &subject.chain };
+    canvas.text((x, y + 4.0), "chain", small);
+    canvas.text((x + 9.0, y + 4.0), chain, Style::of(7.2).mono());
+    canvas.text(
+        (x, y + 7.6),
+        "SHA-256 at the last event of this club; benchscribe records verify proves it from the raw bytes",
+        small,
+    );
+    let printed = format!("{}, printed {} UTC", print.bench, minute(print.printed_us));
+    canvas.text_within((x + width, y + 4.0), width - 118.0, &printed, small.align(Align::Right));
+    if canvas.stood_in() {
+        let words = format!("{STAND_IN} stands for a character this font does not have: print with --font FILE");
+        canvas.text((x + width, y + 7.6), &words, small.align(Align::Right).ink(Ink::Black));
+    }
+}

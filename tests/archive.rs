@@ -1,0 +1,361 @@
+//! The archive's index: what is looked up through it is what the whole fold says, whatever happened.
+#![expect(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
+
+mod grown_journal;
+mod support;
+
+use std::path::Path;
+
+use benchscribe::audit::audit;
+use benchscribe::journal::archive::{Key, Search};
+use benchscribe::journal::store::{Journal, JournalError, Reader};
+use benchscribe::work_order::event::Event;
+use benchscribe::work_order::judging::Verdict;
+use benchscribe::work_order::record::{ClubRecord, ClubState};
+use benchscribe::work_order::state::State;
+use grown_journal::{BENCH, Dice, EPOCH, START_US, STEP_US, Writer, build_club, wild};
+use serde_json::json;
+use sqlx::ConnectOptions as _;
+use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection};
+use support::on_data;
+use support::table::Table;
+
+fn fold(events: &[Event]) -> State {
+    let mut state = State::default();
+    for event in events {
+        state.apply(event);
+    }
+    state
+}
+
+/// A journal with these events, written in batches of changing size.
+async fn journal(folder: &Path, events: &[Event]) -> Journal {
+    let mut journal = Journal::open(folder, BENCH, EPOCH).await.unwrap();
+    let mut dice = Dice(events.len().try_into().unwrap());
+    let mut rest = events;
+    while !rest.is_empty() {
+        let (batch, after) = rest.split_at(rest.len().min(1 + usize::try_from(dice.roll(40)).unwrap()));
+        journal.append(batch, &[]).await.unwrap();
+        rest = after;
+    }
+    journal
+}
+
+/// A plain connection to the file, as any other program could have.
+async fn connection(folder: &Path) -> SqliteConnection {
+    SqliteConnectOptions::new().filename(folder.join("journal.sqlite")).connect().await.unwrap()
+}
+
+fn is_out(club: &ClubRecord) -> bool {
+    club.valid().any(|entry| matches!(entry.filed.verdict, Verdict::Under | Verdict::Over))
+}
+
+/// Everything that decisions rest on, but for orders that are finished and old.
+#[track_caller]
+fn assert_same(seed: u64, found: &State, whole: &State) {
+    assert_eq!(found.seq, whole.seq, "seed {seed}");
+    assert_eq!(found.current_order, whole.current_order, "seed {seed}");
+    assert_eq!(found.current_club, whole.current_club, "seed {seed}");
+    assert_eq!(found.finished_last, whole.finished_last, "seed {seed}");
+    assert_eq!(found.captures, whole.captures, "seed {seed}");
+    assert_eq!(found.last_capture, whole.last_capture, "seed {seed}");
+    assert_eq!(found.last_value(), whole.last_value(), "seed {seed}");
+    assert_eq!(found.calibrations, whole.calibrations, "seed {seed}");
+    assert_eq!(found.connected, whole.connected, "seed {seed}");
+    assert_eq!(found.operator, whole.operator, "seed {seed}");
+    assert_eq!(found.policy, whole.policy, "seed {seed}");
+    assert_eq!(found.trust.charts, whole.trust.charts, "seed {seed}");
+    assert_eq!(found.trust.expected, whole.trust.expected, "seed {seed}");
+    assert_eq!(found.trust.calibrating, whole.trust.calibrating, "seed {seed}");
+    assert_eq!(found.trust.configured, whole.trust.configured, "seed {seed}");
+    assert_eq!(found.studies.list, whole.studies.list, "seed {seed}");
+    let kept: Vec<&String> = whole.order_sequence.iter().filter(|number| found.orders.contains_key(*number)).collect();
+    assert_eq!(found.order_sequence.iter().collect::<Vec<_>>(), kept, "seed {seed}");
+    for (number, order) in &whole.orders {
+        let is_open = order.clubs.iter().any(|club| whole.clubs[&club.id].state != ClubState::Finished);
+        match found.orders.get(number) {
+            Some(found_order) => assert_eq!(found_order, order, "seed {seed}"),
+            None => assert!(!is_open, "seed {seed}: {number} is not finished and not at hand"),
+        }
+        for club in order.clubs.iter().filter(|_| found.orders.contains_key(number)) {
+            assert_eq!(found.clubs[&club.id], whole.clubs[&club.id], "seed {seed}");
+        }
+    }
+}
+
+#[tokio::test]
+async fn what_is_looked_up_is_what_the_whole_fold_says() {
+    for seed in 0..12 {
+        let events = wild(seed, 900);
+        let folder = tempfile::tempdir().unwrap();
+        let journal = journal(folder.path(), &events).await;
+        let reader = journal.reader();
+        let whole = fold(&events);
+        assert_same(seed, &reader.at_hand().await.unwrap(), &whole);
+        for (id, club) in &whole.clubs {
+            let found = reader.club(id).await.unwrap().unwrap();
+            assert_eq!(&found.club, club, "seed {seed}");
+            assert_eq!(found.order, whole.orders[&club.order], "seed {seed}");
+            let hash = reader.hash_of(club.last_seq).await.unwrap().unwrap_or_default();
+            assert_eq!(found.chain, hash, "seed {seed} {id}");
+            assert_eq!(reader.club(&club.spec.token).await.unwrap().unwrap().club, *club);
+        }
+        let audit = audit(&reader).await;
+        let of_index: Vec<_> = audit.faults.iter().filter(|fault| fault.what.contains("index")).collect();
+        assert!(of_index.is_empty(), "seed {seed}: {of_index:?}");
+        journal.close().await;
+    }
+}
+
+#[tokio::test]
+async fn the_state_at_any_moment_is_that_of_the_whole_fold() {
+    let events = wild(77, 400);
+    let folder = tempfile::tempdir().unwrap();
+    let mut journal = Journal::open(folder.path(), BENCH, EPOCH).await.unwrap();
+    let mut whole = State::default();
+    for event in &events {
+        journal.append(std::slice::from_ref(event), &[]).await.unwrap();
+        whole.apply(event);
+        assert_same(event.seq, &journal.reader().at_hand().await.unwrap(), &whole);
+    }
+    journal.close().await;
+}
+
+#[tokio::test]
+async fn an_order_that_is_not_at_hand_comes_back_whole_and_at_its_place() {
+    let writer = finished();
+    let folder = tempfile::tempdir().unwrap();
+    let journal = journal(folder.path(), &writer.events).await;
+    let reader = journal.reader();
+    let whole = fold(&writer.events);
+    let mut state = reader.at_hand().await.unwrap();
+    assert!(state.orders.len() <= 22, "{} orders are at hand", state.orders.len());
+    assert!(!state.clubs.contains_key("W-7/2"));
+    let value = whole.clubs["W-3/1"].entries[0].event;
+    assert_eq!(state.place_of(value), None);
+    let token = whole.clubs["W-5/2"].spec.token.clone();
+    for (key, number) in [
+        (Key::Order("W-7"), "W-7"),
+        (Key::Club("W-2/1"), "W-2"),
+        (Key::Club(&token), "W-5"),
+        (Key::Value(value), "W-3"),
+    ] {
+        let place = reader.order_of(key).await.unwrap().unwrap();
+        assert_eq!(place.number, number);
+        reader.recall(&mut state, &place).await.unwrap();
+    }
+    assert_eq!(state.place_of(value), Some("W-3/1"));
+    assert_same(0, &state, &whole);
+    assert_eq!(reader.order_of(Key::Club("W-99/1")).await.unwrap(), None);
+    journal.close().await;
+}
+
+#[tokio::test]
+async fn clubs_are_found_by_what_is_known_of_them() {
+    for seed in [3, 4] {
+        let events = wild(seed, 1500);
+        let folder = tempfile::tempdir().unwrap();
+        let journal = journal(folder.path(), &events).await;
+        let whole = fold(&events);
+        let last_us = |club: &ClubRecord| {
+            let imported = events
+                .iter()
+                .rev()
+                .find(|event| event.change.bearing().order.is_some_and(|order| order.club(&club.spec.id).is_some()));
+            let touched = events.iter().find(|event| event.seq == club.last_seq);
+            touched.into_iter().chain(imported).map(|event| event.at_us).max().unwrap()
+        };
+        let middle_us = START_US + 700 * STEP_US;
+        let any = Search { limit: 10_000, ..Search::default() };
+        type Meant<'a> = Box<dyn Fn(&ClubRecord) -> bool + 'a>;
+        let player = |club: &ClubRecord| whole.orders[&club.order].player.clone();
+        let searches: Vec<(Search, Meant<'_>)> = vec![
+            (any.clone(), Box::new(|_| true)),
+            (Search { order: Some("W-3".into()), ..any.clone() }, Box::new(|club| club.order == "W-3")),
+            (
+                Search { player: Some("P-4".into()), ..any.clone() },
+                Box::new(move |club| player(club).as_deref() == Some("P-4")),
+            ),
+            (Search { club: Some("W-2/1".into()), ..any.clone() }, Box::new(|club| club.spec.id == "W-2/1")),
+            (Search { out: true, ..any.clone() }, Box::new(is_out)),
+            (Search { since_us: Some(middle_us), ..any.clone() }, Box::new(|club| last_us(club) >= middle_us)),
+            (
+                Search { until_us: Some(middle_us), out: true, ..any.clone() },
+                Box::new(|club| last_us(club) < middle_us && is_out(club)),
+            ),
+            (
+                Search { order: Some("W-3".into()), out: true, ..any.clone() },
+                Box::new(|club| club.order == "W-3" && is_out(club)),
+            ),
+            (Search { order: Some("W-none".into()), ..any.clone() }, Box::new(|_| false)),
+        ];
+        let mut hits = 0;
+        for (search, meant) in searches {
+            let found = journal.reader().search(&search).await.unwrap();
+            let expected: Vec<&str> =
+                whole.clubs_in_order().filter(|club| meant(club)).map(|club| club.spec.id.as_str()).collect();
+            let mut clubs: Vec<&str> = found.clubs.iter().map(|line| line.club.as_str()).collect();
+            clubs.sort_unstable();
+            let mut sorted = expected.clone();
+            sorted.sort_unstable();
+            assert_eq!(clubs, sorted, "seed {seed} {search:?}");
+            hits += usize::from(!sorted.is_empty());
+            for line in &found.clubs {
+                let club = &whole.clubs[&line.club];
+                assert_eq!(
+                    (line.state.as_str(), line.is_out),
+                    (club.state.name(), is_out(club)),
+                    "seed {seed} {line:?}"
+                );
+                assert_eq!(line.entries, i64::try_from(club.valid().count()).unwrap());
+            }
+        }
+        assert!(hits >= 7, "the searches find too little to prove anything: {hits}");
+        let few = journal.reader().search(&Search { limit: 3, ..any }).await.unwrap();
+        assert_eq!((few.clubs.len(), few.more), (3, true));
+        journal.close().await;
+    }
+}
+
+#[tokio::test]
+async fn an_index_that_is_missing_or_wrong_is_made_again() {
+    let events = wild(5, 600);
+    let whole = fold(&events);
+    for damage in [
+        "DELETE FROM index_tip",
+        "UPDATE index_tip SET hash = 'x'",
+        "UPDATE index_tip SET seq = seq - 1",
+        "UPDATE index_tip SET version = 99",
+        "DELETE FROM index_event; DELETE FROM index_tip",
+    ] {
+        let folder = tempfile::tempdir().unwrap();
+        journal(folder.path(), &events).await.close().await;
+        let mut other = connection(folder.path()).await;
+        sqlx::raw_sql(damage).execute(&mut other).await.unwrap();
+        sqlx::Connection::close(other).await.unwrap();
+        let journal = Journal::open(folder.path(), BENCH, EPOCH).await.unwrap();
+        assert_same(5, &journal.reader().at_hand().await.unwrap(), &whole);
+        for (id, club) in &whole.clubs {
+            assert_eq!(&journal.reader().club(id).await.unwrap().unwrap().club, club, "{damage}");
+        }
+        journal.close().await;
+    }
+    // Rows that were lost unseen are found by the audit and mended on request.
+    let folder = tempfile::tempdir().unwrap();
+    let journal = journal(folder.path(), &events).await;
+    let busiest = whole.clubs.values().max_by_key(|club| club.entries.len()).unwrap();
+    let mut other = connection(folder.path()).await;
+    sqlx::query("DELETE FROM index_event WHERE what = 1 AND n = (SELECT n FROM index_club WHERE club = ?)")
+        .bind(&busiest.spec.id)
+        .execute(&mut other)
+        .await
+        .unwrap();
+    assert_ne!(journal.reader().club(&busiest.spec.id).await.unwrap().unwrap().club, *busiest);
+    journal.reindex().await.unwrap();
+    assert_eq!(journal.reader().club(&busiest.spec.id).await.unwrap().unwrap().club, *busiest);
+    journal.close().await;
+}
+
+/// A journal of the first schema, made by its own script.
+async fn first_schema(folder: &Path, events: &[Event]) {
+    journal(folder, events).await.close().await;
+    let mut old = connection(folder).await;
+    let tables =
+        ["index_tip", "index_order", "index_club", "index_event", "index_place", "index_latest", "index_trust"];
+    for table in tables {
+        sqlx::query(sqlx::AssertSqlSafe(format!("DROP TABLE {table}"))).execute(&mut old).await.unwrap();
+    }
+    sqlx::query("DELETE FROM _sqlx_migrations WHERE version > 1").execute(&mut old).await.unwrap();
+    sqlx::Connection::close(old).await.unwrap();
+}
+
+#[tokio::test]
+async fn an_older_journal_is_brought_forward_and_its_file_kept() {
+    let events = wild(6, 500);
+    let folder = tempfile::tempdir().unwrap();
+    first_schema(folder.path(), &events).await;
+    // Only reading changes nothing, and says what to do.
+    let reader = Reader::open(folder.path()).await.unwrap();
+    let error = reader.at_hand().await.unwrap_err();
+    assert!(matches!(error, JournalError::Older { .. }), "{error}");
+    reader.close().await;
+    let journal = Journal::open(folder.path(), BENCH, EPOCH).await.unwrap();
+    assert_same(6, &journal.reader().at_hand().await.unwrap(), &fold(&events));
+    let last = journal.last_seq();
+    journal.close().await;
+    let kept = Reader::open_file(folder.path().join("journal.sqlite.schema-1")).await.unwrap();
+    assert_eq!(kept.last_seq().await.unwrap(), last);
+    assert_eq!(kept.after(0, 10_000).await.unwrap().len(), events.len());
+    assert!(matches!(kept.at_hand().await, Err(JournalError::Older { .. })), "the kept file is not the old one");
+    kept.close().await;
+    // A journal of a newer program is not touched.
+    let mut newer = connection(folder.path()).await;
+    sqlx::query("UPDATE _sqlx_migrations SET version = 99 WHERE version = 2").execute(&mut newer).await.unwrap();
+    sqlx::Connection::close(newer).await.unwrap();
+    match Journal::open(folder.path(), BENCH, EPOCH).await {
+        Err(JournalError::Schema { source, .. }) => assert!(source.to_string().contains("schema 99"), "{source}"),
+        other => panic!("{other:?}"),
+    }
+}
+
+/// Forty orders of two clubs, all finished.
+fn finished() -> Writer {
+    let mut writer = Writer::new();
+    for number in 1..=40 {
+        writer.order("order_imported", &format!("W-{number}"), "P-1", 2);
+        for n in 1..=2 {
+            build_club(&mut writer, &format!("W-{number}/{n}"), false);
+        }
+    }
+    writer
+}
+
+#[tokio::test]
+async fn commands_without_a_daemon_reach_what_is_not_at_hand() {
+    let folder = tempfile::tempdir().unwrap();
+    let writer = finished();
+    journal(folder.path(), &writer.events).await.close().await;
+    let whole = fold(&writer.events);
+    let old = whole.clubs["W-2/1"].valid().next().unwrap().event.to_string();
+    let (code, _, err) = on_data(folder.path(), &["records", "enter", "W-3/2", "length", "38 in"]);
+    assert_eq!(code, Some(0), "{err}");
+    let (code, _, err) = on_data(folder.path(), &["records", "void", &old, "--why", "another head"]);
+    assert_eq!(code, Some(0), "{err}");
+    let (code, _, err) = on_data(folder.path(), &["records", "void", &old, "--why", "another head"]);
+    assert!(code == Some(2) && err.contains("already taken back"), "{code:?} {err}");
+    let (code, _, err) = on_data(folder.path(), &["orders", "open", "W-4"]);
+    assert!(code == Some(2) && err.contains("order W-4 is finished"), "{code:?} {err}");
+    let (code, out, err) = on_data(folder.path(), &["orders", "show", "W-5"]);
+    assert!(code == Some(0) && out.contains("W-5/2"), "{out}{err}");
+    let (code, out, _) = on_data(folder.path(), &["records", "show", "W-3/2", "--json"]);
+    assert!(code == Some(0) && out.contains("\"text\":\"38 in\""), "{out}");
+    let (_, out, _) = on_data(folder.path(), &["records", "list", "--order", "W-7"]);
+    assert_eq!(out.lines().count(), 3, "{out}");
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_bench_that_was_started_again_reaches_what_is_not_at_hand() {
+    let table = Table::new(11);
+    std::fs::create_dir_all(&table.data).unwrap();
+    let writer = finished();
+    journal(&table.data, &writer.events).await.close().await;
+    let whole = fold(&writer.events);
+    let token = whole.clubs["W-2/1"].spec.token.to_uppercase();
+    let daemon = table.daemon();
+    let reply = daemon.get("/api/v1/records/W-9/1");
+    assert_eq!((reply.status, reply.json()["club"].clone()), (200, json!("W-9/1")));
+    let reply = daemon.get("/api/v1/records?order=W-9");
+    assert_eq!(reply.json()["records"].as_array().unwrap().len(), 2, "{}", reply.body);
+    // A card that was printed with the address of the page, of an order that nobody has touched for long.
+    let reply = daemon.command(&json!({"command": "scan", "code": format!("http://bench.local:7311/BS1/C/{token}")}));
+    assert_eq!(reply.status, 200, "{}", reply.body);
+    assert_eq!(daemon.state()["club"]["club"], "W-2/1");
+    assert_eq!(daemon.get("/api/v1/records/W-2/1").json()["state"], "finished");
+    // And the same with a telephone.
+    let reply = daemon.get(&format!("/BS1/C/{token}"));
+    assert!(reply.status == 200 && reply.body.starts_with("%PDF-"), "{}", reply.status);
+    daemon.get("/BS1/C/NOBODY").assert_problem(404, "no such club");
+    daemon.get("/sheets/W-2/1?paper=a3").assert_problem(400, "not a paper");
+    assert!(daemon.get("/api/v1/schema/build-record-1.json").json()["$defs"]["entry"].is_object());
+    assert!(daemon.terminate().success());
+}

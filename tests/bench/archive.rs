@@ -1,0 +1,184 @@
+//! How the archive behaves as it grows: bytes an event, start, look-ups. Prints; asserts nothing.
+//!
+//! `cargo bench --bench archive` writes clubs as they are usually built, in batches, until the journal has as many events as
+//! `BENCHSCRIBE_EVENTS` says (200 000), and measures at each power of ten on the way. `BENCHSCRIBE_FOLDER` keeps the journal
+//! there and goes on with it the next time.
+#![expect(clippy::unwrap_used, clippy::print_stdout, reason = "a benchmark prints, and ends when something is wrong")]
+#![expect(clippy::disallowed_methods, reason = "a benchmark measures real time")]
+
+#[path = "../grown_journal/mod.rs"]
+mod grown_journal;
+
+use std::path::Path;
+use std::time::{Duration, Instant};
+
+use benchscribe::journal::archive::{Key, Search};
+use benchscribe::journal::store::{FILE_NAME, Journal, Reader};
+use grown_journal::{BENCH, Dice, EPOCH, START_US, STEP_US, Writer, build_club};
+
+/// Clubs of an order.
+const CLUBS: u64 = 8;
+/// Look-ups of each kind.
+const LOOKUPS: u64 = 200;
+
+#[tokio::main(flavor = "current_thread")]
+async fn main() {
+    let wanted = std::env::var("BENCHSCRIBE_EVENTS").ok().and_then(|text| text.parse().ok()).unwrap_or(200_000_u64);
+    let temporary = tempfile::tempdir().unwrap();
+    let folder = std::env::var("BENCHSCRIBE_FOLDER").map_or_else(|_| temporary.path().to_owned(), Into::into);
+    std::fs::create_dir_all(&folder).unwrap();
+    let build = if cfg!(debug_assertions) { "debug build: figures mean little" } else { "release build" };
+    println!("archive of {wanted} events, {build}");
+    let mut size = 1000;
+    while size < wanted {
+        grow(&folder, size).await;
+        measure(&folder).await;
+        size *= 10;
+    }
+    grow(&folder, wanted).await;
+    measure(&folder).await;
+}
+
+/// Number of an order by its place.
+fn number(order: u64) -> String {
+    format!("W-{order}")
+}
+
+/// Writes whole orders until there are `events` of them.
+async fn grow(folder: &Path, events: u64) {
+    let mut journal = Journal::open(folder, BENCH, EPOCH).await.unwrap();
+    let before = journal.last_seq();
+    if before >= events {
+        return journal.close().await;
+    }
+    let mut writer = Writer { seq: before, events: Vec::new() };
+    let mut order = orders(&journal.reader()).await;
+    let start = Instant::now();
+    if before == 0 {
+        writer.write("session_started", serde_json::json!({"version": "0.1.0", "clock_synchronised": true}));
+        writer.calibrated("parts-scale", "configuration", false);
+    }
+    while writer.seq < events {
+        order += 1;
+        writer.order("order_imported", &number(order), &format!("P-{}", order % 1000), CLUBS);
+        for n in 1..=CLUBS {
+            build_club(&mut writer, &format!("{}/{n}", number(order)), (order * CLUBS + n) % 500 == 0);
+        }
+        // A check a day or so.
+        if order % 3 == 0 {
+            writer.write(
+                "checked",
+                serde_json::json!({"instrument": "parts-scale", "reference_g": 200.0, "error_g": 0.01}),
+            );
+        }
+        if writer.events.len() >= 2000 {
+            journal.append(&std::mem::take(&mut writer.events), &[]).await.unwrap();
+        }
+    }
+    journal.append(&writer.events, &[]).await.unwrap();
+    let rate = per(start.elapsed(), writer.seq - before);
+    println!("  grown from {before} to {} events, {:.1} us an event in batches", writer.seq, rate * 1e6);
+    journal.close().await;
+}
+
+/// How many orders there are.
+async fn orders(reader: &Reader) -> u64 {
+    let mut found = 0;
+    let mut step = 1 << 40;
+    while step > 0 {
+        if reader.order_of(Key::Order(&number(found + step))).await.unwrap().is_some() {
+            found += step;
+        }
+        step /= 2;
+    }
+    found
+}
+
+async fn measure(folder: &Path) {
+    let bytes = std::fs::metadata(folder.join(FILE_NAME)).unwrap().len();
+    let start = Instant::now();
+    let journal = Journal::open(folder, BENCH, EPOCH).await.unwrap();
+    let opened = start.elapsed();
+    let reader = journal.reader();
+    let state = reader.at_hand().await.unwrap();
+    let started = start.elapsed();
+    let (events, orders) = (journal.last_seq(), orders(&reader).await);
+    println!(
+        "{events} events, {} clubs: {:.0} MB, {:.0} bytes an event; start {:.0} ms (open {:.0} ms), {} orders at hand",
+        orders * CLUBS,
+        to_f64(bytes) / 1e6,
+        to_f64(bytes) / to_f64(events),
+        ms(started),
+        ms(opened),
+        state.orders.len()
+    );
+    let mut dice = Dice(events);
+    let mut records = Vec::new();
+    let mut recalls = Vec::new();
+    for _ in 0..LOOKUPS {
+        let order = number(1 + dice.roll(orders));
+        let club = format!("{order}/{}", 1 + dice.roll(CLUBS));
+        let start = Instant::now();
+        assert!(reader.club(&club).await.unwrap().is_some(), "{club}");
+        records.push(ms(start.elapsed()));
+        let mut cold = benchscribe::work_order::state::State::default();
+        let start = Instant::now();
+        let place = reader.order_of(Key::Order(&order)).await.unwrap().unwrap();
+        reader.recall(&mut cold, &place).await.unwrap();
+        recalls.push(ms(start.elapsed()));
+    }
+    report("record of a club", &records);
+    report("order brought back", &recalls);
+    let day_us = 24 * 3600 * 1_000_000;
+    let last_us = START_US + i64::try_from(events).unwrap() * STEP_US;
+    type Question = Box<dyn Fn(&mut Dice) -> Search>;
+    let any = Search { limit: 50, ..Search::default() };
+    let (a, b, c, d, e) = (any.clone(), any.clone(), any.clone(), any.clone(), any);
+    let questions: [(&str, Question); 5] = [
+        ("search: order", Box::new(move |dice| Search { order: Some(number(1 + dice.roll(orders))), ..a.clone() })),
+        (
+            "search: player",
+            Box::new(move |dice| Search { player: Some(format!("P-{}", dice.roll(1000))), ..b.clone() }),
+        ),
+        (
+            "search: a day",
+            Box::new(move |dice| {
+                let since = last_us - i64::try_from(dice.roll(30)).unwrap() * day_us;
+                Search { since_us: Some(since), until_us: Some(since + day_us), ..c.clone() }
+            }),
+        ),
+        ("search: out of limits", Box::new(move |_| Search { out: true, ..d.clone() })),
+        ("list: the last 50", Box::new(move |_| e.clone())),
+    ];
+    for (what, question) in questions {
+        let mut times = Vec::new();
+        for _ in 0..LOOKUPS / 4 {
+            let search = question(&mut dice);
+            let start = Instant::now();
+            reader.search(&search).await.unwrap();
+            times.push(ms(start.elapsed()));
+        }
+        report(what, &times);
+    }
+    journal.close().await;
+}
+
+fn report(what: &str, times_ms: &[f64]) {
+    let mut sorted = times_ms.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let of = |share: usize| sorted.get(sorted.len() * share / 100).copied().unwrap_or(f64::NAN);
+    println!("  {what:<22} p50 {:7.2} ms  p99 {:7.2} ms", of(50), of(99));
+}
+
+fn ms(time: Duration) -> f64 {
+    time.as_secs_f64() * 1000.0
+}
+
+fn per(time: Duration, count: u64) -> f64 {
+    time.as_secs_f64() / to_f64(count.max(1))
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a benchmark's counts are far below 2^53")]
+fn to_f64(count: u64) -> f64 {
+    count as f64
+}

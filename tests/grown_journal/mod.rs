@@ -1,0 +1,284 @@
+//! Journals as months of work leave them, made event by event from stored shapes: nothing is decided here, and what no
+//! bench would do (a reading filed three times, a club reopened and dropped) happens often.
+#![allow(dead_code, reason = "each program uses its part")]
+#![expect(clippy::unwrap_used, reason = "a helper of a test fails the test")]
+
+use benchscribe::journal::event;
+use benchscribe::work_order::event::{Event, EventId};
+use serde_json::{Value, json};
+
+/// The journal's number.
+pub(crate) const EPOCH: u64 = 7;
+/// The bench.
+pub(crate) const BENCH: &str = "bench-1";
+/// Wall time of the first event: in November 2023.
+pub(crate) const START_US: i64 = 1_700_000_000_000_000;
+/// Time between two events, in microseconds.
+pub(crate) const STEP_US: i64 = 7_000_000;
+
+/// Chance that can be repeated: splitmix64 (public domain), from memory.
+#[derive(Debug, Clone)]
+pub(crate) struct Dice(pub(crate) u64);
+
+impl Dice {
+    /// A number below `sides`.
+    pub(crate) fn roll(&mut self, sides: u64) -> u64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut x = self.0;
+        x = (x ^ (x >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        x = (x ^ (x >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        (x ^ (x >> 31)) % sides
+    }
+}
+
+/// Writes events one behind the other.
+#[derive(Debug, Clone)]
+pub(crate) struct Writer {
+    /// The sequence of the last event.
+    pub(crate) seq: u64,
+    /// Events not taken yet.
+    pub(crate) events: Vec<Event>,
+}
+
+impl Writer {
+    pub(crate) fn new() -> Self {
+        Self { seq: 0, events: Vec::new() }
+    }
+
+    /// One event of a kind with its fields, as it would be stored.
+    pub(crate) fn write(&mut self, kind: &str, fields: Value) -> EventId {
+        self.seq += 1;
+        let at_us = START_US + i64::try_from(self.seq).unwrap() * STEP_US;
+        let id = EventId::new(EPOCH, self.seq, at_us);
+        let mut stored = json!({"v": 1, "bench": BENCH, "epoch": EPOCH, "seq": self.seq, "id": id.to_string(),
+            "at": event::rfc3339(at_us), "by": "K7", "kind": kind});
+        stored.as_object_mut().unwrap().extend(fields.as_object().unwrap().clone());
+        let parsed = event::parse(&stored.to_string()).unwrap_or_else(|error| panic!("{error:?}: {stored}"));
+        self.events.push(parsed);
+        id
+    }
+
+    /// An order of `clubs` clubs.
+    pub(crate) fn order(&mut self, kind: &str, number: &str, player: &str, clubs: u64) {
+        let clubs: Vec<Value> = (1..=clubs)
+            .map(|n| {
+                json!({"club": format!("{number}/{n}"), "token": token(number, n), "name": format!("{n}-iron"),
+                    "club_kind": "iron", "hand": "right", "targets": [
+                    {"characteristic": "head_mass", "target": 256.0, "lower": 253.0, "upper": 259.0, "text": "256 g ± 3 g"},
+                    {"characteristic": "swing_weight", "target": 32.0, "lower": 31.5, "upper": 32.5, "text": "D2 ± 0.5"}]})
+            })
+            .collect();
+        let order = json!({"order": number, "player": player, "due": null, "clubs": clubs});
+        self.write(kind, json!({"order": order}));
+    }
+
+    /// A captured reading of a scale.
+    pub(crate) fn captured(&mut self, instrument: &str, mass_g: f64) -> EventId {
+        let calibration = EventId::new(EPOCH, 1, START_US).to_string();
+        let budget = json!([{"quantity": "mass", "components": [
+            {"source": "calibration", "u": 0.011, "freedom": 50.0}, {"source": "resolution", "u": 0.0029},
+            {"source": "repeatability", "u": 0.004, "freedom": 9.0}]}]);
+        let fields = json!({"instrument": instrument, "instrument_kind": "scale",
+            "measured": [{"quantity": "mass", "value": mass_g, "u": 0.0123}],
+            "levels": [mass_g, 0.0], "zero": [0.012, 0.0], "u_levels": [0.004, 0.0], "window_s": [12.25, 13.5],
+            "t_s": 13.5, "printed": format!("{mass_g:.2}"), "stable_flag": true, "calibration": calibration,
+            "evidence": "0".repeat(64), "budget_inputs": {"u_zero": [0.003, 0.0]}, "budget": budget});
+        self.write("reading_captured", fields)
+    }
+
+    /// A reading filed in a club's record.
+    pub(crate) fn filed(&mut self, reading: EventId, club: &str, characteristic: &str, value: f64, verdict: &str) {
+        let calibration = EventId::new(EPOCH, 1, START_US).to_string();
+        let values = json!([filed_value(characteristic, value, verdict)]);
+        let fields = json!({"reading": reading.to_string(), "club": club, "instrument": "parts-scale",
+            "calibration": calibration, "values": values, "by_hand": false});
+        self.write("reading_filed", fields);
+    }
+
+    /// A calibration that comes into force.
+    pub(crate) fn calibrated(&mut self, instrument: &str, source: &str, with_report: bool) {
+        let mut fields = json!({"instrument": instrument, "format": "hdr2-sign8-unit3", "format_settings": [],
+            "channels": ["value", ""], "resolution": 0.01, "rate_hz": 10.0, "capacity_g": 1200.0,
+            "calibration": {"of": "scale", "span": 1.0, "u_span": 1e-4, "u_linearity_g": 0.01}, "source": source});
+        if with_report {
+            fields["report"] = json!({"as_found": [], "as_left": [], "findings": [], "conditions": {}});
+        }
+        self.write("calibrated", fields);
+    }
+}
+
+/// The token of a club: nothing a person typed, and no two alike.
+pub(crate) fn token(number: &str, n: u64) -> String {
+    let sum = benchscribe::journal::chain::sha256(format!("{number}/{n}").as_bytes());
+    sum.chars().take(16).collect()
+}
+
+pub(crate) fn filed_value(characteristic: &str, value: f64, verdict: &str) -> Value {
+    json!({"characteristic": characteristic, "stage": if characteristic == "head_mass" { "part" } else { "final" },
+        "value": value, "u": 0.02, "target": 256.0, "lower": 253.0, "upper": 259.0, "deviation": value - 256.0,
+        "verdict": verdict, "marginal": false})
+}
+
+/// A journal in which anything may follow anything: `length` events at least.
+pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
+    let mut dice = Dice(seed);
+    let mut writer = Writer::new();
+    let instruments = ["parts-scale", "club-scale", "beam"];
+    writer.write("session_started", json!({"version": "0.1.0", "clock_synchronised": true}));
+    for instrument in instruments {
+        writer.calibrated(instrument, "configuration", false);
+    }
+    let (mut orders, mut clubs): (Vec<(String, u64)>, Vec<String>) = (Vec::new(), Vec::new());
+    let mut values: Vec<EventId> = Vec::new();
+    let mut studies = 0_u64;
+    while writer.seq < length {
+        let instrument = instruments[usize::try_from(dice.roll(3)).unwrap()];
+        if clubs.is_empty() || dice.roll(60) == 0 {
+            let (number, count) = (format!("W-{}", orders.len() + 1), 1 + dice.roll(4));
+            writer.order("order_imported", &number, &format!("P-{}", dice.roll(9)), count);
+            clubs.extend((1..=count).map(|n| format!("{number}/{n}")));
+            orders.push((number, count));
+        }
+        // Mostly about what is new, sometimes about something long gone.
+        let back = if dice.roll(12) == 0 { u64::try_from(clubs.len()).unwrap() } else { 5 };
+        let club = clubs
+            [clubs.len() - 1 - usize::try_from(dice.roll(back.min(u64::try_from(clubs.len()).unwrap()))).unwrap()]
+        .clone();
+        let value = (!values.is_empty()).then(|| {
+            let back = if dice.roll(12) == 0 { values.len() } else { values.len().min(5) };
+            values[values.len() - 1 - usize::try_from(dice.roll(u64::try_from(back).unwrap())).unwrap()]
+        });
+        let at_club = json!({"club": club});
+        match dice.roll(25) {
+            0..=5 => values.push(writer.captured(instrument, 250.0 + f64::from(u8::try_from(dice.roll(12)).unwrap()))),
+            6..=9 => {
+                // A reading is only filed while it is at hand.
+                if let Some(value) = values.iter().rev().take(3).last() {
+                    let verdict = ["within", "over", "under"][usize::try_from(dice.roll(3)).unwrap()];
+                    let characteristic = ["head_mass", "swing_weight"][usize::try_from(dice.roll(2)).unwrap()];
+                    let is_reading =
+                        writer.events.iter().any(|e| e.id == *value && e.change.kind() == "reading_captured");
+                    if is_reading {
+                        writer.filed(*value, &club, characteristic, 255.0, verdict);
+                    }
+                }
+            }
+            10 => {
+                let value = json!({"club": club, "text": "256 g", "value": filed_value("head_mass", 256.0, "within")});
+                values.push(writer.write("value_typed", value));
+            }
+            11 => {
+                if let Some(value) = value {
+                    writer.write("reading_voided", json!({"reading": value.to_string(), "why": "wrong part"}));
+                }
+            }
+            12 => {
+                if let Some(value) = value {
+                    let unfiled = json!({"reading": value.to_string(), "reason": "fits nothing", "choices": []});
+                    writer.write("reading_unfiled", unfiled);
+                }
+            }
+            13 => drop(writer.write("club_opened", at_club)),
+            14 => drop(writer.write("club_put_aside", at_club)),
+            15 | 16 => drop(writer.write("club_finished", at_club)),
+            17 => drop(writer.write("club_reopened", at_club)),
+            18 => drop(writer.write("step_done", json!({"club": club, "step": "bond"}))),
+            19 => {
+                let (number, count) =
+                    orders[usize::try_from(dice.roll(u64::try_from(orders.len()).unwrap())).unwrap()].clone();
+                writer.write("order_opened", json!({"order": number}));
+                if dice.roll(6) == 0 {
+                    // Sometimes its last club is dropped, and the next revision may bring it back.
+                    writer.order("order_revised", &number, "P-new", count - dice.roll(2).min(count - 1));
+                }
+            }
+            20 => {
+                let link = json!({"instrument": instrument, "port": "p", "format": "f"});
+                writer.write("instrument_found", link);
+                if dice.roll(2) == 0 {
+                    writer.write("instrument_lost", json!({"instrument": instrument, "reason": "unplugged"}));
+                }
+            }
+            21 => {
+                let mut check = json!({"instrument": instrument, "reference_g": 200.0, "error_g": 0.01});
+                if let Some(value) = value.filter(|_| dice.roll(2) == 0) {
+                    check["reading"] = json!(value.to_string());
+                }
+                writer.write("checked", check);
+            }
+            22 => match dice.roll(6) {
+                0 => writer.calibrated(instrument, "configuration", false),
+                1 => writer.calibrated(instrument, "adjustment", true),
+                2 => drop(writer.write("calibration_begun", json!({"instrument": instrument, "conditions": {}}))),
+                3 => drop(writer.write("calibration_abandoned", json!({"instrument": instrument}))),
+                4 => {
+                    let reference = json!({"of": "weight", "nominal_g": 200.0, "error_g": 0.0, "u_g": 0.001});
+                    let expected = json!({"instrument": instrument, "purpose": "check", "reference": reference});
+                    writer.write("reference_expected", expected);
+                }
+                _ => drop(writer.write("reference_withdrawn", json!({"instrument": instrument}))),
+            },
+            23 => match dice.roll(3) {
+                0 => drop(writer.write("operator_changed", json!({"operator": format!("K{}", dice.roll(9))}))),
+                1 => {
+                    let every = f64::from(u8::try_from(dice.roll(9)).unwrap()) * 3600.0;
+                    writer.write("policy_set", json!({"rule": "plain", "check_every_s": every, "when_out": "warn"}));
+                }
+                _ => {
+                    writer.write("session_ended", json!({}));
+                    writer.write("session_started", json!({"version": "0.1.0", "clock_synchronised": false}));
+                }
+            },
+            _ => match dice.roll(8) {
+                0 => {
+                    studies += 1;
+                    let plan = json!({"study": format!("S-{studies}"), "instrument": instrument, "quantity": "mass",
+                        "parts": 2, "people": ["K1", "K2"], "trials": 2, "seed": 7});
+                    writer.write("study_begun", plan);
+                }
+                1 if studies > 0 => {
+                    let kind = ["study_set_aside", "study_resumed"][usize::try_from(dice.roll(2)).unwrap()];
+                    writer.write(kind, json!({"study": format!("S-{studies}")}));
+                }
+                2 if studies > 0 => {
+                    writer.write("study_broken_off", json!({"study": format!("S-{studies}"), "why": "no time"}));
+                }
+                _ if studies > 0 => {
+                    let reading = writer.captured(instrument, 201.0);
+                    values.push(reading);
+                    let read = json!({"study": format!("S-{studies}"), "part": 1 + dice.roll(2), "trial": 1 + dice.roll(2),
+                        "person": format!("K{}", 1 + dice.roll(2)), "reading": reading.to_string(), "value": 201.0});
+                    writer.write("study_read", read);
+                }
+                _ => {}
+            },
+        }
+    }
+    writer.events
+}
+
+/// One club as it is usually built: some thirty events. `out` leaves a value outside its limits.
+pub(crate) fn build_club(writer: &mut Writer, club: &str, out: bool) {
+    writer.write("club_opened", json!({"club": club}));
+    for characteristic in ["head_mass", "head_mass", "head_mass"] {
+        let reading = writer.captured("parts-scale", 256.2);
+        writer.filed(reading, club, characteristic, 256.2, "within");
+    }
+    writer.write("step_done", json!({"club": club, "step": "bond"}));
+    for _ in 0..3 {
+        let reading = writer.captured("parts-scale", 300.0);
+        let nowhere = json!({"reading": reading.to_string(), "reason": "300.0 g fits nothing that is still to be weighed", "choices": []});
+        writer.write("reading_unfiled", nowhere);
+    }
+    writer.write("step_done", json!({"club": club, "step": "grip"}));
+    for round in 0..5 {
+        let reading = writer.captured("beam", 424.0);
+        let verdict = if round < 2 { "under" } else { "within" };
+        writer.filed(reading, club, "swing_weight", 32.1, verdict);
+    }
+    let verdict = if out { "over" } else { "within" };
+    let typed = json!({"club": club, "text": "260 g", "value": filed_value("head_mass", 260.0, verdict)});
+    writer.write("value_typed", typed);
+    writer.write("step_done", json!({"club": club, "step": "hand_over"}));
+    writer.write("club_finished", json!({"club": club}));
+}

@@ -1,0 +1,206 @@
+//! Printed sheets, looked at by programs that are not ours: poppler (pdfinfo, pdftotext, pdffonts, pdftoppm) for pages,
+//! text and pictures, ZXing's decoder (zxing-cpp from PyPI) for the matrix codes.
+//!
+//! Sizes of paper: A4 is 210 mm × 297 mm (ISO 216); Letter is 8.5 in × 11 in (ANSI/ASME Y14.1, from memory); a point is
+//! 1/72 in (ISO 32000-1, 8.3.2.3).
+#![expect(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
+
+mod built_club;
+mod desk_bench;
+mod support;
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use serde_json::Value;
+use support::python::{python, run};
+use support::{json_lines, on_data};
+
+const DECODER: [&str; 2] = ["zxing-cpp==3.1.1", "pillow==13.0.0"];
+
+/// What a program of poppler says of a file.
+#[track_caller]
+fn poppler(program: &str, arguments: &[&str]) -> String {
+    let output = Command::new(program).args(arguments).output();
+    let output = output.unwrap_or_else(|error| panic!("{program} does not run ({error}): install poppler-utils"));
+    // It tells damage on stderr and goes on.
+    let complaint = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert!(output.status.success() && complaint.is_empty(), "{program} {arguments:?}: {complaint}");
+    String::from_utf8(output.stdout).unwrap()
+}
+
+fn text_of(file: &str) -> String {
+    poppler("pdftotext", &["-layout", file, "-"])
+}
+
+/// Pages and the size of a page in points.
+fn pages_of(file: &str) -> (u32, f64, f64) {
+    let info = poppler("pdfinfo", &[file]);
+    let line =
+        |key: &str| info.lines().find_map(|line| line.strip_prefix(key)).unwrap_or_else(|| panic!("{key} in {info}"));
+    let mut size = line("Page size:").split_whitespace();
+    let mut number = || size.find_map(|word| word.parse::<f64>().ok()).unwrap();
+    (line("Pages:").trim().parse().unwrap(), number(), number())
+}
+
+/// The texts of the matrix codes on a page.
+#[track_caller]
+fn codes_of(file: &str, page: u32, folder: &Path) -> Vec<String> {
+    let picture = folder.join("page");
+    let (page, picture) = (page.to_string(), picture.display().to_string());
+    poppler("pdftoppm", &["-r", "200", "-png", "-singlefile", "-f", &page, "-l", &page, file, &picture]);
+    let found = run(&python("zxing", &DECODER), "exports/codes.py", &[&format!("{picture}.png")]).unwrap();
+    serde_json::from_str(&found).unwrap()
+}
+
+/// All fonts are in the file, as subsets.
+#[track_caller]
+fn assert_fonts_embedded(file: &str) {
+    let list = poppler("pdffonts", &[file]);
+    let fonts: Vec<&str> = list.lines().skip(2).collect();
+    assert!(!fonts.is_empty());
+    for font in fonts {
+        // name type encoding emb sub uni object: the first three may hold blanks.
+        let words: Vec<&str> = font.split_whitespace().rev().collect();
+        assert_eq!(&words[2..5], ["yes", "yes", "yes"], "{font}");
+    }
+}
+
+struct Printed {
+    folder: tempfile::TempDir,
+    data: PathBuf,
+    records: Vec<Value>,
+}
+
+impl Printed {
+    async fn of(order: &str) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let data = folder.path().join("data");
+        built_club::keep(&data, &built_club::build(order)).await;
+        let records = json_lines(&on_data(&data, &["records", "export", "--as", "json"]).1);
+        Self { folder, data, records }
+    }
+
+    /// Exports into a folder of its own; the files in order.
+    #[track_caller]
+    fn export(&self, name: &str, arguments: &[&str]) -> Vec<String> {
+        let out = self.folder.path().join(name).display().to_string();
+        let all = [&["records", "export", "--out", &out], arguments].concat();
+        let (code, out, err) = on_data(&self.data, &all);
+        assert_eq!(code, Some(0), "{err}");
+        out.lines().map(str::to_owned).collect()
+    }
+
+    fn token(&self, club: usize) -> String {
+        self.records[club]["token"].as_str().unwrap().to_owned()
+    }
+}
+
+#[tokio::test]
+async fn a_sheet_says_what_the_record_says_on_one_page_of_its_paper() {
+    let printed = Printed::of(built_club::ORDER).await;
+    let mm = |mm: f64| mm / 25.4 * 72.0;
+    for (paper, width, height) in [("a4", mm(210.0), mm(297.0)), ("letter", 612.0, 792.0)] {
+        let files = printed.export(paper, &["--as", "sheet", "--paper", paper, "--url", "http://bench.local:7311/"]);
+        let [set, first, second] = files.as_slice() else { panic!("{files:?}") };
+        assert!(set.contains("set-W-1042") && first.contains("club-W-1042-1") && second.contains("club-W-1042-2"));
+        for (file, pages) in [(set, 3), (first, 1), (second, 1)] {
+            let (found, found_width, found_height) = pages_of(file);
+            assert_eq!(found, pages, "{file}");
+            assert!(
+                (found_width - width).abs() < 0.1 && (found_height - height).abs() < 0.1,
+                "{file}: {found_width} {found_height}"
+            );
+            assert_fonts_embedded(file);
+        }
+        let text = text_of(first);
+        let record = &printed.records[0];
+        let entries = record["entries"].as_array().unwrap();
+        for entry in entries.iter().filter(|entry| entry["voided"] == false) {
+            let shown = entry["text"].as_str().unwrap();
+            assert!(text.contains(shown), "{shown} is not in {text}");
+            let instrument = entry["instrument"].as_str().unwrap();
+            assert!(text.contains(instrument), "{instrument} is not in {text}");
+        }
+        for words in [
+            record["chain"].as_str().unwrap(),
+            record["token"].as_str().unwrap(),
+            "Größe-7-Eisen (Łódź)",
+            "left-handed iron",
+            "for Jürgen Ødegård □□□",
+            "□ stands for a character",
+            "256.0 g ± 3.0 g",
+            "at most 430.0 g",
+            "Zoë K7",
+            "1 value was taken back",
+            "bond head and shaft",
+            "not measured yet",
+        ] {
+            let missing = words == "not measured yet" && record["state"] == "finished";
+            assert!(missing || text.contains(words), "{words:?} is not in {text}");
+        }
+        // What was taken back is not shown as a value.
+        assert!(!text.contains("257.4"), "{text}");
+        let code = format!("http://bench.local:7311/BS1/C/{}", printed.token(0).to_uppercase());
+        assert_eq!(codes_of(first, 1, printed.folder.path()), [code]);
+        assert_eq!(codes_of(set, 1, printed.folder.path()), ["BS1/O/W-1042"]);
+    }
+}
+
+#[tokio::test]
+async fn without_an_address_the_code_is_the_ticket_and_labels_carry_it_too() {
+    let printed = Printed::of(built_club::ORDER).await;
+    let sheets = printed.export("sheets", &["--as", "sheet", "--club", "W-1042/2"]);
+    let ticket = |club: usize| format!("BS1/C/{}", printed.token(club).to_uppercase());
+    assert_eq!(codes_of(&sheets[1], 1, printed.folder.path()), [ticket(1)]);
+    assert!(text_of(&sheets[1]).contains("NOT BEGUN"));
+    let labels = printed.export("labels", &["--as", "label"]);
+    let (pages, width, height) = pages_of(&labels[0]);
+    assert_eq!(pages, 2);
+    assert!(width < 200.0 && height < 100.0, "{width} {height}");
+    for club in 0..2_usize {
+        let page = u32::try_from(club).unwrap() + 1;
+        assert_eq!(codes_of(&labels[0], page, printed.folder.path()), [ticket(club)]);
+    }
+    assert!(text_of(&labels[0]).contains("W-1042/1"));
+    assert_fonts_embedded(&labels[0]);
+}
+
+#[tokio::test]
+async fn no_name_breaks_a_sheet() {
+    let long = "a name that goes on and on, as names of combinations do when nobody stops them, ".repeat(3);
+    let unbroken = "x".repeat(300);
+    for (name, seen) in [
+        (long.as_str(), "a name that goes on"),
+        (unbroken.as_str(), "xxxxxxxx"),
+        ("( \\\\ ) <</Type /Catalog>> endobj %PDF", "<</Type /Catalog>> endobj %PDF"),
+        ("\\u0000\\u0007\\u202E gnorw", "□□□ gnorw"),
+        ("שלום مرحبا", "שלום"),
+        ("𝄞 🏌 é", "é"),
+    ] {
+        let order = built_club::ORDER
+            .replace("Größe-7-Eisen (Łódź)", name)
+            .replace("Jürgen Ødegård 王小明", name)
+            .replace("today, before the evening ferry", name);
+        let printed = Printed::of(&order).await;
+        let files = printed.export("sheets", &["--as", "sheet"]);
+        assert_eq!(pages_of(&files[1]).0, 1, "{name}");
+        let text = text_of(&files[1]);
+        assert!(text.contains(seen), "{seen:?} is not in {text}");
+        assert!(text.contains("W-1042/1") && text.contains("chain"), "{text}");
+        assert_eq!(codes_of(&files[1], 1, printed.folder.path()).len(), 1, "{name}");
+        pages_of(&printed.export("labels", &["--as", "label"])[0]);
+    }
+}
+
+#[tokio::test]
+async fn a_font_that_is_none_is_refused_in_words() {
+    let printed = Printed::of(built_club::ORDER).await;
+    let file = printed.folder.path().join("font.ttf");
+    std::fs::write(&file, b"no font").unwrap();
+    let (code, _, err) =
+        on_data(&printed.data, &["records", "export", "--as", "sheet", "--font", &file.display().to_string()]);
+    assert!(code == Some(2) && err.contains("TrueType or OpenType"), "{code:?} {err}");
+    let (code, _, err) = on_data(&printed.data, &["records", "export", "--as", "sheet", "--club", "W-9/9"]);
+    assert!(code == Some(2) && err.contains("no such club"), "{code:?} {err}");
+}
