@@ -1,8 +1,8 @@
 //! The one journal: append-only, hash-chained, on disk before anything is shown.
 //!
 //! In reading order: [`event`] is the stored shape, [`chain`] its hash, [`evidence`] the raw bytes behind a
-//! reading, [`store`] the database, [`lookup`] one event of it, [`lock`] keeps a second daemon away.
-//! reading, [`store`] the database, [`archive`] looks it up through its index, [`lock`] keeps a second daemon away.
+//! reading, [`store`] the database, [`lookup`] one event of it, [`archive`] looks things up through its index, [`lock`] keeps a
+//! second daemon away.
 
 pub mod archive;
 pub mod backup;
