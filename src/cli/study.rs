@@ -59,14 +59,14 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let access = arguments.place.access()?;
     runtime()?.block_on(async {
         if arguments.result {
-            let (_, state) = access.state().await?;
+            let (_, state) = access.at_hand().await?;
             let finished = |s: &&Study| s.stage == StudyStage::Finished && s.plan.instrument == arguments.instrument;
             let study = state.studies.list.iter().rfind(finished);
             let study = study.with_context(|| format!("no study of {} is finished", arguments.instrument))?;
             return report(&state, study, arguments.json);
         }
         access.must_run()?;
-        let (journal, state) = access.state().await?;
+        let (journal, state) = access.at_hand().await?;
         let mut guide = Guide { access, journal, state };
         let study = guide.begin(&arguments).await?;
         guide.follow(&study, arguments.json).await
