@@ -137,7 +137,8 @@ pub fn takes(study: &Study, result: &StudyResult) -> String {
             picture.line("limits", [from, y - 5.0, from, y + 5.0]);
             picture.line("limits", [to, y - 5.0, to, y + 5.0]);
         }
-        picture.text("small middle", [middle, y + 4.0], "90 %");
+        let (low, high) = (100.0 * share(low), 100.0 * share(high));
+        picture.text("small middle", [middle, y + 4.0], &format!("90 %: {low:.0} to {high:.0} %"));
     }
     picture.text("large middle", [middle, 28.0], &format!("{percent:.1} %"));
     let ends = study.plan.tolerance.as_ref().filter(|_| width(study).is_some());

@@ -74,12 +74,13 @@ def study(request):
     values = np.array([table[row] for row in rows])
 
     def dummies(key, count):
-        return np.array([[1.0 if key(row) == n else 0.0 for n in range(count)] for row in rows])
+        """Columns of zeros and ones for all members but the first, which the constant stands for."""
+        return np.array([[1.0 if key(row) == n else 0.0 for n in range(1, count)] for row in rows])
 
     def unexplained(*columns):
         design = np.hstack([np.ones((len(rows), 1)), *columns])
-        fitted = design @ linalg.lstsq(design, values)[0]
-        return float(np.sum((values - fitted) ** 2))
+        *_, residuals = least_squares(design, values - values.mean())
+        return float(residuals @ residuals)
 
     of_people = dummies(lambda row: row[0], people)
     of_parts = dummies(lambda row: row[2], parts)
