@@ -188,10 +188,10 @@ impl Guide {
                     print::say(&format!("  {reason}"));
                 }
             }
-            Change::ReadingVoided { reading, .. } => {
-                if self.state.studies.of_reading(*reading).is_some_and(|of| of.plan.study == name) {
-                    print::say("  the last reading is taken back");
-                }
+            Change::ReadingVoided { reading, .. }
+                if self.state.studies.of_reading(*reading).is_some_and(|of| of.plan.study == name) =>
+            {
+                print::say("  the last reading is taken back");
             }
             _ => {}
         }

@@ -161,7 +161,7 @@ pub(crate) fn scale(value: f64) -> InstrumentView {
         readings: vec![ReadingView { value, text: format!("{value} g"), unit: "g", ..ReadingView::default() }],
         calibration_due: None,
         awaiting: None,
-            study: None,
+        study: None,
         level: LevelView::default(),
     }
 }

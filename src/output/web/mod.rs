@@ -5,9 +5,9 @@ mod guard;
 mod live;
 mod metrics;
 mod page;
-mod study;
 mod pages;
 mod sheets;
+mod study;
 
 use std::net::SocketAddr;
 use std::sync::Arc;
