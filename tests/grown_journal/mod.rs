@@ -153,7 +153,7 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
             0..=5 => values.push(writer.captured(instrument, 250.0 + f64::from(u8::try_from(dice.roll(12)).unwrap()))),
             6..=9 => {
                 // A reading is only filed while it is at hand.
-                if let Some(value) = values.iter().rev().take(3).last() {
+                if let Some(value) = values.iter().rev().nth(2.min(values.len().saturating_sub(1))) {
                     let verdict = ["within", "over", "under"][usize::try_from(dice.roll(3)).unwrap()];
                     let characteristic = ["head_mass", "swing_weight"][usize::try_from(dice.roll(2)).unwrap()];
                     let is_reading =
