@@ -353,8 +353,15 @@ async fn a_bench_that_was_started_again_reaches_what_is_not_at_hand() {
     assert_eq!(daemon.get("/api/v1/records/W-2/1").json()["state"], "finished");
     // And the same with a telephone.
     let reply = daemon.get(&format!("/BS1/C/{token}"));
+    let page = format!("/records/{}", token.to_lowercase());
+    assert!(reply.status == 303 && reply.head.contains(&format!("location: {page}")), "{}", reply.head);
+    assert!(daemon.get(&page).body.contains("W-2/1"));
+    assert_eq!(daemon.get("/records/nobody").status, 404);
+    // The list has them, too: W-9 is old, and the last page holds the oldest.
+    assert!(daemon.get("/records?find=W-9").body.contains("W-9/2"));
+    assert!(daemon.get("/records?page=2").body.contains("W-1/1"));
+    let reply = daemon.get("/sheets/W-2/1?paper=letter");
     assert!(reply.status == 200 && reply.body.starts_with("%PDF-"), "{}", reply.status);
-    daemon.get("/BS1/C/NOBODY").assert_problem(404, "no such club");
     daemon.get("/sheets/W-2/1?paper=a3").assert_problem(400, "not a paper");
     assert!(daemon.get("/api/v1/schema/build-record-1.json").json()["$defs"]["entry"].is_object());
     assert!(daemon.terminate().success());

@@ -249,13 +249,13 @@ fn angle(canvas: &mut Canvas<'_>, at: At, width: f64, view: &CharacteristicView,
 }
 
 /// How much wider than true the fan at the end of an angle shows what it is off.
-const FAN: f64 = 8.0;
+const FAN: f64 = 12.0;
 
 /// Around the end of the target's line: the limits, the target and the value as built, widened [`FAN`] times, since half a
 /// degree would not be seen.
 fn fan(canvas: &mut Canvas<'_>, view: &CharacteristicView, target: f64, tip: impl Fn(f64, f64) -> At) {
     // What is far off stays in the field.
-    let wide = |value: f64| target + ((value - target) * FAN).clamp(-16.0, 16.0);
+    let wide = |value: f64| target + ((value - target) * FAN).clamp(-18.0, 18.0);
     if let (Some(lower), Some(upper)) = (view.lower, view.upper) {
         let (lower, upper) = (wide(lower), wide(upper));
         let along = |step: u8| lower + (upper - lower) * f64::from(step) / 12.0;
@@ -270,8 +270,8 @@ fn fan(canvas: &mut Canvas<'_>, view: &CharacteristicView, target: f64, tip: imp
     canvas.line(tip(target, 0.3), tip(target, 4.7), 0.35, Ink::Black);
     if let Some(value) = view.value {
         let out = matches!(view.verdict, Some("under" | "over"));
-        let (at, half) = (wide(value), 1.6);
-        let mark = [tip(at, 2.5 - half), tip(at - 3.0, 2.5), tip(at, 2.5 + half), tip(at + 3.0, 2.5)];
+        let (at, half) = (wide(value), 1.3);
+        let mark = [tip(at, 2.5 - half), tip(at - 2.4, 2.5), tip(at, 2.5 + half), tip(at + 2.4, 2.5)];
         canvas.shape(&mark, if out { Ink::Alarm } else { Ink::Black });
     }
 }

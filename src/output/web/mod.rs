@@ -98,7 +98,7 @@ pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> 
         .route("/api/v1/records/{*club}", get(api::record))
         .route("/api/v1/schema/build-record-1.json", get(sheets::schema))
         .route("/sheets/{*club}", get(sheets::sheet))
-        .route("/BS1/C/{club}", get(sheets::sheet))
+        .route("/BS1/C/{token}", get(sheets::ticket))
         .route("/api/v1/instruments", get(api::instruments))
         .route("/api/v1/instruments/{id}", get(pages::instruments::one))
         .route("/api/v1/readings/{event}", get(pages::reading::one))

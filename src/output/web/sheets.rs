@@ -1,8 +1,8 @@
-//! Build sheets over HTTP: what the matrix code of a printed sheet leads to.
+//! Build sheets over HTTP, and what the matrix code of a printed sheet leads to.
 
 use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
-use axum::response::{IntoResponse, Response};
+use axum::response::{IntoResponse, Redirect, Response};
 use serde::Deserialize;
 
 use super::Web;
@@ -28,12 +28,7 @@ pub(super) async fn sheet(State(web): State<Web>, Path(club): Path<String>, Quer
             );
         }
     };
-    // Tickets are printed in capitals, tokens are kept in small letters.
-    let subject = match record::subject(&web.questions, &web.journal, &club).await {
-        Some(subject) => Some(subject),
-        None => record::subject(&web.questions, &web.journal, &club.to_ascii_lowercase()).await,
-    };
-    let Some(subject) = subject else {
+    let Some(subject) = record::subject(&web.questions, &web.journal, &club).await else {
         return problem(
             StatusCode::NOT_FOUND,
             "no such club",
@@ -56,6 +51,13 @@ pub(super) async fn sheet(State(web): State<Web>, Path(club): Path<String>, Quer
         Ok(Err(error)) => problem(StatusCode::INTERNAL_SERVER_ERROR, "no sheet", &error.to_string()),
         Err(error) => problem(StatusCode::INTERNAL_SERVER_ERROR, "no sheet", &error.to_string()),
     }
+}
+
+/// What a printed code leads a telephone to: the record's own page. Tickets are printed in capitals, tokens are kept in small
+/// letters.
+pub(super) async fn ticket(Path(token): Path<String>) -> Redirect {
+    let plain: String = token.chars().filter(char::is_ascii_alphanumeric).collect();
+    Redirect::to(&format!("/records/{}", plain.to_ascii_lowercase()))
 }
 
 /// The published schema of records.

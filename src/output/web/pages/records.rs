@@ -10,17 +10,20 @@ use super::parts::{CurvePart, SignPart, minute, plain};
 use super::reading::curve_of;
 use super::{Shell, nothing, show, stopping};
 use crate::club::characteristic::Characteristic;
+use crate::journal::archive::FoundClub;
 use crate::journal::event::rfc3339;
+use crate::journal::store::JournalError;
 use crate::output::command::ask;
 use crate::output::drawing::Curve;
 use crate::output::reading_view::{self, Found};
+use crate::output::record::subject;
+use crate::output::sheet::Subject;
 use crate::output::text::{self, Lengths};
 use crate::output::trust_view::{budget, budget_line, short};
 use crate::output::web::Web;
 use crate::output::work_view::{SuspectView, suspect_views};
 use crate::work_order::event::EventId;
 use crate::work_order::record::{ClubRecord, Entry, Method, Standing};
-use crate::work_order::state::State as BenchState;
 
 /// How many clubs are on one page of the list.
 const ON_ONE_PAGE: usize = 40;
@@ -72,43 +75,43 @@ pub(in crate::output::web) struct Wanted {
 /// The list of clubs, the one touched last first.
 pub(in crate::output::web) async fn list(State(web): State<Web>, Query(wanted): Query<Wanted>) -> Response {
     let (find, page) = (wanted.find.unwrap_or_default(), wanted.page.unwrap_or(1).max(1));
-    let list = ask(&web.questions, move |state| clubs(state, find.trim(), page)).await;
-    match list {
-        Some(list) => show(&RecordsPage { shell: Shell::new(&web, "", "records"), list: &list }),
-        None => stopping(&web, "", "records"),
+    match clubs(&web, find.trim(), page).await {
+        Ok(list) => show(&RecordsPage { shell: Shell::new(&web, "", "records"), list: &list }),
+        Err(error) => {
+            let words = format!("{error}");
+            nothing(&web, "", "records", StatusCode::SERVICE_UNAVAILABLE, "the journal cannot be read", &words)
+        }
     }
 }
 
-fn clubs(state: &BenchState, find: &str, page: usize) -> ClubList {
-    let wanted = find.to_lowercase();
-    let has = |text: &str| text.to_lowercase().contains(&wanted);
-    let player = |record: &ClubRecord| state.orders.get(&record.order).and_then(|order| order.player.clone());
-    let mut found: Vec<&ClubRecord> = state
-        .clubs_in_order()
-        .filter(|r| has(&r.spec.id) || has(&r.spec.name) || player(r).is_some_and(|player| has(&player)))
-        .collect();
-    // Clubs that nothing has happened to stay in the order of their import.
-    found.sort_by_key(|record| std::cmp::Reverse(record.last_seq));
-    let pages = found.len().div_ceil(ON_ONE_PAGE).max(1);
-    let page = page.min(pages);
-    let row = |record: &ClubRecord| ClubRow {
+async fn clubs(web: &Web, find: &str, page: usize) -> Result<ClubList, JournalError> {
+    let most = u32::try_from(ON_ONE_PAGE).unwrap_or(u32::MAX);
+    let skip = |page: usize| u32::try_from((page - 1).saturating_mul(ON_ONE_PAGE)).unwrap_or(u32::MAX);
+    let (mut found, total) = web.journal.page(find, skip(page), most).await?;
+    let total = usize::try_from(total).unwrap_or(usize::MAX);
+    let pages = total.div_ceil(ON_ONE_PAGE).max(1);
+    if page > pages {
+        (found, _) = web.journal.page(find, skip(pages), most).await?;
+    }
+    let any = total > 0 || web.journal.page("", 0, 1).await?.1 > 0;
+    let row = |FoundClub { order, club: record, .. }: FoundClub| ClubRow {
         token: record.spec.token.clone(),
         club: record.spec.id.clone(),
         name: record.spec.name.clone(),
-        player: player(record).unwrap_or_default(),
+        player: order.player.unwrap_or_default(),
         state: record.state.name(),
         values: record.valid().count(),
         outside: record.valid().filter(|entry| matches!(entry.filed.verdict.name(), "under" | "over")).count(),
         finished_at: record.finished_at_us.map(rfc3339),
     };
-    ClubList {
-        clubs: found.iter().skip((page - 1) * ON_ONE_PAGE).take(ON_ONE_PAGE).map(|record| row(record)).collect(),
+    Ok(ClubList {
+        clubs: found.into_iter().map(row).collect(),
         find: find.to_owned(),
-        found: found.len(),
-        page,
+        found: total,
+        page: page.min(pages),
         pages,
-        any: !state.clubs.is_empty(),
-    }
+        any,
+    })
 }
 
 #[derive(Template)]
@@ -187,21 +190,14 @@ impl DrawnReading {
 
 /// The record of a club, by its token or id.
 pub(in crate::output::web) async fn record(State(web): State<Web>, Path(club): Path<String>) -> Response {
-    let asked = club.clone();
-    let find = move |state: &BenchState| {
-        let by_id = state.clubs.get(&asked);
-        let found = by_id.or_else(|| state.clubs.values().find(|record| record.spec.token == asked)).cloned();
-        found.map(|found| (state.current_club.as_deref() == Some(found.spec.id.as_str()), found))
+    let Some(Subject { club: found, chain, .. }) = subject(&web.questions, &web.journal, &club).await else {
+        let words = format!("there is no club {club} on this bench");
+        return nothing(&web, "../", "records", StatusCode::NOT_FOUND, "no such club", &words);
     };
-    let (is_open, found) = match ask(&web.questions, find).await {
-        None => return stopping(&web, "../", "records"),
-        Some(None) => {
-            let words = format!("there is no club {club} on this bench");
-            return nothing(&web, "../", "records", StatusCode::NOT_FOUND, "no such club", &words);
-        }
-        Some(Some(found)) => found,
+    let id = found.spec.id.clone();
+    let Some(is_open) = ask(&web.questions, move |state| state.current_club == Some(id)).await else {
+        return stopping(&web, "../", "records");
     };
-    let chain = web.journal.hash_of(found.last_seq).await.ok().flatten().unwrap_or_default();
     let curves = curves(&web, &found).await;
     show(&RecordPage {
         shell: Shell::new(&web, "../", "records"),
