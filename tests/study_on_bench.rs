@@ -210,8 +210,13 @@ fn do_as_told(
         .spawn()
         .unwrap();
     let mut stdin = child.stdin.take().unwrap();
-    let mut took_back = false;
+    let (mut took_back, mut back_asked) = (false, false);
     for line in BufReader::new(child.stderr.take().unwrap()).lines().map_while(Result::ok) {
+        // What was said before the bench knew of it does not count.
+        if back_asked && !line.contains("is taken back") {
+            continue;
+        }
+        back_asked = false;
         if line.contains("is next") {
             stdin.write_all(b"\n").unwrap();
         } else if let Some(told) = line.split_once("lay part ").filter(|_| line.starts_with("study ")) {
@@ -220,7 +225,7 @@ fn do_as_told(
             let before = daemon.captured("parts-scale").len();
             while !lay_once(table, daemon, mass(part.parse().unwrap(), person), before) {}
             if before == 2 && !took_back {
-                took_back = true;
+                (took_back, back_asked) = (true, true);
                 stdin.write_all(b"back\nfly\n").unwrap();
             }
         }

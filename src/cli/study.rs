@@ -138,7 +138,10 @@ impl Guide {
         let (mut said, mut heard) = (String::new(), true);
         loop {
             for event in self.events().await? {
-                self.tell(name, &event)?;
+                // What comes next is said again behind every news: it may be what was said before.
+                if self.tell(name, &event)? {
+                    said.clear();
+                }
             }
             let study = self.study(name)?;
             match study.stage {
@@ -175,27 +178,30 @@ impl Guide {
         }
     }
 
-    fn tell(&self, name: &str, event: &Event) -> anyhow::Result<()> {
+    /// Says what happened to the study; whether anything did.
+    fn tell(&self, name: &str, event: &Event) -> anyhow::Result<bool> {
         let study = self.study(name)?;
         match &event.change {
             Change::StudyRead(value) if value.study == name => {
                 let (done, of) = (study.done(), study.order.len());
                 print::say(&format!("  part {} by {}: read ({done} of {of})", value.part, value.person));
             }
-            Change::ReadingUnfiled { reading, reason, .. } => {
-                let line = self.state.capture_line(*reading);
-                if line.is_some_and(|line| line.captured.instrument == study.plan.instrument) {
-                    print::say(&format!("  {reason}"));
-                }
+            Change::ReadingUnfiled { reading, reason, .. }
+                if self
+                    .state
+                    .capture_line(*reading)
+                    .is_some_and(|line| line.captured.instrument == study.plan.instrument) =>
+            {
+                print::say(&format!("  {reason}"));
             }
             Change::ReadingVoided { reading, .. }
                 if self.state.studies.of_reading(*reading).is_some_and(|of| of.plan.study == name) =>
             {
                 print::say("  the last reading is taken back");
             }
-            _ => {}
+            _ => return Ok(false),
         }
-        Ok(())
+        Ok(true)
     }
 
     /// What the person typed. A refusal is said and ends nothing.

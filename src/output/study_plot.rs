@@ -239,7 +239,7 @@ pub fn stands_out(study: &Study, result: &StudyResult) -> String {
     let told = worst(&mut result.wild.iter().map(|(person, part)| format!("{} part {}", name(*person), part + 1)));
     let told = if told.is_empty() { "no cell stands out".to_owned() } else { format!("standing out: {told}") };
     let mut picture = Picture::new(288.0, "each reading against the mean of its part", &told);
-    for part in (0..parts).filter(|part| part % 2 == 0) {
+    for part in (0..parts).filter(|part| part.is_multiple_of(2)) {
         picture.rect("lane", [LEFT + part as f64 * column, TOP, column, DOWN]);
     }
     picture.line("zero", [LEFT, middle, ACROSS, middle]);
