@@ -86,6 +86,22 @@ describe("records", () => {
     });
   });
 
+  test("clubs_are_found_by_club_order_and_player", async () => {
+    for (const [find, count] of [
+      ["W-7001/2", 1],
+      ["W-7001", 2],
+      ["P-3", 2],
+      ["nobody", 0],
+    ])
+      await open("records", async (page) => {
+        await page.getByLabel("club, order or player").fill(find);
+        await page.getByRole("button", { name: "look for it" }).click();
+        await page.waitForURL(/find=/);
+        assert.equal(await page.locator('[data-part="clubs"] tbody tr').count(), count, find);
+        if (count === 0) await untilText(page, '[data-part="clubs"]', "No club, order or player is “nobody”");
+      });
+  });
+
   test("the_page_follows_the_bench", () =>
     open(`records/${token}`, async (page) => {
       await bench.command({ command: "step_done", step: "prepare" });

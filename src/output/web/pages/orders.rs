@@ -35,8 +35,6 @@ struct Queue {
     later_still: usize,
     /// The newest of the finished ones.
     finished: Vec<QueuedOrder>,
-    /// How many are finished in all.
-    finished_in_all: usize,
 }
 
 struct QueuedOrder {
@@ -89,8 +87,7 @@ fn queue(state: &BenchState) -> Queue {
     let mut later = waiting.split_off(waiting.len().min(WHOLE_SHOWN));
     let later_still = later.len().saturating_sub(LATER_SHOWN);
     later.truncate(LATER_SHOWN);
-    let finished_in_all = finished.len();
     finished.reverse();
     finished.truncate(FINISHED_SHOWN);
-    Queue { waiting, later, later_still, finished, finished_in_all }
+    Queue { waiting, later, later_still, finished }
 }

@@ -10,7 +10,7 @@ use super::parts::{CurvePart, SignPart, minute, plain};
 use super::reading::curve_of;
 use super::{Shell, nothing, show, stopping};
 use crate::club::characteristic::Characteristic;
-use crate::journal::archive::FoundClub;
+use crate::journal::archive::{ClubLine, Search};
 use crate::journal::event::rfc3339;
 use crate::journal::store::JournalError;
 use crate::output::command::ask;
@@ -23,10 +23,12 @@ use crate::output::trust_view::{budget, budget_line, short};
 use crate::output::web::Web;
 use crate::output::work_view::{SuspectView, suspect_views};
 use crate::work_order::event::EventId;
-use crate::work_order::record::{ClubRecord, Entry, Method, Standing};
+use crate::work_order::record::{ClubRecord, ClubState, Entry, Method, Standing};
 
 /// How many clubs are on one page of the list.
-const ON_ONE_PAGE: usize = 40;
+const ON_ONE_PAGE: u32 = 40;
+/// So many pages can be turned; what is older is looked for.
+const MOST_PAGES: u32 = 100;
 /// How many readings of a club are drawn; older ones keep their place in the table.
 const DRAWN: usize = 40;
 
@@ -38,30 +40,22 @@ struct RecordsPage<'a> {
 }
 
 /// A page of the list of clubs.
+#[derive(Default)]
 struct ClubList {
     clubs: Vec<ClubRow>,
     find: String,
-    found: usize,
-    page: usize,
-    pages: usize,
-    /// Whether there is any club at all.
-    any: bool,
+    page: u32,
+    more: bool,
 }
 
 struct ClubRow {
-    token: String,
-    club: String,
-    name: String,
-    player: String,
-    state: &'static str,
-    values: usize,
-    outside: usize,
-    finished_at: Option<String>,
+    line: ClubLine,
+    last_at: String,
 }
 
 impl ClubRow {
     fn sign(&self) -> SignPart {
-        SignPart::new(self.state)
+        SignPart::new(ClubState::parse(&self.line.state).map_or("", ClubState::name))
     }
 }
 
@@ -69,49 +63,45 @@ impl ClubRow {
 #[derive(Deserialize)]
 pub(in crate::output::web) struct Wanted {
     find: Option<String>,
-    page: Option<usize>,
+    page: Option<u32>,
 }
 
 /// The list of clubs, the one touched last first.
 pub(in crate::output::web) async fn list(State(web): State<Web>, Query(wanted): Query<Wanted>) -> Response {
-    let (find, page) = (wanted.find.unwrap_or_default(), wanted.page.unwrap_or(1).max(1));
+    let (find, page) = (wanted.find.unwrap_or_default(), wanted.page.unwrap_or(1).clamp(1, MOST_PAGES));
     match clubs(&web, find.trim(), page).await {
         Ok(list) => show(&RecordsPage { shell: Shell::new(&web, "", "records"), list: &list }),
         Err(error) => {
-            let words = format!("{error}");
-            nothing(&web, "", "records", StatusCode::SERVICE_UNAVAILABLE, "the journal cannot be read", &words)
+            let status = StatusCode::SERVICE_UNAVAILABLE;
+            nothing(&web, "", "records", status, "the journal cannot be read", &error.to_string())
         }
     }
 }
 
-async fn clubs(web: &Web, find: &str, page: usize) -> Result<ClubList, JournalError> {
-    let most = u32::try_from(ON_ONE_PAGE).unwrap_or(u32::MAX);
-    let skip = |page: usize| u32::try_from((page - 1).saturating_mul(ON_ONE_PAGE)).unwrap_or(u32::MAX);
-    let (mut found, total) = web.journal.page(find, skip(page), most).await?;
-    let total = usize::try_from(total).unwrap_or(usize::MAX);
-    let pages = total.div_ceil(ON_ONE_PAGE).max(1);
-    if page > pages {
-        (found, _) = web.journal.page(find, skip(pages), most).await?;
-    }
-    let any = total > 0 || web.journal.page("", 0, 1).await?.1 > 0;
-    let row = |FoundClub { order, club: record, .. }: FoundClub| ClubRow {
-        token: record.spec.token.clone(),
-        club: record.spec.id.clone(),
-        name: record.spec.name.clone(),
-        player: order.player.unwrap_or_default(),
-        state: record.state.name(),
-        values: record.valid().count(),
-        outside: record.valid().filter(|entry| matches!(entry.filed.verdict.name(), "under" | "over")).count(),
-        finished_at: record.finished_at_us.map(rfc3339),
+async fn clubs(web: &Web, find: &str, page: u32) -> Result<ClubList, JournalError> {
+    let all = Search { limit: page.saturating_mul(ON_ONE_PAGE), ..Search::default() };
+    let wanted = Some(find.to_owned());
+    let searches = if find.is_empty() {
+        vec![all]
+    } else {
+        vec![
+            Search { club: wanted.clone(), ..all.clone() },
+            Search { order: wanted.clone(), ..all.clone() },
+            Search { player: wanted, ..all },
+        ]
     };
-    Ok(ClubList {
-        clubs: found.into_iter().map(row).collect(),
-        find: find.to_owned(),
-        found: total,
-        page: page.min(pages),
-        pages,
-        any,
-    })
+    let (mut lines, mut more): (Vec<ClubLine>, bool) = (Vec::new(), false);
+    for search in searches {
+        let found = web.journal.search(&search).await?;
+        more |= found.more;
+        lines.extend(
+            found.clubs.into_iter().filter(|club| !lines.iter().any(|line| line.n == club.n)).collect::<Vec<_>>(),
+        );
+    }
+    lines.sort_by_key(|line| (std::cmp::Reverse(line.last_us), line.n));
+    let before = usize::try_from((page - 1) * ON_ONE_PAGE).unwrap_or(usize::MAX);
+    let row = |line: ClubLine| ClubRow { last_at: rfc3339(line.last_us), line };
+    Ok(ClubList { clubs: lines.into_iter().skip(before).map(row).collect(), find: find.to_owned(), page, more })
 }
 
 #[derive(Template)]
@@ -190,14 +180,13 @@ impl DrawnReading {
 
 /// The record of a club, by its token or id.
 pub(in crate::output::web) async fn record(State(web): State<Web>, Path(club): Path<String>) -> Response {
+    let open = ask(&web.questions, |state| state.current_club.clone());
+    let Some(open) = open.await else { return stopping(&web, "../", "records") };
     let Some(Subject { club: found, chain, .. }) = subject(&web.questions, &web.journal, &club).await else {
         let words = format!("there is no club {club} on this bench");
         return nothing(&web, "../", "records", StatusCode::NOT_FOUND, "no such club", &words);
     };
-    let id = found.spec.id.clone();
-    let Some(is_open) = ask(&web.questions, move |state| state.current_club == Some(id)).await else {
-        return stopping(&web, "../", "records");
-    };
+    let is_open = open.as_deref() == Some(found.spec.id.as_str());
     let curves = curves(&web, &found).await;
     show(&RecordPage {
         shell: Shell::new(&web, "../", "records"),
