@@ -62,7 +62,7 @@ async fn grow(folder: &Path, events: u64) {
         order += 1;
         writer.order("order_imported", &number(order), &format!("P-{}", order % 1000), CLUBS);
         for n in 1..=CLUBS {
-            build_club(&mut writer, &format!("{}/{n}", number(order)), (order * CLUBS + n) % 500 == 0);
+            build_club(&mut writer, &format!("{}/{n}", number(order)), (order * CLUBS + n).is_multiple_of(500));
         }
         // A check a day or so.
         if order % 3 == 0 {

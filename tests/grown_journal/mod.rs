@@ -1,7 +1,7 @@
 //! Journals as months of work leave them, made event by event from stored shapes: nothing is decided here, and what no
 //! bench would do (a reading filed three times, a club reopened and dropped) happens often.
 #![allow(dead_code, reason = "each program uses its part")]
-#![expect(clippy::unwrap_used, reason = "a helper of a test fails the test")]
+#![allow(clippy::unwrap_used, clippy::panic, reason = "a helper of a test fails the test")]
 
 use benchscribe::journal::event;
 use benchscribe::work_order::event::{Event, EventId};
