@@ -1,5 +1,5 @@
 //! Backups while the journal is written, and what a power cut in the middle of a backup or a restore leaves.
-#![expect(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
+#![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 #![expect(clippy::disallowed_methods, reason = "a test measures real time from outside of the program")]
 
 mod grown_journal;
