@@ -7,6 +7,7 @@
 
 use benchscribe::club::characteristic::Characteristic::{self, GripMass, HeadMass, ShaftMass, TotalMass};
 use benchscribe::work_order::crosscheck::suspects;
+use benchscribe::work_order::details::Details;
 use benchscribe::work_order::event::{EventId, FiledValue};
 use benchscribe::work_order::judging::{DecisionRule, Verdict};
 use benchscribe::work_order::order::{ClubKind, ClubSpec, Hand, Stage};
@@ -77,6 +78,7 @@ fn caught(dice: &mut Dice, fault: Fault, way: Way) -> bool {
         kind: ClubKind::Driver,
         hand: Hand::Right,
         targets: Vec::new(),
+        details: Details::default(),
     };
     let mut club = ClubRecord::new("W-1", spec);
     let mut number = 0;

@@ -94,6 +94,12 @@ impl Core {
         if core.state.policy != settings.policy {
             changes.push(Change::PolicySet(settings.policy));
         }
+        if core.state.guide.rules != settings.rules {
+            changes.push(Change::RulesSet(settings.rules.clone()));
+        }
+        if core.state.guide.bend_limits != settings.bend_limits {
+            changes.push(Change::BendLimitsSet { limits: settings.bend_limits.clone() });
+        }
         let calibrated: Vec<Change> =
             core.channels.iter().filter_map(|channel| calibrated(&core.state, channel)).collect();
         core.tell_overruled(stamp.t_s, &calibrated);

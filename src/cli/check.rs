@@ -22,11 +22,13 @@ pub(crate) fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     match read_all(&arguments.config, &text) {
         Ok(settings) => {
             print::line(&format!(
-                "{}: bench {} at {}, {} instruments, no mistakes",
+                "{}: bench {} at {}, {} instruments, equipment rules {} ({} rules), no mistakes",
                 arguments.config.display(),
                 settings.bench,
                 settings.site,
-                settings.instruments.len()
+                settings.instruments.len(),
+                settings.rules.edition,
+                settings.rules.rules.len()
             ))?;
             Ok(ExitCode::SUCCESS)
         }

@@ -22,6 +22,7 @@ mod records;
 pub mod replay;
 mod replay_session;
 mod run;
+mod sleeve;
 mod study;
 mod verify;
 
@@ -75,6 +76,8 @@ enum Command {
     Backup(backup::Backup),
     /// Puts a backup in the place of the journal; never over newer data, and the old file is kept
     Restore(backup::Restore),
+    /// What every position of a club's off-axis sleeve changes, and the best one for a wanted change
+    Sleeve(sleeve::Arguments),
 }
 
 /// Runs the command line program.
@@ -103,6 +106,7 @@ pub fn main() -> ExitCode {
         Command::Records(arguments) => records::run(arguments),
         Command::Backup(arguments) => backup::backup(&arguments),
         Command::Restore(arguments) => backup::restore(&arguments),
+        Command::Sleeve(arguments) => sleeve::run(arguments),
     };
     result.unwrap_or_else(|error| {
         // One line a cause: what happened, then why.

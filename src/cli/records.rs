@@ -54,7 +54,16 @@ enum Action {
         /// The value with its unit, such as "45 1/4 in"
         quantity: String,
     },
-    /// Takes a reading or a typed value back; it stays in the journal
+    /// Says how far loft or lie was bent, so that what springs back is learnt when it is measured again
+    Bend {
+        /// The club's id
+        club: String,
+        /// loft or lie
+        characteristic: String,
+        /// How far the lever went, such as "1.5 deg upright", "1 deg flat", "1 deg weaker", "0.5 deg stronger"
+        quantity: String,
+    },
+    /// Takes a reading, a typed value or a bend back; it stays in the journal
     Void {
         /// The event, as shown in the record
         event: String,
@@ -140,6 +149,12 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 access.command(&command).await?;
                 print::line(&format!("{characteristic} of {club} is typed: {quantity}"))?;
             }
+            Action::Bend { club, characteristic, quantity } => {
+                let command =
+                    json!({"command": "bend", "club": club, "characteristic": characteristic, "quantity": quantity});
+                access.command(&command).await?;
+                print::line(&format!("{characteristic} of {club} was bent {quantity}: measure it again"))?;
+            }
             Action::Void { event, why } => {
                 access.command(&json!({"command": "void", "event": event, "why": why})).await?;
                 print::line(&format!("{event} is taken back"))?;
@@ -207,6 +222,26 @@ async fn show(access: &Access, club: &str, as_json: bool) -> anyhow::Result<()> 
             entry.unit
         ))?;
     }
+    for bend in &record.bending.done {
+        let degrees = |value: Option<f64>| value.map_or("not measured".to_owned(), |value| format!("{value:.1} deg"));
+        print::line(&format!(
+            "bent {}  {:+.1} deg at the lever, {} before, {} after, sprang back {}, event {}",
+            bend.characteristic,
+            bend.lever_deg,
+            degrees(bend.before_deg),
+            degrees(bend.after_deg),
+            degrees(bend.spring_back_deg),
+            bend.event
+        ))?;
+    }
+    for advice in &record.bending.advice {
+        print::line(&format!("advice: {}", advice.text))?;
+    }
+    print::line(&format!("rules: {}", record.rule_check.text))?;
+    for rule in &record.rule_check.rules {
+        print::line(&format!("  {}: {} [{}]", rule.rule, rule.text, rule.source))?;
+    }
+    print::line(record.rule_check.note)?;
     for step in &record.steps {
         print::line(&format!("step {}  {}", step.step, step.at))?;
     }

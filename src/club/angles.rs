@@ -204,6 +204,18 @@ pub fn bend_loft(loft: Degrees, bounce: Degrees, by: Degrees) -> Result<(Degrees
     Ok(bent)
 }
 
+/// Where the face looks when a club whose lie was bent is still held at its old lie.
+///
+/// On its sole the head keeps loft, bounce and face; held at the old lie it turns about the target line by the bend, so
+/// the face turns by tan L for a degree: an upright bend closes it (own derivation; small bends).
+///
+/// # Errors
+/// Angles outside their ranges, a face that ends up looking straight up.
+pub fn held_at_old_lie(face: Face, upright_by: Degrees) -> Result<Face, AngleError> {
+    let by = checked_slope("bend of lie", upright_by)?.to_radians();
+    Face::from_normal(turn([1.0, 0.0, 0.0], -by, face.checked()?.normal()))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -15,6 +15,7 @@ pub mod trimming;
 
 pub mod angles;
 pub mod sleeve;
+pub mod sleeve_table;
 
 pub mod inclinometer;
 

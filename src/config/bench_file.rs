@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use super::attachment_section::read_attachment;
 use super::document::{Document, Mistakes, Section};
+use super::guidance_section::{read_bend_limits, read_rules_section};
 use super::named_files::NamedFiles;
 use super::network_section::{read_http, read_mqtt};
 use super::trust_section::{moved, read_class, read_place, read_policy};
@@ -19,7 +20,9 @@ use crate::measurement::check_weight::InstrumentClass;
 use crate::measurement::quantity::Dimension;
 use crate::measurement::reading::InstrumentKind;
 use crate::measurement::unit::{Degrees, Grams, Millimetres};
+use crate::work_order::bending::BendLimit;
 use crate::work_order::checks::Policy;
+use crate::work_order::rules::RuleBook;
 
 /// A bench as configured.
 #[derive(Debug, Clone)]
@@ -38,6 +41,10 @@ pub struct BenchSettings {
     pub length_unit: LengthUnit,
     /// How verdicts are taken and instruments are checked.
     pub policy: Policy,
+    /// The equipment rules clubs are compared with: those that come with the program, unless a file replaces them.
+    pub rules: RuleBook,
+    /// How far heads may be bent.
+    pub bend_limits: Vec<BendLimit>,
     /// The instruments.
     pub instruments: Vec<InstrumentSettings>,
     /// The files that the configuration names, by the name that stands there.
@@ -149,6 +156,8 @@ pub fn read_bench_with(file: &str, text: &str, files: &NamedFiles<'_>) -> Result
         let length_unit = top.section("display", |s| s.choice("length", &units)).flatten();
         let policy = read_policy(top);
         let here = top.section("place", read_place).flatten();
+        let rules = read_rules_section(top, files);
+        let bend_limits = read_bend_limits(top);
         let instruments = top.sections("instrument", |_, section| read_instrument(section, here, files));
         let mut ids: Vec<&str> = instruments.iter().map(|i| i.id.as_str()).collect();
         ids.sort_unstable();
@@ -163,6 +172,8 @@ pub fn read_bench_with(file: &str, text: &str, files: &NamedFiles<'_>) -> Result
             mqtt: mqtt?,
             length_unit: length_unit.unwrap_or(LengthUnit::Inch),
             policy: policy?,
+            rules: rules?,
+            bend_limits,
             instruments,
             named_files: files.texts(),
             recording: None,

@@ -84,7 +84,7 @@ impl<'a> Document<'a> {
             section.finish();
         }
         let mut mistakes = document.mistakes.into_inner();
-        mistakes.sort_by_key(|mistake| mistake.line);
+        mistakes.sort_by_key(|mistake| (mistake.file != file, mistake.line));
         match value {
             Some(value) if mistakes.is_empty() => Ok(value),
             _ => Err(Mistakes(mistakes)),
@@ -135,6 +135,11 @@ impl<'a> Section<'a> {
             }
             None => self.document.note_line(self.line, &self.key(key), "nothing".to_owned(), wanted.into()),
         }
+    }
+
+    /// Notes the mistakes of another file, which this one names.
+    pub fn add(&self, others: Mistakes) {
+        self.document.mistakes.borrow_mut().extend(others.0);
     }
 
     /// Whether the key stands in the file.
@@ -247,8 +252,14 @@ impl<'a> Section<'a> {
 
     /// A quantity as text with its unit, in the base unit of its dimension.
     pub fn quantity(&self, key: &'static str, dimension: Dimension) -> Option<f64> {
+        self.quantity_as_written(key, dimension).map(|(value, _)| value)
+    }
+
+    /// A quantity in the base unit of its dimension, with the text it was written as.
+    pub fn quantity_as_written(&self, key: &'static str, dimension: Dimension) -> Option<(f64, &'a str)> {
         let text = self.quantity_text(key)?;
-        parse_value(text, dimension).map_err(|error| self.mistake(key, error.to_string())).ok()
+        let value = parse_value(text, dimension).map_err(|error| self.mistake(key, error.to_string())).ok()?;
+        Some((value, text))
     }
 
     /// A target as text, with the text.

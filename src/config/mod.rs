@@ -2,9 +2,12 @@
 
 mod attachment_section;
 pub mod bench_file;
+mod details_section;
 pub mod document;
+pub mod guidance_section;
 pub mod instrument_block;
 pub mod named_files;
 mod network_section;
 pub mod order_file;
+pub mod rules_file;
 mod trust_section;

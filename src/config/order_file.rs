@@ -12,6 +12,7 @@
 //! length = "45 1/4 in ± 1/16 in"
 //! ```
 
+use super::details_section::read_details;
 use super::document::{Document, Mistakes, Section};
 use crate::club::characteristic::Characteristic;
 use crate::journal::chain::sha256;
@@ -69,9 +70,10 @@ fn read_club(order: &str, index: usize, section: &Section<'_>) -> Option<ClubSpe
             Some(TargetRow { characteristic, target, text: text.to_owned() })
         })
         .collect();
+    let details = read_details(section);
     let id = format!("{order}/{}", index + 1);
     let token = sha256(id.as_bytes()).chars().take(TOKEN_DIGITS).collect();
-    Some(ClubSpec { id, token, name: name?.to_owned(), kind: kind?, hand: hand?, targets })
+    Some(ClubSpec { id, token, name: name?.to_owned(), kind: kind?, hand: hand?, targets, details: details? })
 }
 
 #[cfg(test)]

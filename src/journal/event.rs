@@ -9,6 +9,7 @@ pub(super) use super::names::{Named, by_id, by_name, list_of};
 
 use super::budget_shape::{as_text, budgets, optional_inputs};
 use super::calibration_shape::CalibrationShape;
+use super::details_shape::{BendLimitShape, DetailsShape, RuleBookShape};
 use super::study_shape::{AngleCheckShape, StudyPlanShape, StudySummaryShape, StudyValueShape};
 use super::trust_shape::{
     CheckShape, ConditionsShape, PlacementShape, PolicyShape, ReferenceShape, findings, optional_name, optional_report,
@@ -21,11 +22,14 @@ use crate::measurement::quantity::Target;
 use crate::measurement::reading::{InstrumentKind, Measured, Quantity};
 use crate::measurement::uncertainty::Budget;
 use crate::work_order::angle_check::AngleCheck;
+use crate::work_order::bending::BendLimit;
 use crate::work_order::checks::{Check, Policy};
+use crate::work_order::details::Details;
 use crate::work_order::event::{BudgetInputs, CapturedReading, Change, Event, EventId, FiledValue, Place};
 use crate::work_order::judging::{DecisionRule, Verdict};
 use crate::work_order::order::{ClubKind, ClubSpec, Hand, Order, Stage, TargetRow};
 use crate::work_order::reference::{Purpose, Reference};
+use crate::work_order::rules::RuleBook;
 use crate::work_order::steps::Step;
 use crate::work_order::study::{StudySummary, StudyValue};
 use crate::work_order::study_plan::StudyPlan;
@@ -120,6 +124,7 @@ list_of!(clubs, ClubSpec, "ClubSpecShape");
 list_of!(targets, TargetRow, "TargetRowShape");
 list_of!(filed_values, FiledValue, "FiledValueShape");
 list_of!(places, Place, "PlaceShape");
+list_of!(bend_limits, BendLimit, "BendLimitShape");
 list_of!(measured_values, Measured, "MeasuredShape");
 
 #[derive(Serialize, Deserialize)]
@@ -146,6 +151,8 @@ struct ClubSpecShape {
     hand: Hand,
     #[serde(with = "targets")]
     targets: Vec<TargetRow>,
+    #[serde(with = "DetailsShape", default, skip_serializing_if = "Details::is_empty")]
+    details: Details,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -292,6 +299,12 @@ enum ChangeShape {
         #[serde(with = "by_name")]
         step: Step,
     },
+    BendDone {
+        club: String,
+        #[serde(with = "by_name")]
+        characteristic: Characteristic,
+        lever_deg: f64,
+    },
     ClubFinished {
         club: String,
     },
@@ -326,6 +339,11 @@ enum ChangeShape {
         report: Option<Box<Report>>,
     },
     PolicySet(#[serde(with = "PolicyShape")] Policy),
+    RulesSet(#[serde(with = "RuleBookShape")] RuleBook),
+    BendLimitsSet {
+        #[serde(with = "bend_limits")]
+        limits: Vec<BendLimit>,
+    },
     ReferenceExpected {
         instrument: String,
         #[serde(with = "by_name")]

@@ -10,6 +10,7 @@ mod budget_shape;
 mod calibration_shape;
 pub mod chain;
 pub mod damage;
+mod details_shape;
 mod error;
 pub mod event;
 pub mod evidence;

@@ -6,10 +6,12 @@ use crate::measurement::check_weight::{InstrumentClass, WeightClass};
 use crate::measurement::reading::{InstrumentKind, Quantity};
 use crate::measurement::uncertainty::Source;
 use crate::work_order::checks::{CheckZone, WhenOut};
+use crate::work_order::details::Measure;
 use crate::work_order::event::EventId;
 use crate::work_order::judging::Verdict;
 use crate::work_order::order::{ClubKind, Hand, Stage};
 use crate::work_order::reference::Purpose;
+use crate::work_order::rules::Subject;
 use crate::work_order::steps::Step;
 
 /// A closed list whose members have names.
@@ -37,7 +39,9 @@ named_by_parse!(
     CheckZone,
     WhenOut,
     WeightClass,
-    InstrumentClass
+    InstrumentClass,
+    Measure,
+    Subject
 );
 
 impl Named for Quantity {

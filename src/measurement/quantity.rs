@@ -1,9 +1,12 @@
 //! Quantities as people write them: `203 g ± 2 g`, `45 1/4 in`, `D3 ± 0.5`, `≤ 46 in`.
 //!
-//! Text comes in, numbers in the base unit of their dimension leave (g, mm, points from A0, deg, cpm, kg·cm²).
+//! Text comes in, numbers in the base unit of their dimension leave (g, mm, points from A0, deg, cpm, kg·cm², cm³).
 //! A bare number without its unit is refused, and so is a decimal comma.
 
 use super::unit::{GRAMS_PER_OUNCE, MM_PER_INCH, Points, round_ties_away};
+
+/// Cubic centimetres in a cubic inch, exact by the inch.
+const CM3_PER_IN3: f64 = 16.387_064;
 
 /// What kind of quantity a text must be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -20,9 +23,25 @@ pub enum Dimension {
     Frequency,
     /// Moment of inertia; base unit kg·cm².
     Inertia,
+    /// Volume; base unit cm³.
+    Volume,
 }
 
 impl Dimension {
+    /// The word of the base unit, for people.
+    #[must_use]
+    pub fn base_unit(self) -> &'static str {
+        match self {
+            Self::Mass => "g",
+            Self::Length => "mm",
+            Self::SwingWeight => "points",
+            Self::Angle => "deg",
+            Self::Frequency => "cpm",
+            Self::Inertia => "kg·cm²",
+            Self::Volume => "cm³",
+        }
+    }
+
     /// Units a text of this dimension may carry, with the factor to the base unit.
     ///
     /// Factors of pound and grain: NIST SP 811, appendix B.8 (exact).
@@ -40,7 +59,15 @@ impl Dimension {
             Self::SwingWeight => &[("points", 1.0), ("point", 1.0)],
             Self::Angle => &[("deg", 1.0), ("°", 1.0)],
             Self::Frequency => &[("cpm", 1.0), ("Hz", 60.0)],
-            Self::Inertia => &[("kg·cm²", 1.0), ("kg.cm2", 1.0), ("kg·cm2", 1.0), ("kg cm2", 1.0)],
+            Self::Inertia => &[
+                ("kg·cm²", 1.0),
+                ("kg.cm2", 1.0),
+                ("kg·cm2", 1.0),
+                ("kg cm2", 1.0),
+                ("g·cm²", 0.001),
+                ("g.cm2", 0.001),
+            ],
+            Self::Volume => &[("cm³", 1.0), ("cm3", 1.0), ("in³", CM3_PER_IN3), ("in3", CM3_PER_IN3)],
         }
     }
 
@@ -52,6 +79,7 @@ impl Dimension {
             Self::Angle => "9.5 deg",
             Self::Frequency => "256 cpm",
             Self::Inertia => "2850 kg.cm2",
+            Self::Volume => "460 cm3",
         }
     }
 }

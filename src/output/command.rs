@@ -39,7 +39,7 @@ pub async fn ask<T: Send + 'static>(
 }
 
 /// The commands there are, for the message when none fits.
-const KNOWN: &str = "import_order, open_order, open_club, step_done, enter, void, void_last, file, operator, scan, next_step, put_aside, next_club, accept";
+const KNOWN: &str = "import_order, open_order, open_club, step_done, enter, bend, void, void_last, file, operator, scan, next_step, put_aside, next_club, accept";
 
 /// Reads a command.
 ///
@@ -67,6 +67,11 @@ pub fn parse(json: &Value) -> Result<Command, String> {
             club: json.get("club").and_then(Value::as_str).map(str::to_owned),
             characteristic: characteristic(json)?,
             quantity: text(json, "quantity", "a quantity with its unit")?.to_owned(),
+        }),
+        "bend" => Ok(Command::Bend {
+            club: json.get("club").and_then(Value::as_str).map(str::to_owned),
+            characteristic: characteristic(json)?,
+            quantity: text(json, "quantity", "how far the lever went")?.to_owned(),
         }),
         "void_last" => Ok(Command::Void { event: None, why: text(json, "why", "the reason")?.to_owned() }),
         "void" => Ok(Command::Void { event: Some(event(json)?), why: text(json, "why", "the reason")?.to_owned() }),

@@ -1,5 +1,6 @@
 //! What the bench shows: followers of the journal and of the live state. They decide nothing about measurements.
 
+pub mod bend_view;
 #[cfg(feature = "embedded-broker")]
 pub mod broker;
 pub mod command;
@@ -9,6 +10,7 @@ pub mod mqtt;
 pub mod payload;
 pub mod reading_view;
 pub mod record;
+pub mod rules_view;
 pub mod sheet;
 pub mod study_command;
 pub mod study_plot;

@@ -3,7 +3,9 @@
 use serde::Serialize;
 use tokio::sync::mpsc;
 
+use super::bend_view::{BendingView, bending};
 use super::command::{Question, ask};
+use super::rules_view::{RuleCheckView, rule_check};
 use super::sheet::Subject;
 use super::text::{self, Lengths};
 use super::trust_view::{self, BudgetView};
@@ -79,6 +81,10 @@ pub struct Record {
     pub suspects: Vec<SuspectView>,
     /// Steps done.
     pub steps: Vec<RecordStep>,
+    /// How it stands to the equipment rules.
+    pub rule_check: RuleCheckView,
+    /// Bends done, and those that are needed.
+    pub bending: BendingView,
     /// Hash of the last event of this club.
     pub chain: String,
 }
@@ -170,6 +176,8 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
             .iter()
             .map(|step| RecordStep { step: step.step.name(), at: rfc3339(step.at_us), by: step.by.clone() })
             .collect(),
+        rule_check: rule_check(club, lengths),
+        bending: bending(club),
         chain,
     }
 }

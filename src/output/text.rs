@@ -24,7 +24,7 @@ pub fn value(characteristic: Characteristic, value: f64, lengths: Lengths) -> St
         Dimension::SwingWeight => Points(value).text(),
         // Only the length itself is worked in inches; balance points are read off a rule in millimetres.
         Dimension::Length if characteristic == Characteristic::Length && lengths == Lengths::Inches => inches(value),
-        dimension => format!("{} {}", number(value, characteristic.decimals()), unit_word(dimension)),
+        dimension => format!("{} {}", number(value, characteristic.decimals()), dimension.base_unit()),
     }
 }
 
@@ -35,7 +35,7 @@ pub fn deviation(characteristic: Characteristic, deviation: f64, lengths: Length
     let shown = match characteristic.dimension() {
         Dimension::SwingWeight => format!("{} points", number(size, 1)),
         Dimension::Length if characteristic == Characteristic::Length && lengths == Lengths::Inches => inches(size),
-        dimension => format!("{} {}", number(size, characteristic.decimals()), unit_word(dimension)),
+        dimension => format!("{} {}", number(size, characteristic.decimals()), dimension.base_unit()),
     };
     // What rounds to nothing has no sign.
     let is_zero = !shown.bytes().any(|byte| (b'1'..=b'9').contains(&byte));
@@ -103,19 +103,6 @@ pub fn small(value: f64, unit: &str) -> String {
     let shown = number(value.abs(), 4);
     let sign = if value < 0.0 && shown.bytes().any(|byte| (b'1'..=b'9').contains(&byte)) { "\u{2212}" } else { "" };
     format!("{sign}{shown} {unit}")
-}
-
-/// The unit of a dimension as a person writes it.
-#[must_use]
-pub fn unit_word(dimension: Dimension) -> &'static str {
-    match dimension {
-        Dimension::Mass => "g",
-        Dimension::Length => "mm",
-        Dimension::SwingWeight => "points",
-        Dimension::Angle => "deg",
-        Dimension::Frequency => "cpm",
-        Dimension::Inertia => "kg·cm²",
-    }
 }
 
 fn number(value: f64, decimals: u8) -> String {

@@ -2,6 +2,8 @@
 
 use serde::Serialize;
 
+use super::bend_view::{self, BendingView, bending};
+use super::rules_view::{RuleCheckView, rule_check};
 use super::text::{self, Lengths};
 use crate::club::characteristic::Characteristic;
 use crate::journal::event::rfc3339;
@@ -13,6 +15,7 @@ use crate::work_order::judging::judge;
 use crate::work_order::order::{Order, Stage};
 use crate::work_order::record::{ClubRecord, Entry, Method};
 use crate::work_order::state::{CaptureLine, Fate, State};
+use crate::work_order::steps::Step;
 use crate::work_order::study::Study;
 
 /// How many captured readings are shown.
@@ -103,6 +106,10 @@ pub struct ClubView {
     pub suspects: Vec<SuspectView>,
     /// What can hurt at the next step.
     pub cautions: Vec<&'static str>,
+    /// Bends done, and those that are needed.
+    pub bending: BendingView,
+    /// How it stands to the equipment rules so far.
+    pub rule_check: RuleCheckView,
     /// Every characteristic asked for or measured.
     pub characteristics: Vec<CharacteristicView>,
 }
@@ -263,6 +270,12 @@ pub fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
     let swing_advice = advice::swing_weight(record);
     let next_step = advice::next_step(record);
     let suspects = suspect_views(record);
+    let bending = bending(record);
+    let mut cautions = next_step.map(|step| step.cautions().to_vec()).unwrap_or_default();
+    // Whoever is told to bend is told what can happen, whatever the next step is called.
+    if !bending.advice.is_empty() && next_step != Some(Step::Adjust) {
+        cautions.extend(Step::Adjust.cautions());
+    }
     let shown = Characteristic::all()
         .filter(|c| record.spec.target(*c).is_some() || record.latest(*c).is_some())
         .map(|c| characteristic(record, c, lengths))
@@ -281,11 +294,14 @@ pub fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
             .iter()
             .map(|suspect| suspect.reason.clone())
             .chain(swing_advice.iter().map(|advice| advice.text.clone()))
+            .chain(bend_view::texts(record))
             .collect(),
         forecast: forecast(record).iter().map(|f| forecast_view(record, f, lengths)).collect(),
         suspects,
         advice_head_g: swing_advice.map(|advice| advice.head_g).filter(|grams| *grams > 0.0),
-        cautions: next_step.map(|step| step.cautions().to_vec()).unwrap_or_default(),
+        cautions,
+        bending,
+        rule_check: rule_check(record, lengths),
         characteristics: shown,
     }
 }

@@ -80,6 +80,8 @@ impl Change {
             Self::SessionEnded => Bearing::default(),
             Self::SessionStarted { .. } => Bearing::latest("session", ""),
             Self::PolicySet(_) => Bearing::latest("policy", ""),
+            Self::RulesSet(_) | Self::BendLimitsSet { .. } => Bearing { bench: true, ..Bearing::default() },
+            Self::BendDone { club, .. } => Bearing { files: true, ..Bearing::of_club(club) },
             Self::OperatorChanged { .. } => Bearing::latest("operator", ""),
             Self::OrderImported { order } | Self::OrderRevised { order } => {
                 Bearing { order: Some(order), ..Bearing::default() }

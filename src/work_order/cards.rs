@@ -105,6 +105,7 @@ mod tests {
     use crate::measurement::reading::{InstrumentKind, Measured, Quantity};
     use crate::measurement::stamp::Stamp;
     use crate::work_order::desk::{Command, answer};
+    use crate::work_order::details::Details;
     use crate::work_order::event::{CapturedReading, EventId, Numbering, Place};
     use crate::work_order::order::{ClubKind, ClubSpec, Hand};
 
@@ -145,6 +146,7 @@ mod tests {
                 kind: ClubKind::Iron,
                 hand: Hand::Right,
                 targets: Vec::new(),
+                details: Details::default(),
             };
             let clubs = (1..=3).map(club).collect();
             let order = Order { number: "W-1".into(), player: None, due: None, clubs };

@@ -152,6 +152,7 @@ fn balance_against_parts(club: &ClubRecord) -> Vec<Suspect> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::work_order::details::Details;
     use crate::work_order::event::FiledValue;
     use crate::work_order::judging::{DecisionRule, Verdict};
     use crate::work_order::order::{ClubKind, ClubSpec, Hand};
@@ -168,6 +169,7 @@ mod tests {
                 kind: ClubKind::Driver,
                 hand: Hand::Right,
                 targets: Vec::new(),
+                details: Details::default(),
             };
             Self(ClubRecord::new("W-1", spec), 0)
         }

@@ -1,5 +1,6 @@
 //! What a reading or a command leads to: state and request come in, changes or a refusal in words leave.
 
+use super::bend_command::bend;
 use super::cards;
 use super::event::{CapturedReading, Change, EventId, FiledValue, Place};
 use super::finishing::{after_change, finish};
@@ -43,6 +44,15 @@ pub enum Command {
         event: Option<EventId>,
         /// Why.
         why: String,
+    },
+    /// Loft or lie was bent; no club means the current one.
+    Bend {
+        /// The club's id.
+        club: Option<String>,
+        /// Loft or lie.
+        characteristic: Characteristic,
+        /// How far the lever went, as typed: `1.5 deg upright`.
+        quantity: String,
     },
     /// Put a captured reading where a person says it belongs.
     File {
@@ -263,6 +273,7 @@ pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> 
         Command::OpenClub(id) => intake::open_club(state, id),
         Command::StepDone(step) => step_done(state, *step),
         Command::Enter { club, characteristic, quantity } => enter(state, club.as_deref(), *characteristic, quantity),
+        Command::Bend { club, characteristic, quantity } => bend(state, club.as_deref(), *characteristic, quantity),
         Command::Void { event, why } => void(state, *event, why),
         Command::File { event, place } => file_by_hand(state, *event, place),
         Command::Operator(operator) => Ok(vec![Change::OperatorChanged { operator: operator.clone() }]),
@@ -362,14 +373,17 @@ pub(super) fn void(state: &State, event: Option<EventId>, why: &str) -> Result<V
     let filed = state.place_of(reading).and_then(|id| state.clubs.get(id));
     let voided = filed.is_some_and(|club| {
         let mut values = club.entries.iter().filter(|entry| entry.event == reading);
-        values.all(|entry| entry.standing == Standing::Voided)
+        let mut bends = club.bends.iter().filter(|bend| bend.event == reading);
+        values.all(|entry| entry.standing == Standing::Voided) && bends.all(|bend| bend.is_voided)
     });
     let studied = state.studies.of_reading(reading).is_some_and(|study| study.holds(reading));
     match state.capture_line(reading).map(|line| &line.fate) {
         Some(Fate::Voided { .. }) => return refused(format!("reading {reading} is already taken back")),
         None if voided => return refused(format!("value {reading} is already taken back")),
         None if state.place_of(reading).is_none() && !studied => {
-            return refused(format!("there is no reading {reading}: give the event of a captured or typed value"));
+            return refused(format!(
+                "there is no reading {reading}: give the event of a captured or typed value or of a bend"
+            ));
         }
         _ => {}
     }

@@ -185,6 +185,7 @@ fn outcome(inputs: &Inputs) -> Option<[f64; 3]> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::work_order::details::Details;
     use crate::work_order::event::{EventId, FiledValue};
     use crate::work_order::judging::{DecisionRule, Verdict};
     use crate::work_order::order::{ClubKind, ClubSpec, Hand};
@@ -198,6 +199,7 @@ mod tests {
             kind: ClubKind::Iron,
             hand: Hand::Right,
             targets: Vec::new(),
+            details: Details::default(),
         };
         let mut record = ClubRecord::new("W-1", spec);
         for (number, (characteristic, stage, value)) in (1u64..).zip(values) {

@@ -2,6 +2,7 @@
 //!
 //! Plain values only; reading them from a file is `config`'s work.
 
+use super::details::Details;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::measurement::quantity::Target;
 
@@ -33,6 +34,8 @@ pub struct ClubSpec {
     pub hand: Hand,
     /// What it must measure.
     pub targets: Vec<TargetRow>,
+    /// What else is known of its parts.
+    pub details: Details,
 }
 
 /// The target of one characteristic.

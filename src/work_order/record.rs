@@ -1,6 +1,10 @@
 //! What is known of one club: entries, steps, stage. A fold of its events.
 
+use std::sync::Arc;
+
+use super::bending::Bend;
 use super::event::{EventId, FiledValue};
+use super::guide::Guide;
 use super::order::{ClubSpec, Stage};
 use super::steps::Step;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
@@ -127,6 +131,10 @@ pub struct ClubRecord {
     pub steps: Vec<StepRecord>,
     /// What was taken back, oldest first.
     pub voids: Vec<VoidRecord>,
+    /// Bends announced, oldest first.
+    pub bends: Vec<Bend>,
+    /// What it is compared with and advised by: as the bench knows it, for a finished club as it was then.
+    pub guide: Arc<Guide>,
     /// When it was finished.
     pub finished_at_us: Option<i64>,
     /// The last event that touched this club.
@@ -144,6 +152,8 @@ impl ClubRecord {
             entries: Vec::new(),
             steps: Vec::new(),
             voids: Vec::new(),
+            bends: Vec::new(),
+            guide: Arc::default(),
             finished_at_us: None,
             last_seq: 0,
         }
@@ -176,6 +186,9 @@ impl ClubRecord {
 
     /// Takes back everything that came with `event`; the value it had superseded counts again.
     pub fn void(&mut self, event: EventId) {
+        for bend in self.bends.iter_mut().filter(|bend| bend.event == event) {
+            bend.is_voided = true;
+        }
         let voided: Vec<Entry> = self.entries.iter().filter(|entry| entry.event == event).cloned().collect();
         for entry in &mut self.entries {
             if entry.event == event {
@@ -204,10 +217,14 @@ impl ClubRecord {
         self.valid().rfind(|entry| entry.filed.characteristic == characteristic)
     }
 
-    /// The newest valid entry of a characteristic that says something about the club as it will be handed over.
+    /// The newest valid entry of a characteristic that says something about the club as it will be handed over: nothing
+    /// that was measured before that angle was bent.
     #[must_use]
     pub fn standing(&self, characteristic: Characteristic) -> Option<&Entry> {
-        self.valid().rfind(|e| e.filed.characteristic == characteristic && e.filed.stage.counts_for(characteristic))
+        let bent = self.bends.iter().rfind(|bend| bend.characteristic == characteristic && !bend.is_voided);
+        let since = self.entries.get(bent.map_or(0, |bend| bend.entries_before)..).unwrap_or_default();
+        let counts = |e: &&Entry| e.standing == Standing::Valid && e.filed.stage.counts_for(characteristic);
+        since.iter().rfind(|e| e.filed.characteristic == characteristic && counts(e))
     }
 
     /// Characteristics the order asks for that are not measured yet, in the order of the work.

@@ -250,7 +250,7 @@ fn usual_range_g(kind: ClubKind, characteristic: Characteristic) -> Band {
         (Characteristic::ShaftMass, ClubKind::Driver | ClubKind::Fairway) => (38.0, 90.0),
         (Characteristic::ShaftMass, _) => (50.0, 140.0),
         (Characteristic::GripMass, ClubKind::Putter) => (50.0, 180.0),
-        (Characteristic::GripMass, _) => (24.0, 70.0),
+        (Characteristic::GripMass, _) => (24.0, 80.0),
         _ => (0.0, 0.0),
     };
     Band { lo, hi }
@@ -282,6 +282,7 @@ fn refuse(reason: &str) -> Routing {
 mod tests {
     use super::*;
     use crate::measurement::quantity::parse_target;
+    use crate::work_order::details::Details;
     use crate::work_order::order::{ClubSpec, Hand, TargetRow};
 
     fn driver(targets: &[(Characteristic, &str)]) -> ClubRecord {
@@ -302,6 +303,7 @@ mod tests {
                 kind: ClubKind::Driver,
                 hand: Hand::Right,
                 targets,
+                details: Details::default(),
             },
         )
     }

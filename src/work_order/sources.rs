@@ -27,5 +27,6 @@ pub(super) fn rule_uncertainty(dimension: Dimension) -> f64 {
         Dimension::SwingWeight | Dimension::Angle => 0.25,
         Dimension::Frequency => 1.0,
         Dimension::Inertia => 10.0,
+        Dimension::Volume => 1.0,
     }
 }

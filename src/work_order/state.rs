@@ -1,14 +1,18 @@
 //! The state of the bench's work: the fold of all events. `apply` never fails and never decides.
 
 use std::collections::{BTreeMap, HashMap, VecDeque};
+use std::sync::Arc;
 
+use super::bending::Bend;
 use super::checks::Policy;
 use super::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
+use super::guide::Guide;
 use super::order::{Order, Stage};
 use super::record::{ClubRecord, ClubState, Entry, Method, StepRecord, VoidRecord};
 use super::sources::quantity_of;
 use super::study::Studies;
 use super::trust::Trust;
+use crate::club::characteristic::Characteristic;
 
 /// How many captured readings stay at hand for the display and for filing by hand.
 const CAPTURES_AT_HAND: usize = 40;
@@ -94,6 +98,8 @@ pub struct State {
     pub studies: Studies,
     /// The rules that verdicts and checks go by.
     pub policy: Policy,
+    /// What clubs are compared with and advised by.
+    pub guide: Arc<Guide>,
     /// Sequence of the last event applied.
     pub seq: u64,
     /// The club each captured reading or typed value went to, for voiding.
@@ -122,6 +128,11 @@ impl State {
             | Change::StudyBrokenOff { .. }
             | Change::StudyFinished { .. } => {}
             Change::PolicySet(policy) => self.policy = *policy,
+            Change::RulesSet(rules) => self.guide_changed(|guide| guide.rules = rules.clone()),
+            Change::BendLimitsSet { limits } => self.guide_changed(|guide| guide.bend_limits.clone_from(limits)),
+            Change::BendDone { club, characteristic, lever_deg } => {
+                self.bend(event, club, (*characteristic, *lever_deg));
+            }
             Change::Checked(check) => {
                 if let Some(reading) = check.reading {
                     self.is_reference(reading);
@@ -213,10 +224,14 @@ impl State {
                 }
                 self.finished_last = Some(club.clone());
             }
-            Change::ClubReopened { club } => self.on_club(club, event.seq, |record| {
-                record.state = ClubState::InWork;
-                record.finished_at_us = None;
-            }),
+            Change::ClubReopened { club } => {
+                let guide = self.guide.clone();
+                self.on_club(club, event.seq, |record| {
+                    record.state = ClubState::InWork;
+                    record.finished_at_us = None;
+                    record.guide = guide;
+                });
+            }
             Change::InstrumentFound { instrument, .. } => {
                 self.connected.insert(instrument.clone(), true);
             }
@@ -300,6 +315,29 @@ impl State {
         }
     }
 
+    /// Changes what clubs are compared with and advised by, for all that are not finished.
+    fn guide_changed(&mut self, change: impl FnOnce(&mut Guide)) {
+        change(Arc::make_mut(&mut self.guide));
+        for record in self.clubs.values_mut().filter(|record| record.state != ClubState::Finished) {
+            record.guide = self.guide.clone();
+        }
+    }
+
+    fn bend(&mut self, event: &Event, club: &str, (characteristic, lever_deg): (Characteristic, f64)) {
+        self.place_of.insert(event.id, club.to_owned());
+        self.on_club(club, event.seq, |record| {
+            record.bends.push(Bend {
+                characteristic,
+                lever_deg,
+                event: event.id,
+                at_us: event.at_us,
+                by: event.by.clone(),
+                entries_before: record.entries.len(),
+                is_voided: false,
+            });
+        });
+    }
+
     fn take_order(&mut self, order: &Order, seq: u64) {
         // A club that the new version drops was not begun, or it would have been refused.
         for spec in self.orders.get(&order.number).into_iter().flat_map(|known| &known.clubs) {
@@ -314,7 +352,8 @@ impl State {
                     record.last_seq = seq;
                 }
                 None => {
-                    self.clubs.insert(spec.id.clone(), ClubRecord::new(&order.number, spec.clone()));
+                    let record = ClubRecord::new(&order.number, spec.clone());
+                    self.clubs.insert(spec.id.clone(), ClubRecord { guide: self.guide.clone(), ..record });
                 }
             }
         }
@@ -367,9 +406,12 @@ impl State {
     }
 
     fn on_club(&mut self, club: &str, seq: u64, change: impl FnOnce(&mut ClubRecord)) {
-        if let Some(record) = self.clubs.get_mut(club) {
-            record.last_seq = seq;
-            change(record);
+        let Some(record) = self.clubs.get_mut(club) else { return };
+        record.last_seq = seq;
+        change(record);
+        if !record.bends.is_empty() {
+            let bent = record.clone();
+            self.guide_changed(|guide| guide.learn(&bent));
         }
     }
 }

@@ -50,6 +50,16 @@ export const SCENES = {
     captures: [s.unfiled(), ...s.captures()],
     instruments: [s.scale(), s.beam({ phase: "held", progress: 1, readings: s.beamReadings() }), s.gauge()],
   }),
+  bending: s.scene({
+    club: s.club({
+      name: "5-iron",
+      next_step: "adjust",
+      advice: [s.bendAdvice().text],
+      bending: { done: [], advice: [s.bendAdvice(), { ...s.bendAdvice(), characteristic: "loft", quantity: "1.0 deg weaker" }] },
+      rule_check: s.ruleCheck(),
+      cautions: ["Bending: heads can crack or break; eye protection, small steps, never beyond the head maker's limit."],
+    }),
+  }),
   unknown: onScale({ phase: "unknown", progress: null }),
   lost: s.scene({
     banners: s.bannerSet(),

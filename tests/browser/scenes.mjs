@@ -263,6 +263,29 @@ export const club = (changes = {}) => ({
   ...changes,
 });
 
+export const bendAdvice = () => ({
+  characteristic: "lie",
+  change_deg: 1.2,
+  aim_deg: 1.5,
+  spring_back_deg: 0.3,
+  learnt_from: 2,
+  warning: null,
+  quantity: "1.5 deg upright",
+  text: "bend 1.2° upright; aim for 1.5° at the lever: springs back 0.3° (2 bends of this head)",
+});
+
+export const ruleCheck = () => ({
+  edition: "2019, first edition",
+  source: "Equipment Rules published by the two governing bodies",
+  standing: "over",
+  text: "length 48 1/4 in: over, at most 48 in; within: grip diameter; not judged: head volume not measured (equipment rules 2019, first edition)",
+  note: "A comparison with the printed limits of this edition, not a ruling: the governing bodies decide whether a club conforms.",
+  rules: [
+    { rule: "longest-club", standing: "over", text: "length 48 1/4 in: over, at most 48 in", source: "Part 2 1c", note: "A putter has no longest length." },
+    { rule: "head-volume", standing: "not_judged", text: "head volume: not judged, not measured", source: "Part 2 4b(i)" },
+  ],
+});
+
 export const capture = (event, at, text, place, changes = {}) => ({
   event,
   at: `2026-11-25T09:${at}Z`,

@@ -115,12 +115,12 @@ impl Bench {
             snapshots: self.snapshots.subscribe(),
             journal: self.journal.reader(),
             records: Arc::new(move |club| {
-                let club = state.lock().unwrap().clubs.get(club).cloned();
-                Box::pin(async move {
-                    let club = club?;
-                    let json = serde_json::to_value(record(&club, "chain".into(), Lengths::Inches)).unwrap();
-                    Some((club.spec.token, json))
-                })
+                let state = state.lock().unwrap();
+                let found = state.clubs.get(club).map(|club| {
+                    let record = record(&state, club, "chain".into(), Lengths::Inches);
+                    (club.spec.token.clone(), serde_json::to_value(record).unwrap())
+                });
+                Box::pin(async move { found })
             }),
             commands: self.commands_in.clone(),
         };

@@ -52,6 +52,27 @@ describe("what a person does", () => {
       assert.deepEqual(await sent(), [{ command: "enter", club: "W-1042/1", characteristic: "length", quantity: "45 in" }]);
     }));
 
+  test("a_bend_is_said_as_it_was_read_at_the_lever", () =>
+    on(SCENES.bending, async (page) => {
+      await page.getByRole("button", { name: "bent: lie as written" }).click();
+      const bend = { command: "bend", club: "W-1042/1", characteristic: "lie" };
+      assert.deepEqual((await sent(1))[0], { ...bend, quantity: "1.5 deg upright" });
+      await page.getByLabel("lie", { exact: true }).fill("1.8 deg upright");
+      await page.getByRole("button", { name: "bent: lie as written" }).click();
+      assert.deepEqual((await sent(2))[1], { ...bend, quantity: "1.8 deg upright" });
+    }));
+
+  test("the_rules_open_and_stay_open_when_a_new_state_comes", () =>
+    on(SCENES.bending, async (page) => {
+      await untilText(page, ".rules summary", "over, at most 48 in");
+      await page.locator(".rules summary").click();
+      await untilText(page, ".rules", "not a ruling: the governing bodies decide");
+      const club = { ...SCENES.bending.club, rule_check: { ...s.ruleCheck(), text: "within: length" } };
+      await show(page, s.scene({ club }));
+      await untilText(page, ".rules summary", "within: length");
+      assert.equal(await page.evaluate(() => document.querySelector(".rules").open), true);
+    }));
+
   test("orders_clubs_and_steps_are_opened_and_marked", () =>
     on(SCENES.empty, async (page) => {
       await page.getByRole("button", { name: "mark done: step dry fit" }).click();

@@ -23,7 +23,7 @@ export function drawAct(view, shown) {
         : (shown.instrument.message ?? phaseAdvice(shown.instrument));
   const queue = club || view.state === null ? [] : (view.state.queue ?? []);
   const name = (id) => view.state?.instruments?.find((instrument) => instrument.id === id)?.name ?? plain(id);
-  const changed = rebuild(place, [loud, now, club?.club, club?.next, club?.advice, shown.calling, queue, view.state === null], () => [
+  const changed = rebuild(place, [loud, now, club?.club, club?.next, club?.advice, club?.bending?.advice, shown.calling, queue, view.state === null], () => [
     loud ? unfiled(loud, name) : null,
     loud ? null : guidance(club, now, shown.calling),
     club || view.state === null || (loud && queue.length === 0) ? null : openings(queue),
@@ -93,8 +93,36 @@ function guidance(club, now, calling) {
     now ? line("now", now, "line-now") : null,
     club && !calling && club.next ? line("then", club.next) : null,
     club?.advice?.length ? line("advice", club.advice.join("; ")) : null,
+    bends(club),
   ].filter(Boolean);
   return lines.length ? el("div", { class: "guidance" }, lines) : null;
+}
+
+/** What was bent is said here, as it was read at the lever: only then is it learnt what springs back. */
+function bends(club) {
+  const advised = (club?.bending?.advice ?? []).filter((advice) => advice.quantity);
+  return advised.length ? el("div", { class: "bends" }, advised.map((advice) => bent(club.club, advice))) : null;
+}
+
+function bent(club, { characteristic, quantity }) {
+  const id = `bent-${characteristic}`;
+  const field = el("input", { id, type: "text", value: quantity, "data-focus": id, autocomplete: "off" });
+  return el(
+    "p",
+    {},
+    el("label", { for: id }, plain(characteristic)),
+    field,
+    el(
+      "button",
+      {
+        type: "button",
+        "data-focus": `${id}-done`,
+        "aria-label": `bent: ${plain(characteristic)} as written`,
+        onclick: commandListener(() => ({ command: "bend", club, characteristic, quantity: field.value })),
+      },
+      "bent",
+    ),
+  );
 }
 
 /** Draws the step that the club waits for: its cautions, and the button that marks it done. */

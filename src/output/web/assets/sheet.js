@@ -46,10 +46,28 @@ export function drawSheet(view, reading) {
   const place = byId("sheet");
   const club = view.state?.club ?? null;
   const current = reading?.characteristic ? `${reading.characteristic} ${reading.stage ?? club?.stage}` : null;
-  const changed = rebuild(place, [club?.club, club?.characteristics, current], () =>
-    club ? table(club, current) : el("p", { class: "none" }, "The sheet of a club stands here once an order is open."),
+  const changed = rebuild(place, [club?.club, club?.characteristics, club?.rule_check, current], () =>
+    club ? [table(club, current), rules(club.rule_check, place.querySelector(".rules")?.open)] : el("p", { class: "none" }, "The sheet of a club stands here once an order is open."),
   );
   if (changed) bringIntoSight(place);
+}
+
+/** How the club stands to the equipment rules: one sentence, each rule behind it, and that it is no ruling. */
+function rules(check, isOpen) {
+  if (!check) return null;
+  return el(
+    "details",
+    { class: "rules", open: isOpen === true },
+    el("summary", { "data-standing": check.standing, "data-focus": "rules" }, el("b", {}, "equipment rules "), signed(check.text)),
+    el(
+      "ul",
+      {},
+      (check.rules ?? []).map((rule) =>
+        el("li", { "data-standing": rule.standing }, signed(rule.text), el("small", {}, ` ${rule.source}${rule.note ? `. ${rule.note}` : ""}`)),
+      ),
+    ),
+    el("p", {}, check.note),
+  );
 }
 
 function bringIntoSight(place) {

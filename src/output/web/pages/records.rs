@@ -228,7 +228,7 @@ fn row(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> ValueRow {
     };
     let view = entry.budget.as_ref().map(budget);
     let expanded = view.as_ref().and_then(|view| view.expanded).unwrap_or(2.0 * filed.u);
-    let (rule, unit) = (filed.rule.text(), text::unit_word(characteristic.dimension()));
+    let (rule, unit) = (filed.rule.text(), characteristic.dimension().base_unit());
     let (place, measured) = match &entry.method {
         Method::Measured { instrument, .. } => (instrument.clone(), true),
         Method::Typed { text } => (format!("typed: {text}"), false),

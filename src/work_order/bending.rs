@@ -1,0 +1,332 @@
+//! Bending loft and lie: what was bent and what came of it, what springs back, and how far to bend now.
+//!
+//! A club's record and what earlier bends of like heads taught come in; lines of work and advice go out. A head springs
+//! back by what the neck and the lever bent elastically: for a neck that yields this does not depend on how far it is
+//! bent, so it is an angle to be added, not a share (own derivation: full plastic moment times compliance). It is learnt
+//! from readings before and after an announced bend; until then nothing is claimed. Absent: what a head can stand, which
+//! its maker knows.
+
+use super::details::Measure;
+use super::event::EventId;
+use super::judging::{Verdict, judge};
+use super::order::ClubKind;
+use super::record::{ClubRecord, Entry, Standing};
+use crate::club::angles::bend_loft;
+use crate::club::characteristic::Characteristic;
+use crate::measurement::unit::Degrees;
+
+/// Angles that are bent, in the order they are advised.
+pub const BENT: [Characteristic; 2] = [Characteristic::Lie, Characteristic::Loft];
+/// Most that is bent at once, in degrees; more is a slip of the pen.
+pub const MOST_DEG: f64 = 15.0;
+/// How many bends a spring back is learnt from.
+const LEARNT_FROM: usize = 8;
+/// A deviation this small without limits is left alone, in degrees: half of what a bench's gauge repeats to.
+const LEAVE_ALONE_DEG: f64 = 0.25;
+
+/// A bend that was announced.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bend {
+    /// Loft or lie.
+    pub characteristic: Characteristic,
+    /// How far the lever went, in degrees: + more loft, + upright.
+    pub lever_deg: f64,
+    /// The `bend_done` event.
+    pub event: EventId,
+    /// When, in microseconds since 1970 UTC.
+    pub at_us: i64,
+    /// Who was at the bench.
+    pub by: Option<String>,
+    /// How many values the record had then: what stands behind them was measured after the bend.
+    pub entries_before: usize,
+    /// Whether it was taken back.
+    pub is_voided: bool,
+}
+
+/// The bends of one angle between two measurements, and what came of them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bent {
+    /// Loft or lie.
+    pub characteristic: Characteristic,
+    /// How far the lever went in all, in degrees.
+    pub lever_deg: f64,
+    /// The last reading before, in degrees.
+    pub before: Option<f64>,
+    /// The last reading after, in degrees; `None` while it was not measured again.
+    pub after: Option<f64>,
+    /// What sprang back, in degrees, where one gauge read before and after and all bends went one way.
+    pub spring_back: Option<f64>,
+    /// The last bend of them.
+    pub last: EventId,
+}
+
+impl Bent {
+    /// How far the head was really bent, as far as that is known.
+    #[must_use]
+    pub fn got(&self) -> Option<f64> {
+        self.before.zip(self.after).map(|(before, after)| after - before)
+    }
+}
+
+/// How far a head of a material may be bent on this bench.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BendLimit {
+    /// The material, as orders name it.
+    pub material: String,
+    /// Most change of loft in all, in degrees.
+    pub loft_deg: f64,
+    /// Most change of lie in all, in degrees.
+    pub lie_deg: f64,
+}
+
+impl BendLimit {
+    fn of(&self, characteristic: Characteristic) -> f64 {
+        if characteristic == Characteristic::Loft { self.loft_deg } else { self.lie_deg }
+    }
+}
+
+/// What springs back after a bend.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SpringBack {
+    /// The angle: the median of what was seen, not below 0.
+    pub deg: f64,
+    /// From how many bends.
+    pub bends: usize,
+    /// From this head, not from others of its material.
+    pub own: bool,
+}
+
+/// What to do about one angle.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BendAdvice {
+    /// Loft or lie.
+    pub characteristic: Characteristic,
+    /// The change that is needed, in degrees: + more loft, + upright.
+    pub change_deg: f64,
+    /// What to aim for at the lever, where the spring back is known.
+    pub aim_deg: Option<f64>,
+    /// What springs back.
+    pub spring_back: Option<SpringBack>,
+    /// Bounce now and after the bend, in degrees, where the order gives it and loft is bent.
+    pub bounce: Option<[f64; 2]>,
+    /// Why to ask the head's maker first.
+    pub warning: Option<String>,
+    /// Whether it is a head that can be bent at all, as far as its kind says.
+    pub can_bend: bool,
+    /// The words, with the warning.
+    pub text: String,
+}
+
+/// The way a change of an angle goes, in the words of the trade.
+#[must_use]
+pub fn way(characteristic: Characteristic, deg: f64) -> &'static str {
+    match (characteristic, deg < 0.0) {
+        (Characteristic::Loft, false) => "weaker",
+        (Characteristic::Loft, true) => "stronger",
+        (Characteristic::FaceAngle, false) => "closed",
+        (Characteristic::FaceAngle, true) => "open",
+        (_, false) => "upright",
+        (_, true) => "flat",
+    }
+}
+
+/// A bend as people read and write it: `1.5 deg upright`.
+#[must_use]
+pub fn written(characteristic: Characteristic, deg: f64) -> String {
+    format!("{:.1} deg {}", deg.abs(), way(characteristic, deg))
+}
+
+/// Splits the way off a bend as written; the factor is that of the sign, `None` where no way is written.
+///
+/// # Errors
+/// The ways there are, where another is written.
+pub fn split_way(characteristic: Characteristic, text: &str) -> Result<(&str, Option<f64>), String> {
+    let text = text.trim();
+    let ways = [way(characteristic, 1.0), way(characteristic, -1.0)];
+    for (way, sign) in ways.into_iter().zip([1.0, -1.0]) {
+        if let Some(number) = text.strip_suffix(way) {
+            return Ok((number.trim_end(), Some(sign)));
+        }
+    }
+    let last = text.rsplit(' ').next().unwrap_or_default();
+    let is_word = last.len() > 3 && last.bytes().all(|b| b.is_ascii_alphabetic());
+    if is_word {
+        Err(format!("\"{last}\" is no way of changing {}, expected {} or {}", characteristic.label(), ways[0], ways[1]))
+    } else {
+        Ok((text, None))
+    }
+}
+
+/// Every bend of an angle with what came of it, oldest first.
+#[must_use]
+pub fn bent(club: &ClubRecord, characteristic: Characteristic) -> Vec<Bent> {
+    let bends: Vec<&Bend> =
+        club.bends.iter().filter(|bend| bend.characteristic == characteristic && !bend.is_voided).collect();
+    let counts = |entry: &&Entry| entry.filed.characteristic == characteristic && entry.standing != Standing::Voided;
+    let mut groups: Vec<(Vec<&Bend>, Option<&Entry>)> = Vec::new();
+    for (index, bend) in bends.iter().enumerate() {
+        let until = bends.get(index + 1).map_or(club.entries.len(), |next| next.entries_before);
+        let after = club.entries.get(bend.entries_before..until).unwrap_or_default().iter().rfind(counts);
+        match groups.last_mut() {
+            // Nothing was measured since: the two add up.
+            Some((group, measured @ None)) => {
+                group.push(bend);
+                *measured = after;
+            }
+            _ => groups.push((vec![bend], after)),
+        }
+    }
+    groups
+        .iter()
+        .filter_map(|(group, after)| {
+            let (first, last) = (group.first()?, group.last()?);
+            let earlier = club.entries.get(..first.entries_before).unwrap_or_default();
+            // The same gauge, if it read before: two gauges may differ by more than springs back.
+            let same = |entry: &&Entry| counts(entry) && after.is_none_or(|a| a.method.name() == entry.method.name());
+            let same_gauge = earlier.iter().rfind(same);
+            let before = same_gauge.or_else(|| earlier.iter().rfind(counts)).map(|entry| entry.filed.value);
+            let lever_deg: f64 = group.iter().map(|bend| bend.lever_deg).sum();
+            let one_way = group.iter().all(|bend| bend.lever_deg.signum() * lever_deg > 0.0);
+            let learnt = after.filter(|_| one_way && same_gauge.is_some()).zip(before);
+            Some(Bent {
+                characteristic,
+                lever_deg,
+                before,
+                after: after.map(|entry| entry.filed.value),
+                spring_back: learnt
+                    .map(|(after, before)| (lever_deg - (after.filed.value - before)) * lever_deg.signum()),
+                last: last.event,
+            })
+        })
+        .collect()
+}
+
+/// What springs back when this angle of this head is bent: by its own bends, else by those of heads of its material.
+#[must_use]
+pub fn spring_back(club: &ClubRecord, characteristic: Characteristic) -> Option<SpringBack> {
+    let own: Vec<f64> = bent(club, characteristic).into_iter().filter_map(|b| b.spring_back).collect();
+    if !own.is_empty() {
+        return median(&own).map(|(deg, bends)| SpringBack { deg, bends, own: true });
+    }
+    let material = club.spec.details.head_material.as_ref()?;
+    let like = club.guide.sprang_back.iter().filter(|s| s.material == *material && s.characteristic == characteristic);
+    let others: Vec<f64> = like.flat_map(|sprang| sprang.degrees.iter().copied()).collect();
+    median(&others).map(|(deg, bends)| SpringBack { deg, bends, own: false })
+}
+
+/// The median of the last values, so that one slip at the lever does not count, and of how many.
+fn median(values: &[f64]) -> Option<(f64, usize)> {
+    let mut last = values.get(values.len().saturating_sub(LEARNT_FROM)..)?.to_vec();
+    last.sort_by(f64::total_cmp);
+    let (lower, upper) = (last.get(last.len().checked_sub(1)? / 2)?, last.get(last.len() / 2)?);
+    Some((f64::midpoint(*lower, *upper).max(0.0), last.len()))
+}
+
+/// Bounce of the head now: as given, changed with the loft since the first reading of it.
+#[must_use]
+pub fn bounce_now(club: &ClubRecord) -> Option<f64> {
+    let given = club.spec.details.given(Measure::Bounce)?.value;
+    let moved: f64 = bent(club, Characteristic::Loft).iter().map(|b| b.got().unwrap_or(b.lever_deg)).sum();
+    Some(given + moved)
+}
+
+/// Advice for every angle that was measured on the gripped club and is outside its limits, or was bent since.
+#[must_use]
+pub fn advice(club: &ClubRecord) -> Vec<BendAdvice> {
+    BENT.iter().filter_map(|characteristic| advice_for(club, *characteristic)).collect()
+}
+
+/// The change that brings an angle to its target; `None` where it is not measured, or nothing is to be done.
+#[must_use]
+pub fn needed(club: &ClubRecord, characteristic: Characteristic) -> Option<f64> {
+    let target = club.spec.target(characteristic)?.target;
+    let aim = target.value.or_else(|| target.lower.zip(target.upper).map(|(lo, hi)| f64::midpoint(lo, hi)));
+    let aim = aim.or(target.lower).or(target.upper)?;
+    let filed = &club.standing(characteristic)?.filed;
+    let change = aim - filed.value;
+    let leave = match judge(filed.rule, &target, filed.value, filed.u).verdict {
+        Verdict::Within => true,
+        Verdict::NoTarget => change.abs() < LEAVE_ALONE_DEG,
+        Verdict::Under | Verdict::Over => false,
+    };
+    (!leave).then_some(change)
+}
+
+fn advice_for(club: &ClubRecord, characteristic: Characteristic) -> Option<BendAdvice> {
+    let change_deg = needed(club, characteristic)?;
+    let label = characteristic.label();
+    let off = format!("{label} is {:.1}° too {}", change_deg.abs(), too(characteristic, change_deg));
+    let only = |text: String| BendAdvice {
+        characteristic,
+        change_deg,
+        aim_deg: None,
+        spring_back: None,
+        bounce: None,
+        warning: None,
+        can_bend: false,
+        text,
+    };
+    if matches!(club.spec.kind, ClubKind::Driver | ClubKind::Fairway) {
+        let remedy = match &club.spec.details.sleeve {
+            Some(_) => {
+                format!("turn the sleeve: `benchscribe sleeve {}` shows what each position changes", club.spec.id)
+            }
+            None => "few heads of woods can be bent: ask the head's maker".to_owned(),
+        };
+        return Some(only(format!("{off}; {remedy}")));
+    }
+    let spring_back = spring_back(club, characteristic);
+    let aim_deg = spring_back.map(|spring| change_deg + spring.deg * change_deg.signum());
+    let loft = club.standing(characteristic).filter(|_| characteristic == Characteristic::Loft);
+    let bounce = loft.zip(bounce_now(club)).and_then(|(loft, bounce)| {
+        let (_, after) = bend_loft(Degrees(loft.filed.value), Degrees(bounce), Degrees(change_deg)).ok()?;
+        Some([bounce, after.0])
+    });
+    let warning = warning(club, characteristic, change_deg);
+    let mut text = format!("bend {}", written(characteristic, change_deg).replace(" deg", "°"));
+    text += &match (aim_deg, spring_back) {
+        (Some(aim), Some(spring)) => {
+            let of = if spring.own { "this head" } else { "heads of this material" };
+            let bends = if spring.bends == 1 { "1 bend".to_owned() } else { format!("{} bends", spring.bends) };
+            format!("; aim for {:.1}° at the lever: springs back {:.1}° ({bends} of {of})", aim.abs(), spring.deg)
+        }
+        _ => format!(", say what you bent and measure again: how much {label} springs back is not known yet"),
+    };
+    if let Some([now, after]) = bounce {
+        text += &format!("; bounce {now:.1}° becomes {after:.1}°");
+    }
+    if let Some(warning) = &warning {
+        text += &format!("; {warning}");
+    }
+    Some(BendAdvice { characteristic, change_deg, aim_deg, spring_back, bounce, warning, can_bend: true, text })
+}
+
+/// What is wrong with an angle that needs this change.
+fn too(characteristic: Characteristic, change_deg: f64) -> &'static str {
+    match (characteristic, change_deg < 0.0) {
+        (Characteristic::Loft, true) => "weak",
+        (Characteristic::Loft, false) => "strong",
+        _ => way(characteristic, -change_deg),
+    }
+}
+
+/// What was bent counts with what is to be bent: a neck remembers.
+fn warning(club: &ClubRecord, characteristic: Characteristic, change_deg: f64) -> Option<String> {
+    let ask = "ask the head's maker first, heads can break";
+    let Some(material) = &club.spec.details.head_material else {
+        return Some(format!("the order does not say what the head is made of: {ask}"));
+    };
+    let Some(limit) = club.guide.bend_limits.iter().find(|limit| limit.material == *material) else {
+        return Some(format!("no bending limit is set for {material}: {ask}"));
+    };
+    let before: f64 = bent(club, characteristic).iter().map(|b| b.got().unwrap_or(b.lever_deg).abs()).sum();
+    let total = before + change_deg.abs();
+    // A limit of 2 deg allows 2 deg.
+    let limit = limit.of(characteristic);
+    (total > limit + 1e-9).then(|| format!("{total:.1}° in all is beyond the {limit:.1}° set for {material}: {ask}"))
+}
+
+/// Angles that were bent and not measured since.
+pub fn unmeasured(club: &ClubRecord) -> impl Iterator<Item = Bent> {
+    BENT.into_iter().filter_map(|characteristic| bent(club, characteristic).pop().filter(|b| b.after.is_none()))
+}
