@@ -10,6 +10,7 @@ use super::{print, runtime};
 use crate::club::angles::Face;
 use crate::club::characteristic::Characteristic;
 use crate::club::sleeve_table::{PositionChange, Wanted, best, changes};
+use crate::journal::archive::FoundClub;
 use crate::measurement::quantity::{Dimension, parse_value};
 use crate::measurement::unit::Degrees;
 use crate::work_order::bending::split_way;
@@ -56,16 +57,15 @@ fn change(of: Characteristic, written: Option<&str>) -> anyhow::Result<Option<f6
 }
 
 async fn show(access: &Access, id: &str, wanted: Wanted, as_json: bool) -> anyhow::Result<()> {
-    let (_, state) = access.state().await?;
-    let Some(club) = state.clubs.get(id) else {
+    let Some(FoundClub { club, .. }) = access.reader().await?.club(id).await? else {
         bail!("there is no club {id}; `records list` shows what there is");
     };
     let Some(sleeve) = &club.spec.details.sleeve else {
         bail!("the order gives no sleeve for {id}: put [club.sleeve] with tilt and clock below the club in its file");
     };
-    let (loft, loft_from) = angle(club, Characteristic::Loft)?;
-    let (lie, lie_from) = angle(club, Characteristic::Lie)?;
-    let face_angle = angle(club, Characteristic::FaceAngle).map_or(0.0, |(value, _)| value);
+    let (loft, loft_from) = angle(&club, Characteristic::Loft)?;
+    let (lie, lie_from) = angle(&club, Characteristic::Lie)?;
+    let face_angle = angle(&club, Characteristic::FaceAngle).map_or(0.0, |(value, _)| value);
     let face = Face { loft: Degrees(loft), angle: Degrees(face_angle) };
     let rows = changes(face, Degrees(lie), sleeve.tilt, &sleeve.clocks, sleeve.at)
         .with_context(|| format!("the sleeve of {id}"))?;

@@ -285,43 +285,6 @@ impl Reader {
             .await
     }
 
-    /// A page of clubs with their records, the ones touched last first, and how many there are on all pages. What is looked
-    /// for may stand anywhere in id, name or player of the [`NEAR`] clubs touched last; of older ones it must be the whole id,
-    /// order or player.
-    ///
-    /// # Errors
-    /// When the database fails or an event of a club is damaged.
-    pub async fn page(&self, find: &str, skip: u32, count: u32) -> Result<(Vec<FoundClub>, u32), JournalError> {
-        let mut connection = self.connections().acquire().await.map_err(|error| self.failed(error))?;
-        let hits = if find.is_empty() {
-            "SELECT n, order_n, club, last_us FROM index_club WHERE state <> 'dropped'"
-        } else {
-            HITS
-        };
-        let counting = format!("SELECT count(*) FROM ({hits})");
-        let total: u32 = sqlx::query_scalar(sqlx::AssertSqlSafe(counting))
-            .bind(find)
-            .bind(NEAR)
-            .fetch_one(&mut *connection)
-            .await
-            .map_err(|error| self.failed(error))?;
-        let sql = format!("SELECT n, order_n, club, last_us FROM ({hits}) ORDER BY last_us DESC, n LIMIT ?3 OFFSET ?4");
-        let rows = sqlx::query(sqlx::AssertSqlSafe(sql))
-            .bind(find)
-            .bind(NEAR)
-            .bind(count)
-            .bind(skip)
-            .fetch_all(&mut *connection)
-            .await
-            .map_err(|error| self.failed(error))?;
-        let mut clubs = Vec::new();
-        for row in rows {
-            let (n, order_n, id, _) = stale(&row).map_err(|error| self.failed(error))?;
-            clubs.extend(self.fold_club(&mut connection, n, order_n, &id).await?);
-        }
-        Ok((clubs, total))
-    }
-
     /// The few lines that are not up to date, brought up to date by their records; each with its player.
     async fn stale_lines(&self) -> Result<Vec<(ClubLine, Option<String>)>, JournalError> {
         let mut connection = self.connections().acquire().await.map_err(|error| self.failed(error))?;
@@ -421,16 +384,6 @@ const AT_HAND: &str = "
         UNION SELECT e.seq FROM wanted w JOIN index_event e ON e.what = 0 AND e.n = w.n
         UNION SELECT e.seq FROM wanted w JOIN index_club c ON c.order_n = w.n JOIN index_event e ON e.what = 1 AND e.n = c.n
         UNION SELECT max(seq) FROM event) ORDER BY seq";
-
-/// Clubs in which a text is looked for anywhere.
-const NEAR: i64 = 5000;
-const HITS: &str = "
-    SELECT c.n, c.order_n, c.club, c.last_us FROM (SELECT * FROM index_club WHERE state <> 'dropped'
-        ORDER BY last_us DESC LIMIT ?2) c JOIN index_order o ON o.n = c.order_n
-    WHERE instr(lower(c.club || ' ' || c.name || ' ' || coalesce(o.player, '')), lower(?1))
-    UNION SELECT n, order_n, club, last_us FROM index_club WHERE club = ?1 AND state <> 'dropped'
-    UNION SELECT n, order_n, club, last_us FROM index_club WHERE state <> 'dropped'
-        AND order_n IN (SELECT n FROM index_order WHERE number = ?1 UNION ALL SELECT n FROM index_order WHERE player = ?1)";
 
 async fn club_of(connection: &mut SqliteConnection, club: &str) -> Result<Option<(i64, i64, String)>, sqlx::Error> {
     let row = sqlx::query(

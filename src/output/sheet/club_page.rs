@@ -163,6 +163,7 @@ fn uncertainty(view: &CharacteristicView, u: f64) -> String {
         Some(Dimension::Angle) => "deg",
         Some(Dimension::Frequency) => "cpm",
         Some(Dimension::Inertia) => "kg·cm²",
+        Some(Dimension::Volume) => "cm³",
         None => "",
     };
     let decimals = if 2.0 * u < 0.095 { 2 } else { 1 };
