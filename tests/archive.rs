@@ -311,6 +311,34 @@ fn finished() -> Writer {
 }
 
 #[tokio::test]
+async fn what_was_learnt_of_bending_outlasts_a_restart() {
+    let mut writer = finished();
+    let lie = |deg: f64| {
+        json!({"characteristic": "lie", "stage": "final", "value": deg, "u": 0.05, "target": null, "lower": null,
+        "upper": null, "deviation": null, "verdict": "no_target", "marginal": false})
+    };
+    for club in ["W-1/1", "W-2/1"] {
+        writer.write("value_typed", json!({"club": club, "text": "61 deg", "value": lie(61.0)}));
+        writer.write("bend_done", json!({"club": club, "characteristic": "lie", "lever_deg": 1.0}));
+        writer.write("value_typed", json!({"club": club, "text": "61.8 deg", "value": lie(61.8)}));
+    }
+    for number in 41..=80 {
+        writer.order("order_imported", &format!("W-{number}"), "P-1", 1);
+        build_club(&mut writer, &format!("W-{number}/1"), false);
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let journal = journal(folder.path(), &writer.events).await;
+    let (found, whole) = (journal.reader().at_hand().await.unwrap(), fold(&writer.events));
+    assert!(!found.orders.contains_key("W-1"));
+    assert_eq!(whole.guide.sprang_back.len(), 2, "nothing was learnt");
+    assert_eq!(found.guide, whole.guide);
+    let of_index: Vec<_> =
+        audit(&journal.reader()).await.faults.into_iter().filter(|f| f.what.contains("index")).collect();
+    assert!(of_index.is_empty(), "{of_index:?}");
+    journal.close().await;
+}
+
+#[tokio::test]
 async fn commands_without_a_daemon_reach_what_is_not_at_hand() {
     let folder = tempfile::tempdir().unwrap();
     let writer = finished();

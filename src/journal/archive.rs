@@ -16,9 +16,10 @@ use crate::work_order::state::State;
 
 /// Orders that stay at hand after a restart although they are finished.
 const ORDERS_AT_HAND: i64 = 20;
-/// Captured and typed values looked back at after a restart: ten times what the state keeps of them, so that those taken
-/// back in between do not count.
+/// Values looked back at after a restart: ten times what the state keeps, so that those taken back do not count.
 const VALUES_AT_HAND: i64 = 400;
+/// Bent clubs that are looked back at after a restart: at least as many as there are angles remembered of them.
+const TAUGHT_BY: i64 = 80;
 /// Most clubs whose line in a list is not up to date; more are brought up to date by the writer.
 const MOST_STALE: i64 = 8;
 
@@ -103,8 +104,8 @@ pub enum Key<'a> {
     Value(EventId),
 }
 
-const COLUMNS: &str = "SELECT c.n, c.club, c.token, c.name, o.number, c.state, c.entries, c.is_out, c.last_us
-    FROM index_club c JOIN index_order o ON o.n = c.order_n WHERE c.state <> 'dropped'";
+const COLUMNS: &str = "SELECT c.n, c.club, c.token, c.name, o.number, c.state, c.entries, c.is_out, c.last_us FROM
+    index_club c JOIN index_order o ON o.n = c.order_n WHERE c.state <> 'dropped'";
 
 impl Reader {
     /// The record of a club, by its id or token.
@@ -172,6 +173,12 @@ impl Reader {
             .map_err(|error| self.failed(error))?;
         let mut state = State::default();
         self.apply(&mut state, &rows)?;
+        // What is known of bending was taught by clubs whose orders may be finished long ago.
+        let taught = sqlx::query(TEACHERS).bind(TAUGHT_BY).fetch_all(self.connections()).await;
+        let rows = taught.map_err(|error| self.failed(error))?;
+        let mut teachers = State::default();
+        self.apply(&mut teachers, &rows)?;
+        state.teach(&teachers);
         Ok(state)
     }
 
@@ -384,6 +391,13 @@ const AT_HAND: &str = "
         UNION SELECT e.seq FROM wanted w JOIN index_event e ON e.what = 0 AND e.n = w.n
         UNION SELECT e.seq FROM wanted w JOIN index_club c ON c.order_n = w.n JOIN index_event e ON e.what = 1 AND e.n = c.n
         UNION SELECT max(seq) FROM event) ORDER BY seq";
+
+const TEACHERS: &str = "
+    WITH bent(n, order_n) AS MATERIALIZED (SELECT c.n, c.order_n FROM index_club c
+        WHERE EXISTS (SELECT 1 FROM index_event b WHERE b.what = 7 AND b.n = c.n) ORDER BY c.last_us DESC LIMIT ?1)
+    SELECT seq, body FROM event WHERE seq IN (
+        SELECT e.seq FROM bent b JOIN index_event e ON e.what = 0 AND e.n = b.order_n
+        UNION SELECT e.seq FROM bent b JOIN index_event e ON e.what = 1 AND e.n = b.n) ORDER BY seq";
 
 async fn club_of(connection: &mut SqliteConnection, club: &str) -> Result<Option<(i64, i64, String)>, sqlx::Error> {
     let row = sqlx::query(

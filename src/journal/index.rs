@@ -17,7 +17,7 @@ const VERSION: i64 = 1;
 const REBUILD: i64 = 1000;
 
 /// What a row of `index_event` is about: an order, a club, a reading, any value, the bench, gauge studies,
-/// a reading of a gauge study.
+/// a reading of a gauge study, a club that was bent.
 pub(super) const OF_ORDER: i64 = 0;
 pub(super) const OF_CLUB: i64 = 1;
 const OF_READING: i64 = 2;
@@ -25,6 +25,7 @@ const OF_VALUES: i64 = 3;
 pub(super) const OF_BENCH: i64 = 4;
 const OF_STUDIES: i64 = 5;
 const STUDIED: i64 = 6;
+const BENT: i64 = 7;
 
 /// A sequence as the database counts.
 pub(super) fn number(seq: u64) -> i64 {
@@ -33,7 +34,7 @@ pub(super) fn number(seq: u64) -> i64 {
 
 /// Takes an event into the index; it is in the table of events already.
 pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Result<(), sqlx::Error> {
-    let Bearing { order, club, reading, files, value, latest, trust, study, bench } = event.change.bearing();
+    let Bearing { order, club, reading, files, value, latest, trust, study, bend, bench } = event.change.bearing();
     let seq = number(event.seq);
     if let Some(order) = order {
         take_order(connection, event, order).await?;
@@ -62,6 +63,9 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
         && let Some(n) = club_number(connection, club).await?
     {
         touch(connection, n, event).await?;
+        if bend {
+            row(connection, BENT, n, 0).await?;
+        }
         if files {
             let filed = reading.unwrap_or(seq);
             row(connection, OF_CLUB, n, filed).await?;

@@ -27,6 +27,8 @@ pub struct Bearing<'a> {
     pub trust: Option<TrustBearing<'a>>,
     /// It belongs to this gauge study: all of its events are folded at a start, and while it is open changes of the operator, too.
     pub study: Option<StudyBearing<'a>>,
+    /// It teaches how heads spring back.
+    pub bend: bool,
     /// It holds for the whole bench and every club from now on; rare, and always folded.
     pub bench: bool,
 }
@@ -81,7 +83,7 @@ impl Change {
             Self::SessionStarted { .. } => Bearing::latest("session", ""),
             Self::PolicySet(_) => Bearing::latest("policy", ""),
             Self::RulesSet(_) | Self::BendLimitsSet { .. } => Bearing { bench: true, ..Bearing::default() },
-            Self::BendDone { club, .. } => Bearing { files: true, ..Bearing::of_club(club) },
+            Self::BendDone { club, .. } => Bearing { files: true, bend: true, ..Bearing::of_club(club) },
             Self::OperatorChanged { .. } => Bearing::latest("operator", ""),
             Self::OrderImported { order } | Self::OrderRevised { order } => {
                 Bearing { order: Some(order), ..Bearing::default() }

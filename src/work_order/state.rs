@@ -315,6 +315,12 @@ impl State {
         }
     }
 
+    /// Takes over what was learnt of bending from a fold of the clubs that were bent last.
+    pub fn teach(&mut self, from: &Self) {
+        let learnt = from.guide.sprang_back.clone();
+        self.guide_changed(|guide| guide.sprang_back = learnt);
+    }
+
     /// Changes what clubs are compared with and advised by, for all that are not finished.
     fn guide_changed(&mut self, change: impl FnOnce(&mut Guide)) {
         change(Arc::make_mut(&mut self.guide));

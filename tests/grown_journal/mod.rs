@@ -63,7 +63,7 @@ impl Writer {
         let clubs: Vec<Value> = (1..=clubs)
             .map(|n| {
                 json!({"club": format!("{number}/{n}"), "token": token(number, n), "name": format!("{n}-iron"),
-                    "club_kind": "iron", "hand": "right", "targets": [
+                    "club_kind": "iron", "hand": "right", "details": {"head_material": "steel"}, "targets": [
                     {"characteristic": "head_mass", "target": 256.0, "lower": 253.0, "upper": 259.0, "text": "256 g ± 3 g"},
                     {"characteristic": "swing_weight", "target": 32.0, "lower": 31.5, "upper": 32.5, "text": "D2 ± 0.5"}]})
             })
