@@ -16,6 +16,7 @@ mod export;
 mod guide;
 mod identify;
 mod machine;
+mod marks;
 mod orders;
 mod print;
 mod records;

@@ -2,6 +2,7 @@
 
 mod attachment_section;
 pub mod bench_file;
+mod build_section;
 mod details_section;
 pub mod document;
 pub mod guidance_section;

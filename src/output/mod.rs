@@ -4,6 +4,7 @@ pub mod bend_view;
 #[cfg(feature = "embedded-broker")]
 pub mod broker;
 pub mod command;
+pub mod cut_view;
 pub mod drawing;
 pub mod lists;
 pub mod mqtt;
