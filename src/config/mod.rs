@@ -11,4 +11,5 @@ pub mod named_files;
 mod network_section;
 pub mod order_file;
 pub mod rules_file;
+pub mod stock_file;
 mod trust_section;

@@ -9,6 +9,8 @@ pub mod drawing;
 pub mod lists;
 pub mod mqtt;
 pub mod payload;
+pub mod plan_view;
+pub mod progression_plot;
 pub mod reading_view;
 pub mod record;
 pub mod rules_view;
