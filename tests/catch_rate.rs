@@ -111,7 +111,7 @@ fn caught(dice: &mut Dice, fault: Fault, way: Way) -> bool {
             budget: None,
         });
     };
-    let mut touch = |dice: &mut Dice, characteristic, value: f64| match fault {
+    let touch = |dice: &mut Dice, characteristic, value: f64| match fault {
         Fault::Finger { on, grams } if on == characteristic => {
             value + dice.between(grams.0, grams.1) * if dice.unit() < 0.5 { -1.0 } else { 1.0 }
         }
