@@ -135,6 +135,7 @@ fn text(characteristic: Characteristic, value: f64, asked: &Target) -> Option<St
         Dimension::Angle => " deg",
         Dimension::Frequency => " cpm",
         Dimension::Inertia => " kg.cm2",
+        Dimension::Volume => " cm3",
     };
     // A digit more than is shown: the repeat aims at what was measured, not at what was read off.
     let decimals = characteristic.decimals() + 1;
