@@ -6,6 +6,7 @@
 #![allow(clippy::print_stdout, missing_docs, reason = "a test prints its figures, and is no library")]
 
 use benchscribe::club::characteristic::Characteristic::{self, GripMass, HeadMass, ShaftMass, TotalMass};
+use benchscribe::work_order::build::Build;
 use benchscribe::work_order::crosscheck::suspects;
 use benchscribe::work_order::details::Details;
 use benchscribe::work_order::event::{EventId, FiledValue};
@@ -79,6 +80,7 @@ fn caught(dice: &mut Dice, fault: Fault, way: Way) -> bool {
         hand: Hand::Right,
         targets: Vec::new(),
         details: Details::default(),
+        build: Build::default(),
     };
     let mut club = ClubRecord::new("W-1", spec);
     let mut number = 0;

@@ -16,6 +16,7 @@ use benchscribe::club::sleeve::{Sleeve, put_on_sleeve};
 use benchscribe::club::swing_weight::{GMM_PER_POINT, mass_for_swing_weight, moment12};
 use benchscribe::club::trimming::butt_trim_for;
 use benchscribe::measurement::unit::{Degrees, Grams, MM_PER_INCH, Millimetres, Points};
+use benchscribe::work_order::build::Build;
 use benchscribe::work_order::details::Details;
 use benchscribe::work_order::order::{ClubKind, ClubSpec, Hand};
 use benchscribe::work_order::record::ClubRecord;
@@ -240,6 +241,7 @@ fn club(kind: ClubKind) -> ClubRecord {
         kind,
         hand: Hand::Right,
         targets: Vec::new(),
+        build: Build::default(),
         details: Details::default(),
     };
     ClubRecord::new("W-1", spec)

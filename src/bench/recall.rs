@@ -9,6 +9,7 @@ use crate::instrument::port::{PortEvent, PortMessage};
 use crate::journal::archive::Key;
 use crate::journal::store::{JournalError, Reader};
 use crate::measurement::reading::InstrumentKind;
+use crate::work_order::again;
 use crate::work_order::desk::Command;
 use crate::work_order::state::State;
 use crate::work_order::ticket::Ticket;
@@ -25,6 +26,21 @@ pub async fn for_command(state: &mut State, journal: &Reader, command: &Command)
             bring(state, journal, Key::Club(club)).await
         }
         Command::File { place, .. } => bring(state, journal, Key::Club(&place.club)).await,
+        Command::Mark { club: Some(club), .. } => bring(state, journal, Key::Club(club)).await,
+        Command::BuildAgain { club, order, .. } => {
+            bring(state, journal, Key::Club(club)).await?;
+            if let Some(order) = order {
+                return bring(state, journal, Key::Order(order)).await;
+            }
+            // The number of the new order is the first free one, so all before it must be known.
+            for number in again::numbers(club) {
+                bring(state, journal, Key::Order(&number)).await?;
+                if !state.orders.contains_key(&number) {
+                    break;
+                }
+            }
+            Ok(())
+        }
         Command::Void { event: Some(event), .. } => bring(state, journal, Key::Value(*event)).await,
         Command::Scan(code) => for_code(state, journal, code).await,
         _ => Ok(()),

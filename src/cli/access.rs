@@ -34,6 +34,11 @@ pub(crate) struct Access {
 }
 
 impl Where {
+    /// Whether a bench was named.
+    pub(crate) fn is_given(&self) -> bool {
+        self.config.is_some() || self.data.is_some()
+    }
+
     pub(crate) fn access(&self) -> anyhow::Result<Access> {
         let settings = self.config.as_deref().map(check::read_settings).transpose()?;
         let folder = match (&self.data, &settings) {

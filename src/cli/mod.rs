@@ -16,7 +16,9 @@ mod export;
 mod guide;
 mod identify;
 mod machine;
+mod marks;
 mod orders;
+mod plan;
 mod print;
 mod records;
 pub mod replay;
@@ -68,6 +70,8 @@ enum Command {
     Calibrate(calibrate::Arguments),
     /// Repeatability and reproducibility of an instrument, guided, through the running daemon
     Study(study::Arguments),
+    /// A whole set planned from measured stock
+    Plan(plan::Arguments),
     /// Work orders
     Orders(orders::Arguments),
     /// Build records
@@ -102,6 +106,7 @@ pub fn main() -> ExitCode {
         Command::CheckWeights(arguments) => check_weights::run(arguments),
         Command::Calibrate(arguments) => calibrate::run(arguments),
         Command::Study(arguments) => study::run(arguments),
+        Command::Plan(arguments) => plan::run(&arguments),
         Command::Orders(arguments) => orders::run(arguments),
         Command::Records(arguments) => records::run(arguments),
         Command::Backup(arguments) => backup::backup(&arguments),

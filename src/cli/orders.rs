@@ -44,6 +44,17 @@ enum Action {
         #[arg(long)]
         json: bool,
     },
+    /// Makes an order for a club like one that is finished: its values as built, the tolerances of its order
+    Again {
+        /// The finished club's id, such as W-1042/1
+        club: String,
+        /// The new order's number; without it one is made from the club's id
+        #[arg(long)]
+        order: Option<String>,
+        /// The length of the new shaft before it is cut, for its cut marks
+        #[arg(long)]
+        raw_length: Option<String>,
+    },
     /// Makes an order the current one
     Open {
         /// The order's number
@@ -58,6 +69,9 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             Action::Import { files } => import(&access, &files).await,
             Action::List { json } => list(&access, json).await,
             Action::Show { order, json } => show(&access, &order, json).await,
+            Action::Again { club, order, raw_length } => {
+                again(&access, &club, order.as_deref(), raw_length.as_deref()).await
+            }
             Action::Open { order } => {
                 access.command(&json!({"command": "open_order", "order": order})).await?;
                 print::line(&format!("order {order} is open"))?;
@@ -100,6 +114,20 @@ async fn import(access: &Access, files: &[PathBuf]) -> anyhow::Result<ExitCode> 
         access.command(&json!({"command": "import_order", "file": name, "text": text})).await?;
         print::line(&format!("order {number} is taken in"))?;
     }
+    Ok(ExitCode::SUCCESS)
+}
+
+async fn again(access: &Access, club: &str, order: Option<&str>, raw_length: Option<&str>) -> anyhow::Result<ExitCode> {
+    let command = json!({"command": "build_again", "club": club, "order": order, "raw_length": raw_length});
+    access.command(&command).await?;
+    let (_, state) = access.at_hand().await?;
+    // The newest order that repeats the club is the one that was just made.
+    let repeats = |number: &&String| {
+        let order = state.orders.get(*number);
+        order.is_some_and(|order| order.clubs.iter().any(|spec| spec.build.again_of.as_deref() == Some(club)))
+    };
+    let number = state.order_sequence.iter().rev().find(repeats).map_or("", String::as_str);
+    print::line(&format!("order {number} is taken in: {club} again, with its values as built"))?;
     Ok(ExitCode::SUCCESS)
 }
 

@@ -6,7 +6,7 @@ use anyhow::bail;
 use serde_json::json;
 
 use super::access::{Access, Where};
-use super::{backup, export, print, runtime, verify};
+use super::{backup, export, marks, print, runtime, verify};
 use crate::journal::archive::Search;
 use crate::journal::event::{parse_rfc3339, rfc3339};
 use crate::output::lists::record_list;
@@ -62,6 +62,39 @@ enum Action {
         characteristic: String,
         /// How far the lever went, such as "1.5 deg upright", "1 deg flat", "1 deg weaker", "0.5 deg stronger"
         quantity: String,
+    },
+    /// Where the shaft of a club is cut, and whether a second measurement agrees
+    Marks {
+        /// The club's id
+        club: String,
+        /// JSON instead of words
+        #[arg(long)]
+        json: bool,
+    },
+    /// The second measurement of a cut mark
+    Confirm {
+        /// The club's id
+        club: String,
+        /// tip or butt
+        mark: String,
+        /// What was measured, such as "961.2 mm"
+        quantity: Option<String>,
+        /// The event of a length of the uncut club, instead of a typed value
+        #[arg(long, conflicts_with = "quantity")]
+        reading: Option<String>,
+    },
+    /// Lets a mark be cut although no second measurement agrees
+    Override {
+        /// The club's id
+        club: String,
+        /// tip or butt
+        mark: String,
+        /// Who answers for it
+        #[arg(long)]
+        by: String,
+        /// The reason
+        #[arg(long)]
+        why: String,
     },
     /// Takes a reading, a typed value or a bend back; it stays in the journal
     Void {
@@ -155,6 +188,11 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 access.command(&command).await?;
                 print::line(&format!("{characteristic} of {club} was bent {quantity}: measure it again"))?;
             }
+            Action::Marks { club, json } => marks::show(&access, &club, json).await?,
+            Action::Confirm { club, mark, quantity, reading } => {
+                marks::confirm(&access, &club, &mark, quantity.as_deref(), reading.as_deref()).await?;
+            }
+            Action::Override { club, mark, by, why } => marks::answer_for(&access, &club, &mark, &by, &why).await?,
             Action::Void { event, why } => {
                 access.command(&json!({"command": "void", "event": event, "why": why})).await?;
                 print::line(&format!("{event} is taken back"))?;
@@ -242,6 +280,9 @@ async fn show(access: &Access, club: &str, as_json: bool) -> anyhow::Result<()> 
         print::line(&format!("  {}: {} [{}]", rule.rule, rule.text, rule.source))?;
     }
     print::line(record.rule_check.note)?;
+    for mark in record.cut.iter().flat_map(|cut| &cut.marks) {
+        print::line(&format!("{} mark: {}; {}", mark.mark, mark.text, mark.standing_text))?;
+    }
     for step in &record.steps {
         print::line(&format!("step {}  {}", step.step, step.at))?;
     }

@@ -1,7 +1,8 @@
 //! The club as a body, pure: its characteristics, mass, balance, inertia, swing weight and angles. No IO, no clock.
 //!
 //! In reading order: what can be measured, the swing weight, the club put together from parts, weight added to it and
-//! shaft cut off it, its angles, the sleeve that changes them and the gauge that reads them, and its pendulum.
+//! shaft cut off it, its angles, the sleeve that changes them and the gauge that reads them, and its pendulum; where to
+//! cut and what fits; parts given to clubs, and the steps of a set.
 
 pub mod characteristic;
 pub mod swing_weight;
@@ -20,3 +21,9 @@ pub mod sleeve_table;
 pub mod inclinometer;
 
 pub mod pendulum;
+
+pub mod cut;
+pub mod fit;
+
+pub mod assignment;
+pub mod progression;

@@ -2,6 +2,7 @@
 
 mod attachment_section;
 pub mod bench_file;
+mod build_section;
 mod details_section;
 pub mod document;
 pub mod guidance_section;
@@ -10,4 +11,5 @@ pub mod named_files;
 mod network_section;
 pub mod order_file;
 pub mod rules_file;
+pub mod stock_file;
 mod trust_section;

@@ -11,15 +11,14 @@
 //! swing_weight = "D3 ± 0.5"
 //! length = "45 1/4 in ± 1/16 in"
 //! ```
+//!
+//! The tables `[club.cut]`, `[club.fit]` and `[[tip_trim]]` are read in `build_section`.
 
+use super::build_section::{TipTrims, read_build};
 use super::details_section::read_details;
 use super::document::{Document, Mistakes, Section};
 use crate::club::characteristic::Characteristic;
-use crate::journal::chain::sha256;
-use crate::work_order::order::{ClubKind, ClubSpec, Hand, Order, TargetRow};
-
-/// Length of a club's generated token, in hexadecimal digits.
-const TOKEN_DIGITS: usize = 12;
+use crate::work_order::order::{ClubKind, ClubSpec, Hand, Order, TargetRow, is_order_number, token};
 
 /// Reads an order file.
 ///
@@ -28,8 +27,7 @@ const TOKEN_DIGITS: usize = 12;
 pub fn read_order(file: &str, text: &str) -> Result<Order, Mistakes> {
     Document::read(file, text, |top| {
         let number = top.required_text("order", "W-1042").and_then(|number| {
-            // The number becomes part of ticket codes and club ids.
-            let fits = number.len() <= 24 && number.bytes().all(|b| b.is_ascii_alphanumeric() || b"-._".contains(&b));
+            let fits = is_order_number(number);
             if !fits {
                 top.mistake("order", "expected at most 24 letters, digits, '-', '.' or '_'");
             }
@@ -38,7 +36,9 @@ pub fn read_order(file: &str, text: &str) -> Result<Order, Mistakes> {
         let player = top.text("player").map(str::to_owned);
         let due = top.text("due").map(str::to_owned);
         let for_ids = number.clone().unwrap_or_default();
-        let clubs = top.sections("club", |index, club| read_club(&for_ids, index, club));
+        let mut tip_trims = TipTrims::read(top);
+        let clubs = top.sections("club", |index, club| read_club(&for_ids, index, club, &mut tip_trims));
+        tip_trims.finish(top);
         if !top.has("club") {
             top.mistake("club", "expected at least one table [[club]]");
         }
@@ -46,7 +46,7 @@ pub fn read_order(file: &str, text: &str) -> Result<Order, Mistakes> {
     })
 }
 
-fn read_club(order: &str, index: usize, section: &Section<'_>) -> Option<ClubSpec> {
+fn read_club(order: &str, index: usize, section: &Section<'_>, tip_trims: &mut TipTrims) -> Option<ClubSpec> {
     let kinds: Vec<(&str, ClubKind)> = ClubKind::ALL.iter().map(|kind| (kind.name(), *kind)).collect();
     let hands: Vec<(&str, Hand)> = Hand::ALL.iter().map(|hand| (hand.name(), *hand)).collect();
     let name = section.required_text("name", "driver");
@@ -56,7 +56,7 @@ fn read_club(order: &str, index: usize, section: &Section<'_>) -> Option<ClubSpe
     }
     let kind = section.choice("kind", &kinds);
     let hand = if section.has("hand") { section.choice("hand", &hands) } else { Some(Hand::Right) };
-    let targets = Characteristic::all()
+    let targets: Vec<TargetRow> = Characteristic::all()
         .filter_map(|characteristic| {
             let (target, text) = section.target(characteristic.name(), characteristic.dimension())?;
             let possible = characteristic.possible();
@@ -72,8 +72,9 @@ fn read_club(order: &str, index: usize, section: &Section<'_>) -> Option<ClubSpe
         .collect();
     let details = read_details(section);
     let id = format!("{order}/{}", index + 1);
-    let token = sha256(id.as_bytes()).chars().take(TOKEN_DIGITS).collect();
-    Some(ClubSpec { id, token, name: name?.to_owned(), kind: kind?, hand: hand?, targets, details: details? })
+    let build = read_build(section, kind, name, &targets, tip_trims);
+    let (build, details) = (build?, details?);
+    Some(ClubSpec { token: token(&id), id, name: name?.to_owned(), kind: kind?, hand: hand?, targets, build, details })
 }
 
 #[cfg(test)]
@@ -104,7 +105,7 @@ hand = "left"
         let swing = order.clubs[0].target(Characteristic::SwingWeight).unwrap();
         assert_eq!(swing.target.value, Some(33.0));
         assert_eq!(order.clubs[1].hand, Hand::Left);
-        assert_eq!(order.clubs[0].token.len(), TOKEN_DIGITS);
+        assert_eq!(order.clubs[0].token.len(), 12);
     }
 
     #[test]

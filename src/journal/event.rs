@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 pub(super) use super::names::{Named, by_id, by_name, list_of};
 
 use super::budget_shape::{as_text, budgets, optional_inputs};
+use super::build_shape::{BuildShape, MarkMeasuredShape, MarkOverriddenShape};
 use super::calibration_shape::CalibrationShape;
 use super::details_shape::{BendLimitShape, DetailsShape, RuleBookShape};
 use super::study_shape::{AngleCheckShape, StudyPlanShape, StudySummaryShape, StudyValueShape};
@@ -23,10 +24,12 @@ use crate::measurement::reading::{InstrumentKind, Measured, Quantity};
 use crate::measurement::uncertainty::Budget;
 use crate::work_order::angle_check::AngleCheck;
 use crate::work_order::bending::BendLimit;
+use crate::work_order::build::Build;
 use crate::work_order::checks::{Check, Policy};
 use crate::work_order::details::Details;
 use crate::work_order::event::{BudgetInputs, CapturedReading, Change, Event, EventId, FiledValue, Place};
 use crate::work_order::judging::{DecisionRule, Verdict};
+use crate::work_order::marks::{MarkMeasured, MarkOverridden};
 use crate::work_order::order::{ClubKind, ClubSpec, Hand, Order, Stage, TargetRow};
 use crate::work_order::reference::{Purpose, Reference};
 use crate::work_order::rules::RuleBook;
@@ -153,6 +156,8 @@ struct ClubSpecShape {
     targets: Vec<TargetRow>,
     #[serde(with = "DetailsShape", default, skip_serializing_if = "Details::is_empty")]
     details: Details,
+    #[serde(with = "BuildShape", default, skip_serializing_if = "Build::is_silent")]
+    build: Build,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -305,6 +310,8 @@ enum ChangeShape {
         characteristic: Characteristic,
         lever_deg: f64,
     },
+    MarkMeasured(#[serde(with = "MarkMeasuredShape")] MarkMeasured),
+    MarkOverridden(#[serde(with = "MarkOverriddenShape")] MarkOverridden),
     ClubFinished {
         club: String,
     },

@@ -7,6 +7,7 @@
 pub mod archive;
 pub mod backup;
 mod budget_shape;
+mod build_shape;
 mod calibration_shape;
 pub mod chain;
 pub mod damage;

@@ -1,10 +1,13 @@
 //! Members of closed lists by their names, ids as text, and lists of mirrored types, for the stored shapes.
 
 use crate::club::characteristic::Characteristic;
+use crate::club::cut::CutMark;
+use crate::club::fit::Taper;
 use crate::measurement::calibration::LoftSense;
 use crate::measurement::check_weight::{InstrumentClass, WeightClass};
 use crate::measurement::reading::{InstrumentKind, Quantity};
 use crate::measurement::uncertainty::Source;
+use crate::work_order::build::DryFitStop;
 use crate::work_order::checks::{CheckZone, WhenOut};
 use crate::work_order::details::Measure;
 use crate::work_order::event::EventId;
@@ -41,7 +44,10 @@ named_by_parse!(
     WeightClass,
     InstrumentClass,
     Measure,
-    Subject
+    Subject,
+    CutMark,
+    Taper,
+    DryFitStop
 );
 
 impl Named for Quantity {

@@ -5,10 +5,12 @@ use tokio::sync::{mpsc, oneshot};
 
 use super::{study_command, trust_command};
 use crate::club::characteristic::Characteristic;
+use crate::club::cut::CutMark;
 use crate::config::document::Mistakes;
 use crate::config::order_file::read_order;
 use crate::work_order::desk::Command;
 use crate::work_order::event::{EventId, Place};
+use crate::work_order::marks::MarkCommand;
 use crate::work_order::state::State;
 use crate::work_order::steps::Step;
 
@@ -39,7 +41,7 @@ pub async fn ask<T: Send + 'static>(
 }
 
 /// The commands there are, for the message when none fits.
-const KNOWN: &str = "import_order, open_order, open_club, step_done, enter, bend, void, void_last, file, operator, scan, next_step, put_aside, next_club, accept";
+const KNOWN: &str = "import_order, open_order, open_club, step_done, enter, bend, void, void_last, file, operator, scan, next_step, put_aside, next_club, accept, confirm_mark, override_mark, build_again";
 
 /// Reads a command.
 ///
@@ -64,7 +66,7 @@ pub fn parse(json: &Value) -> Result<Command, String> {
             })
         }
         "enter" => Ok(Command::Enter {
-            club: json.get("club").and_then(Value::as_str).map(str::to_owned),
+            club: club(json),
             characteristic: characteristic(json)?,
             quantity: text(json, "quantity", "a quantity with its unit")?.to_owned(),
         }),
@@ -85,6 +87,31 @@ pub fn parse(json: &Value) -> Result<Command, String> {
                 Ok(Command::Operator(Some(text(json, "operator", "a name or badge, or null for nobody")?.to_owned())))
             }
         },
+        "confirm_mark" => {
+            let command = match json.get("reading") {
+                None | Some(Value::Null) => {
+                    let quantity = text(json, "quantity", "what was measured, with its unit,")?;
+                    MarkCommand::Measured { quantity: quantity.to_owned() }
+                }
+                Some(_) => {
+                    let id = text(json, "reading", "the event of a length")?;
+                    let reading =
+                        EventId::parse(id).ok_or_else(|| format!("\"{id}\" is not an event's id (a UUID)"))?;
+                    MarkCommand::FromReading { reading }
+                }
+            };
+            Ok(Command::Mark { club: club(json), mark: mark(json)?, command })
+        }
+        "override_mark" => {
+            let name = text(json, "name", "who answers for it")?.to_owned();
+            let why = text(json, "why", "the reason")?.to_owned();
+            Ok(Command::Mark { club: club(json), mark: mark(json)?, command: MarkCommand::Override { name, why } })
+        }
+        "build_again" => Ok(Command::BuildAgain {
+            club: text(json, "club", "a finished club's id")?.to_owned(),
+            order: json.get("order").and_then(Value::as_str).map(str::to_owned),
+            raw_length: json.get("raw_length").and_then(Value::as_str).map(str::to_owned),
+        }),
         "next_step" => Ok(Command::NextStep),
         "put_aside" => Ok(Command::PutAside),
         "next_club" => Ok(Command::NextClub),
@@ -110,6 +137,16 @@ fn text<'a>(json: &'a Value, key: &str, what: &str) -> Result<&'a str, String> {
         .and_then(Value::as_str)
         .filter(|text| !text.trim().is_empty())
         .ok_or_else(|| format!("\"{key}\" is missing, expected {what} as text"))
+}
+
+/// The club's id; none means the one that is open.
+fn club(json: &Value) -> Option<String> {
+    json.get("club").and_then(Value::as_str).map(str::to_owned)
+}
+
+fn mark(json: &Value) -> Result<CutMark, String> {
+    let name = text(json, "mark", "\"tip\" or \"butt\"")?;
+    CutMark::parse(name).ok_or_else(|| format!("\"{name}\" is not a mark; marks: tip, butt"))
 }
 
 fn event(json: &Value) -> Result<EventId, String> {
@@ -141,6 +178,10 @@ mod tests {
             (json!({"command": "enter", "characteristic": "hue", "quantity": "1 g"}), "characteristics: head_mass"),
             (json!({"command": "file", "event": "x", "club": "W-1/1", "characteristic": "lie"}), "not an event's id"),
             (json!({"command": "import_order", "text": "order = 3"}), "order:1: order"),
+            (json!({"command": "confirm_mark", "mark": "middle", "quantity": "1 mm"}), "marks: tip, butt"),
+            (json!({"command": "confirm_mark", "mark": "tip"}), "\"quantity\" is missing"),
+            (json!({"command": "override_mark", "mark": "tip", "name": "K7"}), "\"why\" is missing"),
+            (json!({"command": "build_again"}), "a finished club's id"),
         ] {
             let reason = parse(&sent).unwrap_err();
             assert!(reason.contains(words), "{sent}: {reason}");

@@ -4,10 +4,13 @@ pub mod bend_view;
 #[cfg(feature = "embedded-broker")]
 pub mod broker;
 pub mod command;
+pub mod cut_view;
 pub mod drawing;
 pub mod lists;
 pub mod mqtt;
 pub mod payload;
+pub mod plan_view;
+pub mod progression_plot;
 pub mod reading_view;
 pub mod record;
 pub mod rules_view;

@@ -5,6 +5,7 @@ use tokio::sync::mpsc;
 
 use super::bend_view::{BendingView, bending};
 use super::command::{Question, ask};
+use super::cut_view::{CutView, cut_view};
 use super::rules_view::{RuleCheckView, rule_check};
 use super::sheet::Subject;
 use super::text::{self, Lengths};
@@ -85,6 +86,12 @@ pub struct Record {
     pub rule_check: RuleCheckView,
     /// Bends done, and those that are needed.
     pub bending: BendingView,
+    /// Where the shaft was cut, and how that was confirmed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cut: Option<CutView>,
+    /// The club that this one repeats.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub again_of: Option<String>,
     /// Hash of the last event of this club.
     pub chain: String,
 }
@@ -178,6 +185,8 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
             .collect(),
         rule_check: rule_check(club, lengths),
         bending: bending(club),
+        cut: cut_view(club),
+        again_of: club.spec.build.again_of.clone(),
         chain,
     }
 }

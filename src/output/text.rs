@@ -109,6 +109,18 @@ fn number(value: f64, decimals: u8) -> String {
     format!("{:.*}", usize::from(decimals), round_ties_away(value, decimals))
 }
 
+/// A unit as people write it: arbitrary units of UCUM stand in braces.
+#[must_use]
+pub fn plain_unit(unit: &str) -> &str {
+    unit.trim_start_matches('{').trim_end_matches('}')
+}
+
+/// A length at the saw: tenths of a millimetre, and inches to the nearest sixteenth.
+#[must_use]
+pub fn mm_and_inches(mm: f64) -> String {
+    format!("{} mm ({})", number(mm, 1), inches(mm))
+}
+
 /// Inches and the nearest sixteenth, reduced: `45 1/4 in`.
 fn inches(mm: f64) -> String {
     let sixteenths = (mm / MM_PER_INCH * f64::from(INCH_PARTS)).round();

@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::bend_view::{self, BendingView, bending};
+use super::cut_view::{CutView, FitView, cut_view, fit_views};
 use super::rules_view::{RuleCheckView, rule_check};
 use super::text::{self, Lengths};
 use crate::club::characteristic::Characteristic;
@@ -10,7 +11,7 @@ use crate::journal::event::rfc3339;
 use crate::work_order::advice;
 use crate::work_order::crosscheck::{Suspect, suspects};
 use crate::work_order::event::Place;
-use crate::work_order::forecast::{Forecast, forecast};
+use crate::work_order::forecast::{Forecast, outlook};
 use crate::work_order::judging::judge;
 use crate::work_order::order::{Order, Stage};
 use crate::work_order::record::{ClubRecord, Entry, Method};
@@ -102,6 +103,9 @@ pub struct ClubView {
     pub advice_head_g: Option<f64>,
     /// Where the finished club will land, while it is not measured yet.
     pub forecast: Vec<ForecastView>,
+    /// What the forecast rests on.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub forecast_basis: Vec<String>,
     /// Readings that cannot all be right, with what to repeat.
     pub suspects: Vec<SuspectView>,
     /// What can hurt at the next step.
@@ -110,6 +114,12 @@ pub struct ClubView {
     pub bending: BendingView,
     /// How it stands to the equipment rules so far.
     pub rule_check: RuleCheckView,
+    /// Where the shaft is cut, if the order says enough.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cut: Option<CutView>,
+    /// What fits and what does not, as far as the order has sizes.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub fit: Vec<FitView>,
     /// Every characteristic asked for or measured.
     pub characteristics: Vec<CharacteristicView>,
 }
@@ -271,11 +281,12 @@ pub fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
     let next_step = advice::next_step(record);
     let suspects = suspect_views(record);
     let bending = bending(record);
-    let mut cautions = next_step.map(|step| step.cautions().to_vec()).unwrap_or_default();
+    let mut cautions = advice::cautions(record);
     // Whoever is told to bend is told what can happen, whatever the next step is called.
     if !bending.advice.is_empty() && next_step != Some(Step::Adjust) {
         cautions.extend(Step::Adjust.cautions());
     }
+    let outlook = outlook(record);
     let shown = Characteristic::all()
         .filter(|c| record.spec.target(*c).is_some() || record.latest(*c).is_some())
         .map(|c| characteristic(record, c, lengths))
@@ -296,12 +307,15 @@ pub fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
             .chain(swing_advice.iter().map(|advice| advice.text.clone()))
             .chain(bend_view::texts(record))
             .collect(),
-        forecast: forecast(record).iter().map(|f| forecast_view(record, f, lengths)).collect(),
+        forecast: outlook.values.iter().map(|f| forecast_view(record, f, lengths)).collect(),
+        forecast_basis: outlook.basis,
         suspects,
         advice_head_g: swing_advice.map(|advice| advice.head_g).filter(|grams| *grams > 0.0),
         cautions,
         bending,
         rule_check: rule_check(record, lengths),
+        cut: cut_view(record),
+        fit: fit_views(record),
         characteristics: shown,
     }
 }

@@ -2,10 +2,12 @@
 
 use super::forecast::{Forecast, forecast};
 use super::judging::{DecisionRule, Verdict, judge};
+use super::marks;
 use super::order::Stage;
 use super::record::ClubRecord;
 use super::steps::Step;
 use crate::club::characteristic::Characteristic;
+use crate::club::cut::CutMark;
 use crate::club::swing_weight::mass_for_swing_weight;
 use crate::measurement::unit::{Millimetres, Points};
 
@@ -80,6 +82,15 @@ pub fn next_step(club: &ClubRecord) -> Option<Step> {
             Some(if dry_fitted { Step::Bond } else { Step::DryFit })
         }
     }
+}
+
+/// What can hurt at the next step, and at the cut that it waits for.
+#[must_use]
+pub fn cautions(club: &ClubRecord) -> Vec<&'static str> {
+    let next = next_step(club);
+    let cut = marks::due(club).filter(|mark| *mark == CutMark::Tip && next != Some(Step::Cut));
+    let of_cut = cut.map(|_| Step::Cut.cautions()).unwrap_or_default();
+    of_cut.iter().chain(next.map(Step::cautions).unwrap_or_default()).copied().collect()
 }
 
 /// One sentence: what the builder does next.

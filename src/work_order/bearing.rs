@@ -5,6 +5,7 @@
 //! so the match has no rest: a new kind of event does not compile without its row.
 
 use super::event::{Change, EventId};
+use super::marks::MarkMeasured;
 use super::order::Order;
 use super::trust::FROM_CONFIGURATION;
 
@@ -103,7 +104,10 @@ impl Change {
             Self::ReadingUnfiled { reading, .. } | Self::ReadingVoided { reading, .. } => {
                 Bearing { reading: Some(*reading), ..Bearing::default() }
             }
-            Self::ValueTyped { club, .. } => Bearing { value: true, files: true, ..Bearing::of_club(club) },
+            Self::ValueTyped { club, .. } | Self::MarkMeasured(MarkMeasured { club, .. }) => {
+                Bearing { value: true, files: true, ..Bearing::of_club(club) }
+            }
+            Self::MarkOverridden(over) => Bearing { files: true, ..Bearing::of_club(&over.club) },
             Self::InstrumentFound { instrument, .. } | Self::InstrumentLost { instrument, .. } => {
                 Bearing::latest("link", instrument)
             }

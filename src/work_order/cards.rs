@@ -104,6 +104,7 @@ mod tests {
     use crate::club::characteristic::Characteristic;
     use crate::measurement::reading::{InstrumentKind, Measured, Quantity};
     use crate::measurement::stamp::Stamp;
+    use crate::work_order::build::Build;
     use crate::work_order::desk::{Command, answer};
     use crate::work_order::details::Details;
     use crate::work_order::event::{CapturedReading, EventId, Numbering, Place};
@@ -147,6 +148,7 @@ mod tests {
                 hand: Hand::Right,
                 targets: Vec::new(),
                 details: Details::default(),
+                build: Build::default(),
             };
             let clubs = (1..=3).map(club).collect();
             let order = Order { number: "W-1".into(), player: None, due: None, clubs };

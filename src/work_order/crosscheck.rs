@@ -152,6 +152,7 @@ fn balance_against_parts(club: &ClubRecord) -> Vec<Suspect> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::work_order::build::Build;
     use crate::work_order::details::Details;
     use crate::work_order::event::FiledValue;
     use crate::work_order::judging::{DecisionRule, Verdict};
@@ -170,6 +171,7 @@ mod tests {
                 hand: Hand::Right,
                 targets: Vec::new(),
                 details: Details::default(),
+                build: Build::default(),
             };
             Self(ClubRecord::new("W-1", spec), 0)
         }

@@ -1,11 +1,13 @@
 //! What a reading or a command leads to: state and request come in, changes or a refusal in words leave.
 
+use super::again;
 use super::bend_command::bend;
 use super::cards;
 use super::event::{CapturedReading, Change, EventId, FiledValue, Place};
 use super::finishing::{after_change, finish};
 use super::intake;
 use super::judging::{DecisionRule, judge};
+use super::marks::{self, MarkCommand};
 use super::order::{Order, Stage};
 use super::record::{ClubRecord, ClubState, Entry, Method, Standing};
 use super::routing::{Routed, Routing, route};
@@ -15,6 +17,7 @@ use super::steps::Step;
 use super::study_desk::{self, StudyCommand};
 use super::trust::{self, TrustCommand};
 use crate::club::characteristic::{Characteristic, MeasuredOn};
+use crate::club::cut::CutMark;
 use crate::measurement::quantity::{Target, parse_target};
 use crate::measurement::reading::{Measured, Quantity, Reading};
 
@@ -81,6 +84,24 @@ pub enum Command {
     },
     /// A code was scanned.
     Scan(String),
+    /// A mark that a shaft is cut along is measured a second time, or cut all the same; no club means the current one.
+    Mark {
+        /// The club's id.
+        club: Option<String>,
+        /// Which mark.
+        mark: CutMark,
+        /// What.
+        command: MarkCommand,
+    },
+    /// An order for a club like one that is finished.
+    BuildAgain {
+        /// The finished club's id.
+        club: String,
+        /// The number of the new order; none lets the bench choose.
+        order: Option<String>,
+        /// The length of the new shaft before it is cut, as typed; without it the new order has no cut marks.
+        raw_length: Option<String>,
+    },
     /// The step that comes next is done.
     NextStep,
     /// The current club is put aside.
@@ -283,6 +304,10 @@ pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> 
         }
         Command::Trust { instrument, command } => trust::answer(state, instrument, command),
         Command::Study(command) => study_desk::answer(state, command),
+        Command::Mark { club, mark, command } => marks::answer(state, club.as_deref(), *mark, command),
+        Command::BuildAgain { club, order, raw_length } => {
+            again::build_again(state, club, order.as_deref(), raw_length.as_deref())
+        }
         Command::NextStep => cards::next_step_done(state),
         Command::PutAside => cards::put_aside(state),
         Command::NextClub => cards::next_club(state),
@@ -306,6 +331,9 @@ pub(super) fn step_done(state: &State, step: Step) -> Result<Vec<Change>, Refusa
             step.label()
         ));
     };
+    if club.state != ClubState::Finished {
+        marks::allow(club, step)?;
+    }
     let done = Change::StepDone { club: club.spec.id.clone(), step };
     if step != Step::HandOver || club.state == ClubState::Finished {
         return Ok(vec![done]);
@@ -371,11 +399,7 @@ pub(super) fn void(state: &State, event: Option<EventId>, why: &str) -> Result<V
     };
     // A typed value has no captured line: its entry knows.
     let filed = state.place_of(reading).and_then(|id| state.clubs.get(id));
-    let voided = filed.is_some_and(|club| {
-        let mut values = club.entries.iter().filter(|entry| entry.event == reading);
-        let mut bends = club.bends.iter().filter(|bend| bend.event == reading);
-        values.all(|entry| entry.standing == Standing::Voided) && bends.all(|bend| bend.is_voided)
-    });
+    let voided = filed.is_some_and(|club| club.is_voided(reading));
     let studied = state.studies.of_reading(reading).is_some_and(|study| study.holds(reading));
     match state.capture_line(reading).map(|line| &line.fate) {
         Some(Fate::Voided { .. }) => return refused(format!("reading {reading} is already taken back")),

@@ -7,6 +7,7 @@ use super::bending::BendLimit;
 use super::checks::{Check, Policy};
 pub use super::event_id::EventId;
 use super::judging::{DecisionRule, Verdict};
+use super::marks::{MarkMeasured, MarkOverridden};
 use super::order::{Order, Stage};
 use super::reference::{Purpose, Reference};
 use super::rules::RuleBook;
@@ -245,6 +246,10 @@ pub enum Change {
         /// How far the lever went, in degrees: + more loft, + upright.
         lever_deg: f64,
     },
+    /// A mark that a shaft is cut along was measured a second time.
+    MarkMeasured(MarkMeasured),
+    /// A shaft may be cut although no second measurement agrees: a person answers for it.
+    MarkOverridden(MarkOverridden),
     /// A club is finished.
     ClubFinished {
         /// The club.
@@ -409,6 +414,8 @@ impl Change {
             Self::ValueTyped { .. } => "value_typed",
             Self::StepDone { .. } => "step_done",
             Self::BendDone { .. } => "bend_done",
+            Self::MarkMeasured(_) => "mark_measured",
+            Self::MarkOverridden(_) => "mark_overridden",
             Self::ClubFinished { .. } => "club_finished",
             Self::ClubReopened { .. } => "club_reopened",
             Self::InstrumentFound { .. } => "instrument_found",

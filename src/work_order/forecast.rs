@@ -3,6 +3,7 @@
 //! What is not measured is taken at its usual value with a spread; the uncertainty of the forecast says how much that
 //! costs. Nothing here is ever filed: a forecast is shown beside what is measured.
 
+use super::dry_fit::from_dry_fit;
 use super::order::Stage;
 use super::record::{ClubRecord, Entry};
 use crate::club::characteristic::Characteristic;
@@ -20,14 +21,23 @@ pub struct Forecast {
     pub u: f64,
 }
 
-/// Something that is not measured: its usual value and standard spread. Common practice, no source.
-#[derive(Clone, Copy)]
-struct Usual {
-    value: f64,
-    spread: f64,
+/// What a forecast says, and what it rests on in words.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Outlook {
+    /// The values; empty where there is nothing to say.
+    pub values: Vec<Forecast>,
+    /// What was measured, and what was taken for granted.
+    pub basis: Vec<String>,
 }
 
-const fn usual(value: f64, spread: f64) -> Usual {
+/// Something that is not measured: its usual value and standard spread. Common practice, no source.
+#[derive(Clone, Copy)]
+pub(super) struct Usual {
+    pub(super) value: f64,
+    pub(super) spread: f64,
+}
+
+pub(super) const fn usual(value: f64, spread: f64) -> Usual {
     Usual { value, spread }
 }
 
@@ -49,59 +59,38 @@ const SHAFT_BALANCE_SHARE: Usual = usual(0.50, 0.025);
 /// Centre of a head beyond the tip of the shaft, in millimetres.
 const HEAD_BEYOND_TIP_MM: Usual = usual(22.0, 8.0);
 /// Adhesive and ferrule, in grams.
-const ADHESIVE_G: Usual = usual(2.0, 1.0);
+pub(super) const ADHESIVE_G: Usual = usual(2.0, 1.0);
 /// Tape under the grip, in grams.
-const TAPE_G: Usual = usual(2.5, 1.5);
+pub(super) const TAPE_G: Usual = usual(2.5, 1.5);
 /// Where adhesive and ferrule sit before the end of the shaft, in millimetres.
-const ADHESIVE_BEFORE_TIP_MM: f64 = 25.0;
+pub(super) const ADHESIVE_BEFORE_TIP_MM: f64 = 25.0;
 /// Length and balance of a grip, and thickness of its cap, in millimetres.
-const GRIP_MM: (f64, f64, f64) = (268.0, 112.0, 3.0);
+pub(super) const GRIP_MM: (f64, f64, f64) = (268.0, 112.0, 3.0);
 
 /// The forecast of mass, balance and swing weight of the finished club; empty while parts are missing, or once the
 /// gripped club is measured and no forecast is needed any more.
 #[must_use]
 pub fn forecast(club: &ClubRecord) -> Vec<Forecast> {
+    outlook(club).values
+}
+
+/// The same with what it rests on.
+#[must_use]
+pub fn outlook(club: &ClubRecord) -> Outlook {
     if club.standing(Characteristic::SwingWeight).is_some() {
-        return Vec::new();
+        return Outlook::default();
     }
-    from_dry_fit(club).or_else(|| from_parts(club)).unwrap_or_default()
+    let of_parts = || {
+        let values = from_parts(club)?;
+        let basis =
+            vec!["from the weighed parts; tape, adhesive and what is not measured at their usual values".into()];
+        Some(Outlook { values, basis })
+    };
+    from_dry_fit(club).or_else(of_parts).unwrap_or_default()
 }
 
-fn newest(club: &ClubRecord, characteristic: Characteristic, stage: Stage) -> Option<&Entry> {
+pub(super) fn newest(club: &ClubRecord, characteristic: Characteristic, stage: Stage) -> Option<&Entry> {
     club.valid().rfind(|e| e.filed.characteristic == characteristic && e.filed.stage == stage)
-}
-
-/// The dry fit is the club without adhesive and tape: two small known masses are added to what was measured.
-fn from_dry_fit(club: &ClubRecord) -> Option<Vec<Forecast>> {
-    let stage = if club.stage() == Stage::Bonded { Stage::Bonded } else { Stage::DryFit };
-    let of =
-        |characteristic| newest(club, characteristic, stage).or_else(|| newest(club, characteristic, Stage::DryFit));
-    let (mass, balance) = (of(Characteristic::TotalMass)?, of(Characteristic::BalancePoint)?);
-    let swing = of(Characteristic::SwingWeight)?;
-    let length = club.latest(Characteristic::Length).map_or(club.spec.length_mm(), |e| e.filed.value);
-    let still_to_bond = swing.filed.stage == Stage::DryFit;
-    let adhesive = if still_to_bond { ADHESIVE_G } else { usual(0.0, 0.0) };
-    let (tip_mm, grip_mm) = (length - ADHESIVE_BEFORE_TIP_MM, GRIP_MM.1);
-    let per_gram = |at: f64| crate::club::swing_weight::points_per_gram(Millimetres(at));
-    let total = mass.filed.value + adhesive.value + TAPE_G.value;
-    let moment = mass.filed.value * balance.filed.value + adhesive.value * tip_mm + TAPE_G.value * grip_mm;
-    let centre = moment / total;
-    let u_centre = (balance.filed.u * mass.filed.value / total)
-        .hypot((tip_mm - centre) * adhesive.spread / total)
-        .hypot((grip_mm - centre) * TAPE_G.spread / total);
-    Some(vec![
-        Forecast {
-            characteristic: Characteristic::TotalMass,
-            value: total,
-            u: mass.filed.u.hypot(adhesive.spread).hypot(TAPE_G.spread),
-        },
-        Forecast { characteristic: Characteristic::BalancePoint, value: centre, u: u_centre },
-        Forecast {
-            characteristic: Characteristic::SwingWeight,
-            value: swing.filed.value + adhesive.value * per_gram(tip_mm) + TAPE_G.value * per_gram(grip_mm),
-            u: swing.filed.u.hypot(adhesive.spread * per_gram(tip_mm)).hypot(TAPE_G.spread * per_gram(grip_mm)),
-        },
-    ])
 }
 
 /// From the parts alone, by the assembly model; the spread of each input is carried through by a small change of it.
@@ -185,6 +174,7 @@ fn outcome(inputs: &Inputs) -> Option<[f64; 3]> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::work_order::build::Build;
     use crate::work_order::details::Details;
     use crate::work_order::event::{EventId, FiledValue};
     use crate::work_order::judging::{DecisionRule, Verdict};
@@ -200,6 +190,7 @@ mod tests {
             hand: Hand::Right,
             targets: Vec::new(),
             details: Details::default(),
+            build: Build::default(),
         };
         let mut record = ClubRecord::new("W-1", spec);
         for (number, (characteristic, stage, value)) in (1u64..).zip(values) {
@@ -256,8 +247,8 @@ mod tests {
             (Characteristic::SwingWeight, Stage::DryFit, 31.0),
         ]);
         let found = swing(&club(&values)).unwrap();
-        // By hand: 2 g at 940.2 mm add 2 × 0.464 points, 2.5 g at 112 mm take 2.5 × 0.193 points off.
-        assert!((found.value - (31.0 + 2.0 * 0.4639 - 2.5 * 0.1933)).abs() < 0.01, "{found:?}");
+        // By hand: 2 g at 940.2 mm add 2 × 0.464 points, 2.5 g at 135.5 mm, the middle of the tape, take 2.5 × 0.175 points off.
+        assert!((found.value - (31.0 + 2.0 * 0.4639 - 2.5 * 0.1747)).abs() < 0.01, "{found:?}");
         assert!(found.u < 0.7);
     }
 

@@ -2,9 +2,17 @@
 //!
 //! Plain values only; reading them from a file is `config`'s work.
 
+use sha2::{Digest as _, Sha256};
+
+use super::build::Build;
 use super::details::Details;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::measurement::quantity::Target;
+
+/// Longest order number.
+const LONGEST_NUMBER: usize = 24;
+/// Length of a club's generated name, in hexadecimal digits.
+const TOKEN_DIGITS: usize = 12;
 
 /// One order as it was taken in.
 #[derive(Debug, Clone, PartialEq)]
@@ -36,6 +44,8 @@ pub struct ClubSpec {
     pub targets: Vec<TargetRow>,
     /// What else is known of its parts.
     pub details: Details,
+    /// What is known of how it is to be made.
+    pub build: Build,
 }
 
 /// The target of one characteristic.
@@ -142,6 +152,20 @@ impl ClubSpec {
         let target = self.target(Characteristic::Length).map(|row| row.target);
         target.and_then(|t| t.value.or(t.upper).or(t.lower)).unwrap_or(usual)
     }
+}
+
+/// Whether a text can be an order's number: it becomes part of ticket codes and club ids.
+#[must_use]
+pub fn is_order_number(text: &str) -> bool {
+    let fits = |b: u8| b.is_ascii_alphanumeric() || b"-._".contains(&b);
+    !text.is_empty() && text.len() <= LONGEST_NUMBER && text.bytes().all(fits)
+}
+
+/// The generated name of the club with this id.
+#[must_use]
+pub fn token(id: &str) -> String {
+    let hash: String = Sha256::digest(id.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect();
+    hash.chars().take(TOKEN_DIGITS).collect()
 }
 
 impl Order {

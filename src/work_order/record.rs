@@ -5,6 +5,7 @@ use std::sync::Arc;
 use super::bending::Bend;
 use super::event::{EventId, FiledValue};
 use super::guide::Guide;
+use super::marks::{MarkDeed, MarkRecord};
 use super::order::{ClubSpec, Stage};
 use super::steps::Step;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
@@ -135,6 +136,8 @@ pub struct ClubRecord {
     pub bends: Vec<Bend>,
     /// What it is compared with and advised by: as the bench knows it, for a finished club as it was then.
     pub guide: Arc<Guide>,
+    /// Second measurements of cut marks, oldest first.
+    pub marks: Vec<MarkRecord>,
     /// When it was finished.
     pub finished_at_us: Option<i64>,
     /// The last event that touched this club.
@@ -154,6 +157,7 @@ impl ClubRecord {
             voids: Vec::new(),
             bends: Vec::new(),
             guide: Arc::default(),
+            marks: Vec::new(),
             finished_at_us: None,
             last_seq: 0,
         }
@@ -194,6 +198,10 @@ impl ClubRecord {
             if entry.event == event {
                 entry.standing = Standing::Voided;
             }
+        }
+        for mark in &mut self.marks {
+            let from = matches!(&mark.deed, MarkDeed::Measured(second) if second.reading == Some(event));
+            mark.voided |= from || mark.event == event;
         }
         for gone in voided {
             let another = self.entries.iter().any(|e| e.standing == Standing::Valid && e.same_key(&gone));
@@ -250,9 +258,17 @@ impl ClubRecord {
         !self.steps.is_empty() || self.valid().any(|entry| entry.filed.stage != Stage::Part)
     }
 
-    /// Whether something was measured on the assembled club or a step was done.
+    /// Whether something was measured on the club or a step was done.
     #[must_use]
     pub fn is_begun(&self) -> bool {
-        !self.steps.is_empty() || self.valid().next().is_some()
+        !self.steps.is_empty() || self.valid().next().is_some() || self.marks.iter().any(|mark| !mark.voided)
+    }
+
+    /// Whether nothing that came with `event` counts any more.
+    #[must_use]
+    pub fn is_voided(&self, event: EventId) -> bool {
+        self.entries.iter().filter(|entry| entry.event == event).all(|entry| entry.standing == Standing::Voided)
+            && self.marks.iter().filter(|mark| mark.event == event).all(|mark| mark.voided)
+            && self.bends.iter().filter(|bend| bend.event == event).all(|bend| bend.is_voided)
     }
 }

@@ -282,6 +282,7 @@ fn refuse(reason: &str) -> Routing {
 mod tests {
     use super::*;
     use crate::measurement::quantity::parse_target;
+    use crate::work_order::build::Build;
     use crate::work_order::details::Details;
     use crate::work_order::order::{ClubSpec, Hand, TargetRow};
 
@@ -304,6 +305,7 @@ mod tests {
                 hand: Hand::Right,
                 targets,
                 details: Details::default(),
+                build: Build::default(),
             },
         )
     }

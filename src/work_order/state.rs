@@ -7,12 +7,14 @@ use super::bending::Bend;
 use super::checks::Policy;
 use super::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
 use super::guide::Guide;
+use super::marks::{MarkDeed, MarkRecord};
 use super::order::{Order, Stage};
 use super::record::{ClubRecord, ClubState, Entry, Method, StepRecord, VoidRecord};
 use super::sources::quantity_of;
 use super::study::Studies;
 use super::trust::Trust;
 use crate::club::characteristic::Characteristic;
+use crate::club::cut::CutMark;
 
 /// How many captured readings stay at hand for the display and for filing by hand.
 const CAPTURES_AT_HAND: usize = 40;
@@ -214,6 +216,13 @@ impl State {
                 let done = StepRecord { step: *step, at_us: event.at_us, by: event.by.clone() };
                 self.on_club(club, event.seq, |record| record.steps.push(done));
             }
+            Change::MarkMeasured(measured) => {
+                self.remember(event.id);
+                self.take_mark(event, &measured.club, measured.mark, MarkDeed::Measured(measured.clone()));
+            }
+            Change::MarkOverridden(over) => {
+                self.take_mark(event, &over.club, over.mark, MarkDeed::Overridden(over.clone()));
+            }
             Change::ClubFinished { club } => {
                 self.on_club(club, event.seq, |record| {
                     record.state = ClubState::Finished;
@@ -376,6 +385,13 @@ impl State {
                 record.state = ClubState::InWork;
             }
         });
+    }
+
+    fn take_mark(&mut self, event: &Event, club: &str, mark: CutMark, deed: MarkDeed) {
+        self.place_of.insert(event.id, club.to_owned());
+        let by = event.by.clone();
+        let record = MarkRecord { mark, deed, event: event.id, at_us: event.at_us, by, voided: false };
+        self.on_club(club, event.seq, |club| club.marks.push(record));
     }
 
     fn capture(&mut self, event: &Event, captured: &CapturedReading) {

@@ -75,7 +75,10 @@ impl Step {
                 "Heat guns and hot hosels burn; keep solvent away from heat.",
             ],
             Self::Cure => &["Do not swing or flex the club before the adhesive maker's cure time is over."],
-            Self::Cut => &["Cutting: eye protection, dust mask, clamp the shaft; deburr the edge."],
+            Self::Cut => &[
+                "Cutting: eye protection, dust mask, clamp the shaft; deburr the edge. A cut cannot be taken back.",
+                "Graphite: dust and fibres irritate skin, eyes and lungs and carry current: extraction or a wet cut, gloves, no compressed air.",
+            ],
             Self::Grip => &["Grip solvent is flammable: fresh air, no heat, no sparks; follow its data sheet."],
             Self::Adjust => &[
                 "Bending: heads can crack or break; eye protection, small steps, never beyond the head maker's limit.",

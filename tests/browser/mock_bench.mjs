@@ -34,6 +34,7 @@ export const SCENES = {
     club: s.club({ cautions: s.cautions(), next_step: "bond" }),
     instruments: [s.scale(), s.beam(), s.gauge({ phase: "disturbed", readings: s.gaugeReadings() })],
   }),
+  "about to cut": s.scene({ club: s.club({ stage: "bonded", cautions: s.cautions(), next_step: "cut", cut: s.cut() }) }),
   beam: s.scene({ instruments: [s.scale(), s.beam({ phase: "held", progress: 1, readings: s.beamReadings() }), s.gauge()] }),
   crowded: s.scene({
     banners: s.bannerSet(),

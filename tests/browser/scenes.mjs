@@ -317,6 +317,29 @@ export const unfiled = (changes = {}) =>
     ...changes,
   });
 
+/** The butt mark of a bonded club, waiting for its second measurement; the numbers are invented. */
+export const cut = (changes = {}) => ({
+  due: "butt",
+  marks: [
+    {
+      mark: "butt",
+      cut_off_mm: 67.1,
+      u_mm: 0.9,
+      text: "67.1 mm (2 5/8 in) ± 1.7 mm from the raw butt",
+      again_mm: 961.2,
+      again_u_mm: 0.9,
+      again_text: "from the ground line to the butt mark, the head on, at 60 deg: 961.2 mm (37 13/16 in) ± 1.8 mm",
+      standing: "waiting",
+      standing_text: "wants a second measurement before it is cut",
+      may_cut: false,
+      is_past: false,
+      history: [],
+      ...changes,
+    },
+  ],
+  measures: [],
+});
+
 export const cautions = () => [
   "adhesive: gloves, fresh air; cure by the time and warmth on its data sheet",
   "warm the joint gently and away from the hands; eye protection",

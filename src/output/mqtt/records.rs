@@ -16,6 +16,7 @@ use super::connection::{Channel, FlowEnd};
 use super::topics::Topics;
 use crate::journal::store::{BATCH, Reader};
 use crate::work_order::event::{Change, Event, EventId};
+use crate::work_order::marks::{MarkMeasured, MarkOverridden};
 
 /// Wait before the journal is read again after a failure.
 const RETRY: Duration = Duration::from_secs(1);
@@ -43,7 +44,9 @@ impl RecordIndex {
                 vec![club]
             }
             Change::ClubReopened { club } | Change::StepDone { club, .. } => vec![Arc::from(club.as_str())],
-            Change::ValueTyped { club, .. } => {
+            Change::ValueTyped { club, .. }
+            | Change::MarkMeasured(MarkMeasured { club, .. })
+            | Change::MarkOverridden(MarkOverridden { club, .. }) => {
                 let club: Arc<str> = Arc::from(club.as_str());
                 self.club_of.insert(event.id, Arc::clone(&club));
                 vec![club]

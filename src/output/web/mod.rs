@@ -6,6 +6,7 @@ mod live;
 mod metrics;
 mod page;
 mod pages;
+mod set;
 mod sheets;
 mod study;
 
@@ -94,6 +95,8 @@ pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> 
         .route("/api/v1/state", get(api::state))
         .route("/api/v1/live", get(move |web| live::stream(web, streams)))
         .route("/api/v1/orders", get(api::orders))
+        .route("/api/v1/orders/{order}/progressions", get(set::progressions))
+        .route("/api/v1/orders/{order}/progressions.svg", get(set::plot))
         .route("/api/v1/records", get(api::records))
         .route("/api/v1/records/{*club}", get(api::record))
         .route("/api/v1/schema/build-record-1.json", get(sheets::schema))

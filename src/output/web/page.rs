@@ -39,6 +39,7 @@ const ASSETS: &[(&str, &[u8])] = assets![
     "bench_view.js",
     "captures.js",
     "command.js",
+    "cut_panel.js",
     "deviation_scale.js",
     "dialogs.css",
     "dialogs.js",

@@ -89,6 +89,37 @@ describe("what a person does", () => {
       assert.deepEqual((await sent(4))[3], { command: "open_order", order: "W-1043" });
     }));
 
+  test("a_cut_mark_is_measured_a_second_time_or_answered_for", () =>
+    on(s.scene({ club: s.club({ next_step: "cut", cut: s.cut(), cautions: s.cautions() }) }), async (page) => {
+      await untilText(page, ".cuts", "67.1 mm");
+      await untilText(page, ".cuts", "wants a second measurement");
+      await page.getByRole("button", { name: "type second measurement" }).click();
+      await page.getByLabel("how much, with its unit").fill("961.5 mm");
+      await page.keyboard.press("Enter");
+      assert.deepEqual(await sent(), [{ command: "confirm_mark", club: "W-1042/1", mark: "butt", quantity: "961.5 mm" }]);
+      await page.getByRole("button", { name: "cut all the same" }).click();
+      await page.getByLabel("who answers for it").fill("K7");
+      await page.getByLabel("why", { exact: true }).fill("the rule is bent");
+      await page.keyboard.press("Enter");
+      const expected = { command: "override_mark", club: "W-1042/1", mark: "butt", name: "K7", why: "the rule is bent" };
+      assert.deepEqual((await sent(2))[1], expected);
+      await show(page, s.scene({ club: s.club({ next_step: "cut", cut: s.cut({ is_past: true }) }) }));
+      await page.locator(".cuts").waitFor({ state: "detached" });
+    }));
+
+  test("a_finished_club_is_built_again_and_no_other", () => {
+    const clubs = [
+      { club: "W-1042/1", name: "driver", state: "finished", done: 9, of: 9 },
+      { club: "W-1042/2", name: "3 wood", state: "in_work", done: 0, of: 9 },
+    ];
+    return on(s.scene({ order: { order: "W-1042", player: "P-17", clubs } }), async (page) => {
+      await page.locator("#orders-button").click();
+      assert.equal(await page.locator("dialog").getByRole("button", { name: /again/ }).count(), 1);
+      await page.locator("dialog").getByRole("button", { name: "build the driver again" }).click();
+      assert.deepEqual(await sent(), [{ command: "build_again", club: "W-1042/1" }]);
+    });
+  });
+
   test("an_unfiled_reading_is_loud_and_its_choices_file_it", () =>
     on(SCENES.unfiled, async (page) => {
       const alarm = page.locator(".unfiled[role=alert]");

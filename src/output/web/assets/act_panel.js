@@ -7,6 +7,7 @@ import { byId, el, rebuild, setAttribute } from "./dom.js";
 import { warningGlyph } from "./glyphs.js";
 import { loudCapture } from "./bench_view.js";
 import { commandListener } from "./command.js";
+import { cuts } from "./cut_panel.js";
 import { askVoid } from "./dialogs.js";
 import { phaseAdvice, plain, signed } from "./words.js";
 
@@ -132,7 +133,7 @@ export function drawStep(view) {
   const step = club?.next_step ?? null;
   const texts = club?.cautions ?? [];
   place.hidden = step === null && texts.length === 0;
-  rebuild(place, [club?.club, step, texts], () => [
+  rebuild(place, [club?.club, step, texts, club?.cut], () => [
     step
       ? el(
           "div",
@@ -151,6 +152,7 @@ export function drawStep(view) {
           ),
         )
       : null,
+    step ? cuts(club) : null,
     texts.length ? cautions(texts) : null,
   ]);
 }

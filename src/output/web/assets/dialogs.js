@@ -131,6 +131,47 @@ export async function askValue(club) {
   });
 }
 
+/** Asks for the second measurement of a cut mark. */
+export async function askMark(club, mark) {
+  await ask(`${mark.mark} mark of ${club.name}`, (close) => {
+    const quantity = el("input", { name: "quantity", type: "text", required: true, autocomplete: "off", placeholder: "961.2 mm", maxlength: 40 });
+    return el(
+      "form",
+      {
+        onsubmit: async (event) => {
+          event.preventDefault();
+          const text = quantity.value.trim();
+          if (text) close(await send({ command: "confirm_mark", club: club.club, mark: mark.mark, quantity: text }));
+        },
+      },
+      el("p", {}, `Measure ${mark.again_text.split(":")[0]}, without looking at the first number.`),
+      el("label", {}, "how much, with its unit", quantity),
+      el("button", { type: "submit", class: "strong" }, "file it"),
+    );
+  });
+}
+
+/** Asks who answers for a cut without agreement, and why. */
+export async function askOverride(club, mark) {
+  await ask(`cut the ${mark.mark} of ${club.name} all the same`, (close) =>
+    el(
+      "form",
+      {
+        onsubmit: async (event) => {
+          event.preventDefault();
+          const { name, why } = event.currentTarget.elements;
+          const command = { command: "override_mark", club: club.club, mark: mark.mark, name: name.value.trim(), why: why.value.trim() };
+          if (command.name && command.why) close(await send(command));
+        },
+      },
+      el("p", {}, `${mark.standing_text}. A cut cannot be taken back.`),
+      el("label", {}, "who answers for it", el("input", { name: "name", type: "text", required: true, maxlength: 200, autocomplete: "off" })),
+      el("label", {}, "why", el("input", { name: "why", type: "text", required: true, maxlength: 200, autocomplete: "off" })),
+      el("button", { type: "submit", class: "strong" }, "cut all the same"),
+    ),
+  );
+}
+
 /** Asks what a reading without a place was. */
 export async function askChoice(capture) {
   const choice = await ask(`${signed(capture.text)}: what was it?`, (close) =>
@@ -168,7 +209,7 @@ export async function askOrder(state) {
             el(
               "div",
               { class: "buttons stacked" },
-              state.order.clubs.map((club) =>
+              state.order.clubs.flatMap((club) => [
                 el(
                   "button",
                   {
@@ -179,7 +220,15 @@ export async function askOrder(state) {
                   el("b", {}, club.name),
                   el("span", {}, `${club.club} · ${plain(club.state)} · ${club.done} of ${club.of} done`),
                 ),
-              ),
+                club.state === "finished"
+                  ? el(
+                      "button",
+                      { type: "button", onclick: () => close({ command: "build_again", club: club.club }) },
+                      el("b", {}, `build the ${club.name} again`),
+                      el("span", {}, "a new order with its values as built"),
+                    )
+                  : null,
+              ]),
             ),
           )
         : null,

@@ -1,0 +1,136 @@
+//! The steps through a set as a picture: series come in, an SVG document goes out. One panel below the other, each with
+//! its points, the line through them, and the step written between neighbours.
+
+use super::text::plain_unit;
+use crate::club::progression::Series;
+
+/// Size of a panel and of its margins, in user units (pixels at 96 dpi).
+const WIDTH: f64 = 720.0;
+const PANEL: f64 = 240.0;
+const LEFT: f64 = 80.0;
+const RIGHT: f64 = 40.0;
+const TOP: f64 = 46.0;
+const BELOW: f64 = 54.0;
+
+/// The picture.
+#[must_use]
+pub fn svg(title: &str, series: &[Series]) -> String {
+    let panels = u32::try_from(series.len()).unwrap_or(0);
+    let height = 40.0 + PANEL * f64::from(panels);
+    let mut picture = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {height}\" font-family=\"sans-serif\" \
+         font-size=\"13\" fill=\"#1a1a1a\" role=\"img\">\n<title>{title}</title>\n\
+         <rect width=\"100%\" height=\"100%\" fill=\"#ffffff\"/>\n\
+         <text x=\"{LEFT}\" y=\"26\" font-size=\"17\" font-weight=\"bold\">{title}</text>\n",
+        title = escaped(title)
+    );
+    for (number, series) in (0u32..).zip(series) {
+        panel(&mut picture, series, 40.0 + PANEL * f64::from(number));
+    }
+    picture.push_str("</svg>\n");
+    picture
+}
+
+/// The range of some numbers with a margin; never empty.
+fn range(numbers: impl Iterator<Item = f64>, margin: f64) -> (f64, f64) {
+    let (low, high) = numbers.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| (low.min(x), high.max(x)));
+    let spare = ((high - low) * margin).max(0.5);
+    (low - spare, high + spare)
+}
+
+fn panel(picture: &mut String, series: &Series, top: f64) {
+    let (x_low, x_high) = range(series.points.iter().map(|point| point.x), 0.08);
+    let (y_low, y_high) = range(series.points.iter().map(|point| point.y), 0.15);
+    // From the longest club on, to the right: a length falls that way.
+    let falls = series.against.starts_with("length");
+    let place = |x: f64| if falls { (x_high - x) / (x_high - x_low) } else { (x - x_low) / (x_high - x_low) };
+    let across = |x: f64| LEFT + place(x) * (WIDTH - LEFT - RIGHT);
+    let floor = top + PANEL - BELOW;
+    let up = |y: f64| floor - (y - y_low) / (y_high - y_low) * (PANEL - TOP - BELOW);
+    let mut draw = |text: String| {
+        picture.push_str(&text);
+        picture.push('\n');
+    };
+    let (left, right, unit) = (LEFT, WIDTH - RIGHT, plain_unit(series.unit));
+    let slope =
+        series.line.map(|line| format!(", {:+.2} {unit} for one {}", line.slope, if falls { "inch" } else { "club" }));
+    draw(format!(
+        "<text x=\"{left}\" y=\"{:.1}\" font-weight=\"bold\">{} ({unit}){}</text>",
+        top + 22.0,
+        series.of,
+        slope.unwrap_or_default()
+    ));
+    draw(format!("<path d=\"M{left} {floor}H{right}\" stroke=\"#8a8a8a\"/>"));
+    if let Some(line) = series.line {
+        let ends = series.points.first().zip(series.points.last());
+        if let Some((first, last)) = ends {
+            draw(format!(
+                "<path d=\"M{:.1} {:.1}L{:.1} {:.1}\" stroke=\"#2b6cb0\" stroke-dasharray=\"6 4\" fill=\"none\"/>",
+                across(first.x),
+                up(line.at(first.x)),
+                across(last.x),
+                up(line.at(last.x))
+            ));
+        }
+    }
+    for (position, point) in series.points.iter().enumerate() {
+        let (x, y) = (across(point.x), up(point.y));
+        // Names of neighbours stand on two lines, or those of clubs of nearly one length would cover each other.
+        let lower = if position % 2 == 0 { 18.0 } else { 34.0 };
+        draw(format!("<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"5\" fill=\"#1a1a1a\"/>"));
+        draw(format!("<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{:.2}</text>", y - 10.0, point.y));
+        draw(format!(
+            "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-size=\"12\">{}</text>",
+            floor + lower,
+            escaped(&point.club)
+        ));
+    }
+    for (pair, gap) in series.points.windows(2).zip(&series.gaps) {
+        let [from, to] = pair else { continue };
+        let (x, y) = (f64::midpoint(across(from.x), across(to.x)), f64::midpoint(up(from.y), up(to.y)));
+        draw(format!(
+            "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-size=\"12\" fill=\"#2b6cb0\">{:+.2}</text>",
+            y + 18.0,
+            gap.step
+        ));
+    }
+}
+
+/// Text that may stand in a document: a name that a person typed is no markup.
+fn escaped(text: &str) -> String {
+    text.chars().fold(String::with_capacity(text.len()), |mut safe, c| {
+        match c {
+            '&' => safe.push_str("&amp;"),
+            '<' => safe.push_str("&lt;"),
+            '>' => safe.push_str("&gt;"),
+            '"' => safe.push_str("&quot;"),
+            c if c.is_control() => safe.push(' '),
+            c => safe.push(c),
+        }
+        safe
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::club::progression::{SetClub, progressions};
+
+    #[test]
+    fn the_picture_has_every_club_and_every_step_and_no_foreign_markup() {
+        let club = |name: &str, length_mm: f64, loft: f64| SetClub {
+            name: name.into(),
+            length_mm: Some(length_mm),
+            loft_deg: Some(loft),
+            ..SetClub::default()
+        };
+        let set = [club("5-iron", 965.2, 27.0), club("<b>7 & \"8\"", 939.8, 34.5)];
+        let picture = svg("order W-1", &progressions(&set));
+        assert!(picture.starts_with("<svg ") && picture.ends_with("</svg>\n"));
+        for expected in ["5-iron", "&lt;b&gt;7 &amp; &quot;8&quot;", ">+7.50</text>", ">-1.00</text>", "27.00"] {
+            assert!(picture.contains(expected), "{expected} not in {picture}");
+        }
+        assert!(!picture.contains("<b>") && !picture.contains("NaN"));
+        assert_eq!(picture.matches("<circle").count(), 4);
+    }
+}

@@ -1,0 +1,157 @@
+//! "Build this club again": an order whose targets are what a finished club came out as.
+//!
+//! The state and a club's id come in, an order to take in goes out. The tolerances are those of the original order, laid
+//! around the values as built; what the original asked for and nobody measured stays as it was.
+
+use super::build::Build;
+use super::desk::{Refusal, refused};
+use super::event::Change;
+use super::marks::typed;
+use super::order::{ClubSpec, Order, TargetRow, is_order_number, token};
+use super::record::{ClubRecord, ClubState};
+use super::state::State;
+use crate::club::characteristic::Characteristic;
+use crate::club::cut::CutPlan;
+use crate::measurement::quantity::{Dimension, Target, parse_target};
+use crate::measurement::unit::{Points, round_ties_away};
+
+/// The second building of a club is tried under this number first, and at most up to that one.
+const REPEATS: std::ops::RangeInclusive<u32> = 2..=999;
+
+/// Makes the order.
+pub(super) fn build_again(
+    state: &State,
+    club: &str,
+    number: Option<&str>,
+    raw_length: Option<&str>,
+) -> Result<Vec<Change>, Refusal> {
+    let Some(built) = state.clubs.get(club) else {
+        return refused(format!("there is no club {club}; `records list` shows what there is"));
+    };
+    if built.state != ClubState::Finished {
+        return refused(format!("{club} is not finished: what it comes out as is not known yet"));
+    }
+    let original = state.orders.get(&built.order);
+    let number = match number {
+        Some(number) => checked(state, number)?,
+        None => free_number(state, club)?,
+    };
+    let targets: Vec<TargetRow> = Characteristic::all().filter_map(|c| as_built(built, c)).collect();
+    if targets.is_empty() {
+        return refused(format!("nothing was measured on {club}, so there is nothing to build again"));
+    }
+    let mut build = built.spec.build.clone();
+    build.again_of = Some(club.to_owned());
+    build.cut = cut(&build, &targets, raw_length)?;
+    let id = format!("{number}/1");
+    let spec = ClubSpec {
+        token: token(&id),
+        id,
+        name: built.spec.name.clone(),
+        kind: built.spec.kind,
+        hand: built.spec.hand,
+        targets,
+        build,
+        details: built.spec.details.clone(),
+    };
+    let player = original.and_then(|order| order.player.clone());
+    Ok(vec![Change::OrderImported { order: Order { number, player, due: None, clubs: vec![spec] } }])
+}
+
+/// Where the new shaft is cut. It is another shaft: without its own raw length marks of the old one would be wrong, so
+/// there are none.
+fn cut(build: &Build, targets: &[TargetRow], raw_length: Option<&str>) -> Result<Option<CutPlan>, Refusal> {
+    let (mut plan, raw) = match (build.cut, raw_length) {
+        (Some(plan), Some(raw)) => (plan, raw),
+        (None, Some(_)) => {
+            return refused("the club's order says nothing of how it is cut, so no raw length is needed");
+        }
+        (_, None) => return Ok(None),
+    };
+    plan.raw_length = typed("raw length of the new shaft", raw)?;
+    let length = targets.iter().find(|row| row.characteristic == Characteristic::Length);
+    let Some(length) = length.and_then(|row| row.target.value) else {
+        return refused("a shaft can only be cut for a length, and none was measured on the club");
+    };
+    plan.marks(length).map_err(|error| Refusal(error.to_string()))?;
+    Ok(Some(plan))
+}
+
+fn checked(state: &State, number: &str) -> Result<String, Refusal> {
+    if !is_order_number(number) {
+        return refused(format!(
+            "\"{number}\" is no order number, expected at most 24 letters, digits, '-', '.' or '_'"
+        ));
+    }
+    if state.orders.contains_key(number) {
+        return refused(format!("there is an order {number} already: give the new one another number"));
+    }
+    Ok(number.to_owned())
+}
+
+/// Numbers for the orders that repeat a club, the first free one is taken: `W-1042/3` becomes `W-1042.3.2` for its second
+/// building.
+pub fn numbers(club: &str) -> impl Iterator<Item = String> {
+    let stem = club.replace('/', ".");
+    REPEATS.map(move |n| format!("{stem}.{n}"))
+}
+
+fn free_number(state: &State, club: &str) -> Result<String, Refusal> {
+    let free = numbers(club).find(|number| !state.orders.contains_key(number));
+    let free = free.filter(|number| is_order_number(number));
+    free.ok_or_else(|| Refusal(format!("no order number can be made from {club}: give one")))
+}
+
+/// The target of the club that repeats this one.
+fn as_built(built: &ClubRecord, characteristic: Characteristic) -> Option<TargetRow> {
+    let original = built.spec.target(characteristic);
+    let Some(entry) = built.standing(characteristic) else { return original.cloned() };
+    let asked = original.map(|row| row.target).unwrap_or_default();
+    // A swing weight beyond the letters cannot be written as a target: then the original one stays.
+    let Some(text) = text(characteristic, entry.filed.value, &asked) else { return original.cloned() };
+    // Read back what is written: the target is the number that people see.
+    let Ok(target) = parse_target(&text, characteristic.dimension()) else { return original.cloned() };
+    let (lower, upper) = (asked_alone(&asked, false), asked_alone(&asked, true));
+    let target = Target { lower: target.lower.or(lower), upper: target.upper.or(upper), ..target };
+    Some(TargetRow { characteristic, target, text })
+}
+
+/// A limit that the order had without a target value stays as it was: the club may not pass it the second time either.
+fn asked_alone(asked: &Target, upper: bool) -> Option<f64> {
+    match asked.value {
+        None if upper => asked.upper,
+        None => asked.lower,
+        Some(_) => None,
+    }
+}
+
+/// The value as built with the tolerance that was asked for, as people write it.
+fn text(characteristic: Characteristic, value: f64, asked: &Target) -> Option<String> {
+    let dimension = characteristic.dimension();
+    let unit = match dimension {
+        Dimension::Mass => " g",
+        Dimension::Length => " mm",
+        Dimension::SwingWeight => "",
+        Dimension::Angle => " deg",
+        Dimension::Frequency => " cpm",
+        Dimension::Inertia => " kg.cm2",
+        Dimension::Volume => " cm3",
+    };
+    // A digit more than is shown: the repeat aims at what was measured, not at what was read off.
+    let decimals = characteristic.decimals() + 1;
+    let number = |value: f64| format!("{}", round_ties_away(value, decimals));
+    let fine = |value: f64| format!("{}", round_ties_away(value, 4));
+    let shown = match dimension {
+        Dimension::SwingWeight => {
+            let (letter, points) = Points(value).letter(decimals)?;
+            format!("{letter}{points}")
+        }
+        _ => format!("{}{unit}", number(value)),
+    };
+    let Some((aim, (lower, upper))) = asked.value.zip(asked.lower.zip(asked.upper)) else { return Some(shown) };
+    let (below, above) = (aim - lower, upper - aim);
+    if (below - above).abs() < 1e-6 {
+        return Some(format!("{shown} ± {}{unit}", fine(above)));
+    }
+    Some(format!("{shown} +{}{unit}/-{}{unit}", fine(above), fine(below)))
+}

@@ -1,0 +1,471 @@
+//! A whole set planned together: which head, shaft and grip of the measured stock goes to which club of an order.
+//!
+//! An order and a stock come in; parts for every club, what each club will come out as and how far that is off leave.
+//! The sum that is made smallest is that of squared deviations, each in units of half its tolerance: the swing weight or
+//! the inertia about the butt (as asked for), the masses of the parts and of the club, loft, lie and frequency, as far as
+//! the order has targets and the stock has measurements. Clubs without a target for the matched one get a common value.
+
+use super::order::{ClubSpec, Order};
+use super::state::State;
+use super::stock::Stock;
+use crate::club::assembly::MassProperties;
+use crate::club::assignment::{Assignment, AssignmentError, Costs, SEARCH_FOR_PROOF, assign};
+use crate::club::characteristic::Characteristic;
+use crate::club::parts::{Assembly, Grip, Head, Place, PointWeight, Shaft, Tape};
+use crate::club::progression::{Series, SetClub, progressions};
+use crate::club::swing_weight::mass_for_swing_weight;
+use crate::measurement::quantity::Target;
+use crate::measurement::unit::{Grams, Millimetres, Points};
+
+/// What a set is matched in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MatchedIn {
+    /// Swing weight.
+    SwingWeight,
+    /// Inertia about the butt.
+    Inertia,
+}
+
+impl MatchedIn {
+    /// The characteristic.
+    #[must_use]
+    pub fn characteristic(self) -> Characteristic {
+        match self {
+            Self::SwingWeight => Characteristic::SwingWeight,
+            Self::Inertia => Characteristic::MoiButt,
+        }
+    }
+}
+
+/// One value that a planned club will have.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PlannedValue {
+    /// What it is.
+    pub characteristic: Characteristic,
+    /// The value.
+    pub value: f64,
+    /// What it is to be: the order's target, or the common value of the set.
+    pub aim: Option<f64>,
+    /// Value less aim, or how far beyond a limit.
+    pub deviation: Option<f64>,
+    /// Whether it counts in the sum.
+    pub counts: bool,
+}
+
+/// One club of the plan.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlannedClub {
+    /// Its id.
+    pub club: String,
+    /// What people call it.
+    pub name: String,
+    /// Head, shaft and grip by their names in the stock.
+    pub parts: [String; 3],
+    /// To cut off tip and butt, in millimetres.
+    pub trims_mm: [f64; 2],
+    /// What it will come out as.
+    pub values: Vec<PlannedValue>,
+    /// Its share of the sum.
+    pub cost: f64,
+    /// Grams to add at the head for the swing weight it is to have; negative: too heavy.
+    pub head_g: Option<f64>,
+}
+
+/// A planned set.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SetPlan {
+    /// What it is matched in.
+    pub matched_in: MatchedIn,
+    /// The clubs, in the order of the order.
+    pub clubs: Vec<PlannedClub>,
+    /// The sum of squared deviations in units of half tolerances.
+    pub cost: f64,
+    /// No plan has a smaller one.
+    pub at_least: f64,
+    /// Whether that is proved: by branch and bound to its end, for the aims as they are.
+    pub proved: bool,
+    /// The common value of clubs without a target of their own for what the set is matched in.
+    pub common: Option<f64>,
+    /// How length, loft, lie and frequency go through the set.
+    pub series: Vec<Series>,
+}
+
+/// Why a set cannot be planned.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{0}")]
+pub struct NoPlan(pub String);
+
+/// What is usual where nothing was measured (common practice, no source): the same values as in the forecast of a club.
+const CAP_MM: f64 = 3.0;
+const HEAD_BEYOND_TIP_MM: f64 = 22.0;
+const SHAFT_BALANCE_SHARE: f64 = 0.5;
+const GRIP_LENGTH_MM: f64 = 268.0;
+const GRIP_BALANCE_MM: f64 = 112.0;
+const TAPE_G: f64 = 2.5;
+const ADHESIVE_G: f64 = 2.0;
+const ADHESIVE_BEFORE_TIP_MM: f64 = 25.0;
+/// Own inertia of a head in g·mm² and how far its centre lies off the axis in mm; together half a per cent of a club.
+const HEAD_INERTIA_GMM2: f64 = 300_000.0;
+const HEAD_OFF_AXIS_MM: f64 = 30.0;
+/// Half tolerances that a careful builder holds, where the order has a target without one (common practice, no source).
+const HALF_TOLERANCES: [(Characteristic, f64); 9] = [
+    (Characteristic::HeadMass, 2.0),
+    (Characteristic::ShaftMass, 2.0),
+    (Characteristic::GripMass, 2.0),
+    (Characteristic::TotalMass, 2.0),
+    (Characteristic::SwingWeight, 0.5),
+    (Characteristic::Loft, 0.25),
+    (Characteristic::Lie, 0.25),
+    (Characteristic::Frequency, 2.0),
+    (Characteristic::MoiButt, 5.0),
+];
+/// Common values tried for a set without targets of its own, and how often each is made better.
+const STARTS: u32 = 9;
+const ROUNDS: u32 = 12;
+/// Partial plans looked at for each common value.
+const SEARCH_FOR_COMMON: u32 = 300;
+
+/// What a club made of three parts comes out as.
+struct Made {
+    whole: MassProperties,
+    cut_shaft_g: f64,
+    trims_mm: [f64; 2],
+}
+
+/// Plans a set.
+///
+/// # Errors
+/// Says which clubs lack which parts.
+pub fn plan(order: &Order, stock: &Stock, matched_in: MatchedIn) -> Result<SetPlan, NoPlan> {
+    enough(order, stock)?;
+    let aim = matched_in.characteristic();
+    let free = |club: &ClubSpec| club.target(aim).is_none_or(|row| !has_aim(&row.target));
+    let value = |parts: &[[usize; 3]], club: usize| {
+        let made = parts.get(club).and_then(|parts| make(order.clubs.get(club)?, stock, *parts));
+        made.map(|made| of_whole(&made.whole, aim))
+    };
+    let solve = |common: Option<f64>, search: u32| {
+        let cost = |club, parts| cost_of(order, stock, matched_in, common, club, parts);
+        let costs = Costs::new(order.clubs.len(), counts(stock), cost);
+        assign(&costs, search).map_err(|error| words(order, stock, &error))
+    };
+    let frees: Vec<usize> = (0..order.clubs.len()).filter(|club| order.clubs.get(*club).is_some_and(free)).collect();
+    let (found, common) = if frees.is_empty() {
+        (solve(None, SEARCH_FOR_PROOF)?, None)
+    } else {
+        let (low, high) = reach(order, stock, aim, &frees)
+            .ok_or_else(|| NoPlan("no head, shaft and grip of the stock make any of these clubs".into()))?;
+        let mean = |found: &Assignment| {
+            let values: Vec<f64> = frees.iter().filter_map(|club| value(&found.parts, *club)).collect();
+            values.iter().sum::<f64>() / values.iter().map(|_| 1.0).sum::<f64>()
+        };
+        let mut best: Option<(Assignment, f64)> = None;
+        for start in 0..STARTS {
+            let mut common = low + (high - low) * f64::from(start) / f64::from(STARTS - 1);
+            // Parts for a common value, then the common value that is best for these parts: neither makes it worse.
+            for _ in 0..ROUNDS {
+                let found = solve(Some(common), SEARCH_FOR_COMMON)?;
+                let moved = mean(&found);
+                let better = best.as_ref().is_none_or(|(best, _)| found.cost < best.cost - 1e-9);
+                if better {
+                    best = Some((found, common));
+                }
+                if (moved - common).abs() < 1e-6 {
+                    break;
+                }
+                common = moved;
+            }
+        }
+        let (mut found, common) = best.ok_or_else(|| NoPlan("no common value was found".into()))?;
+        // The common value itself was sought from a few starts only.
+        (found.proved, found.at_least) = (false, 0.0);
+        (found, Some(common))
+    };
+    let clubs: Vec<PlannedClub> = order
+        .clubs
+        .iter()
+        .zip(&found.parts)
+        .filter_map(|(club, parts)| planned(club, stock, *parts, matched_in, common))
+        .collect();
+    let series =
+        progressions(&order.clubs.iter().zip(&clubs).map(|(spec, club)| set_club(spec, club)).collect::<Vec<_>>());
+    let Assignment { cost, at_least, proved, .. } = found;
+    Ok(SetPlan { matched_in, clubs, cost, at_least, proved, common, series })
+}
+
+fn counts(stock: &Stock) -> [usize; 3] {
+    [stock.heads.len(), stock.shafts.len(), stock.grips.len()]
+}
+
+fn has_aim(target: &Target) -> bool {
+    target.value.is_some() || target.lower.is_some() || target.upper.is_some()
+}
+
+/// Whether every club has a head, a shaft and a grip that may go to it.
+fn enough(order: &Order, stock: &Stock) -> Result<(), NoPlan> {
+    let mut missing = Vec::new();
+    for club in &order.clubs {
+        let allowed = |clubs: &Vec<String>| clubs.is_empty() || clubs.contains(&club.name);
+        let lacks = [
+            ("head", !stock.heads.iter().any(|head| head.club == club.name)),
+            ("shaft", !stock.shafts.iter().any(|shaft| allowed(&shaft.clubs))),
+            ("grip", !stock.grips.iter().any(|grip| allowed(&grip.clubs))),
+        ];
+        missing.extend(
+            lacks.iter().filter(|(_, lacks)| *lacks).map(|(what, _)| format!("a {what} for the {}", club.name)),
+        );
+    }
+    if missing.is_empty() { Ok(()) } else { Err(NoPlan(format!("the stock lacks {}", missing.join(", ")))) }
+}
+
+fn words(order: &Order, stock: &Stock, error: &AssignmentError) -> NoPlan {
+    match error {
+        AssignmentError::TooFew { kind, clubs, parts } => {
+            let what = ["heads", "shafts", "grips"].get(*kind).copied().unwrap_or("parts");
+            NoPlan(format!("the order has {clubs} clubs and the stock {parts} {what}"))
+        }
+        AssignmentError::NothingFits => {
+            let none = order.clubs.iter().filter(|club| {
+                let [heads, shafts, grips] = counts(stock);
+                let mut all =
+                    (0..heads).flat_map(|h| (0..shafts).flat_map(move |s| (0..grips).map(move |g| [h, s, g])));
+                !all.any(|parts| make(club, stock, parts).is_some())
+            });
+            let names: Vec<&str> = none.map(|club| club.name.as_str()).collect();
+            NoPlan(match names.is_empty() {
+                true => "no choice of parts makes every club: some part is the only one for two of them".into(),
+                false => format!("no shaft of the stock is long enough for: {}", names.join(", ")),
+            })
+        }
+    }
+}
+
+/// Puts a club together on paper; `None` where the parts may not or cannot go together.
+fn make(club: &ClubSpec, stock: &Stock, [head, shaft, grip]: [usize; 3]) -> Option<Made> {
+    let (head, shaft, grip) = (stock.heads.get(head)?, stock.shafts.get(shaft)?, stock.grips.get(grip)?);
+    let allowed = |clubs: &Vec<String>| clubs.is_empty() || clubs.contains(&club.name);
+    if head.club != club.name || !allowed(&shaft.clubs) || !allowed(&grip.clubs) {
+        return None;
+    }
+    let (tip_mm, cut_mm, cap_mm) = match club.build.cut {
+        Some(mut cut) => {
+            cut.raw_length.mm = shaft.length.0;
+            let marks = cut.marks(club.length_mm()).ok()?;
+            (marks.tip.mm, marks.shaft.mm, cut.grip_cap.mm)
+        }
+        None => (0.0, club.length_mm() - CAP_MM - HEAD_BEYOND_TIP_MM, CAP_MM),
+    };
+    let butt_mm = shaft.length.0 - tip_mm - cut_mm;
+    if butt_mm < 0.0 {
+        return None;
+    }
+    let assembly = |head_mass: Grams, with_rest: f64| Assembly {
+        cap: Millimetres(cap_mm),
+        shaft: Shaft {
+            raw_length: shaft.length,
+            raw_mass: shaft.mass,
+            balance_from_butt: shaft.balance.unwrap_or(shaft.length * SHAFT_BALANCE_SHARE),
+            tip_trim: Millimetres(tip_mm),
+            butt_trim: Millimetres(butt_mm),
+        },
+        grip: Grip {
+            mass: grip.mass * with_rest,
+            length: Millimetres(GRIP_LENGTH_MM),
+            cg_from_butt: Millimetres(GRIP_BALANCE_MM),
+        },
+        tape: Tape { mass: Grams(TAPE_G * with_rest), length: Millimetres(GRIP_LENGTH_MM - cap_mm) },
+        head: Head {
+            mass: head_mass,
+            cg_from_tip: head.beyond_tip.unwrap_or(Millimetres(HEAD_BEYOND_TIP_MM)),
+            cg_lateral: Millimetres(HEAD_OFF_AXIS_MM),
+            inertia_cg_gmm2: HEAD_INERTIA_GMM2,
+        },
+        points: vec![PointWeight {
+            mass: Grams(ADHESIVE_G * with_rest),
+            place: Place::FromTip(Millimetres(-ADHESIVE_BEFORE_TIP_MM)),
+        }],
+    };
+    let whole = assembly(head.mass, 1.0).mass_properties().ok()?;
+    let cut_shaft_g = assembly(Grams(0.0), 0.0).mass_properties().ok()?.mass.0;
+    Some(Made { whole, cut_shaft_g, trims_mm: [tip_mm, butt_mm] })
+}
+
+fn of_whole(whole: &MassProperties, characteristic: Characteristic) -> f64 {
+    match characteristic {
+        Characteristic::MoiButt => whole.inertia_butt_kgcm2,
+        Characteristic::TotalMass => whole.mass.0,
+        Characteristic::BalancePoint => whole.balance.0,
+        _ => whole.swing_weight.0,
+    }
+}
+
+/// Every value of a club made of these parts, with what it is to be.
+fn values(
+    club: &ClubSpec,
+    stock: &Stock,
+    [head, shaft, grip]: [usize; 3],
+    made: &Made,
+    matched_in: MatchedIn,
+    common: Option<f64>,
+) -> Option<Vec<PlannedValue>> {
+    let (head, shaft, grip) = (stock.heads.get(head)?, stock.shafts.get(shaft)?, stock.grips.get(grip)?);
+    let other = match matched_in {
+        MatchedIn::SwingWeight => Characteristic::MoiButt,
+        MatchedIn::Inertia => Characteristic::SwingWeight,
+    };
+    let known = [
+        (Characteristic::HeadMass, Some(head.mass.0)),
+        (Characteristic::ShaftMass, Some(made.cut_shaft_g)),
+        (Characteristic::GripMass, Some(grip.mass.0)),
+        (Characteristic::TotalMass, Some(of_whole(&made.whole, Characteristic::TotalMass))),
+        (Characteristic::BalancePoint, Some(of_whole(&made.whole, Characteristic::BalancePoint))),
+        (Characteristic::SwingWeight, Some(of_whole(&made.whole, Characteristic::SwingWeight))),
+        (Characteristic::Loft, head.loft_deg),
+        (Characteristic::Lie, head.lie_deg),
+        (Characteristic::Frequency, shaft.frequency_cpm),
+        (Characteristic::MoiButt, Some(of_whole(&made.whole, Characteristic::MoiButt))),
+    ];
+    let value = |(characteristic, value): (Characteristic, Option<f64>)| {
+        let value = value?;
+        let target = aim_of(club, characteristic, matched_in, common);
+        let deviation = off(&target, value);
+        // What the set is not matched in is shown, but does not pull.
+        let counts =
+            deviation.is_some() && characteristic != other && half_tolerance(characteristic, &target).is_some();
+        Some(PlannedValue { characteristic, value, aim: target.value, deviation, counts })
+    };
+    Some(known.into_iter().filter_map(value).collect())
+}
+
+/// The target of a club for a characteristic: its own, or the common value of what the set is matched in.
+fn aim_of(club: &ClubSpec, characteristic: Characteristic, matched_in: MatchedIn, common: Option<f64>) -> Target {
+    let own = club.target(characteristic).map(|row| row.target).filter(has_aim);
+    let shared = || (characteristic == matched_in.characteristic()).then_some(common).flatten();
+    own.unwrap_or_else(|| Target { value: shared(), lower: None, upper: None })
+}
+
+/// Value less target; without a target value, how far it is beyond a limit.
+fn off(target: &Target, value: f64) -> Option<f64> {
+    match (target.value, target.lower, target.upper) {
+        (Some(aim), ..) => Some(value - aim),
+        (None, None, None) => None,
+        (None, lower, upper) => {
+            let below = lower.map_or(0.0, |lower| (value - lower).min(0.0));
+            let above = upper.map_or(0.0, |upper| (value - upper).max(0.0));
+            Some(below + above)
+        }
+    }
+}
+
+fn half_tolerance(characteristic: Characteristic, target: &Target) -> Option<f64> {
+    let own = target.value.and(target.lower.zip(target.upper)).map(|(lower, upper)| (upper - lower) / 2.0);
+    let usual = HALF_TOLERANCES.iter().find(|(c, _)| *c == characteristic).map(|(_, half)| *half);
+    own.filter(|half| *half > 0.0).or(usual)
+}
+
+/// The sum over what counts.
+fn sum(club: &ClubSpec, values: &[PlannedValue], matched_in: MatchedIn, common: Option<f64>) -> f64 {
+    let square = |value: &PlannedValue| {
+        let target = aim_of(club, value.characteristic, matched_in, common);
+        let half = half_tolerance(value.characteristic, &target)?;
+        Some((value.deviation? / half).powi(2))
+    };
+    values.iter().filter(|value| value.counts).filter_map(square).sum()
+}
+
+fn cost_of(
+    order: &Order,
+    stock: &Stock,
+    matched_in: MatchedIn,
+    common: Option<f64>,
+    club: usize,
+    parts: [usize; 3],
+) -> f64 {
+    let cost = || {
+        let club = order.clubs.get(club)?;
+        let made = make(club, stock, parts)?;
+        Some(sum(club, &values(club, stock, parts, &made, matched_in, common)?, matched_in, common))
+    };
+    cost().unwrap_or(f64::INFINITY)
+}
+
+/// Lowest and highest value that the free clubs can have.
+fn reach(order: &Order, stock: &Stock, aim: Characteristic, frees: &[usize]) -> Option<(f64, f64)> {
+    let [heads, shafts, grips] = counts(stock);
+    let mut reach: Option<(f64, f64)> = None;
+    for club in frees.iter().filter_map(|club| order.clubs.get(*club)) {
+        for parts in (0..heads).flat_map(|h| (0..shafts).flat_map(move |s| (0..grips).map(move |g| [h, s, g]))) {
+            if let Some(made) = make(club, stock, parts) {
+                let value = of_whole(&made.whole, aim);
+                reach = Some(reach.map_or((value, value), |(low, high)| (low.min(value), high.max(value))));
+            }
+        }
+    }
+    reach
+}
+
+fn planned(
+    club: &ClubSpec,
+    stock: &Stock,
+    parts: [usize; 3],
+    matched_in: MatchedIn,
+    common: Option<f64>,
+) -> Option<PlannedClub> {
+    let made = make(club, stock, parts)?;
+    let values = values(club, stock, parts, &made, matched_in, common)?;
+    let swing = values.iter().find(|value| value.characteristic == Characteristic::SwingWeight);
+    let head_g = swing.and_then(|swing| {
+        let short = Points(swing.aim? - swing.value);
+        mass_for_swing_weight(short, Millimetres(club.length_mm())).map(|mass| mass.0)
+    });
+    let [head, shaft, grip] = parts;
+    Some(PlannedClub {
+        club: club.id.clone(),
+        name: club.name.clone(),
+        parts: [
+            stock.heads.get(head)?.id.clone(),
+            stock.shafts.get(shaft)?.id.clone(),
+            stock.grips.get(grip)?.id.clone(),
+        ],
+        trims_mm: made.trims_mm,
+        cost: sum(club, &values, matched_in, common),
+        values,
+        head_g,
+    })
+}
+
+/// What the plan says of a club, for the steps through the set: the length is the order's.
+fn set_club(spec: &ClubSpec, club: &PlannedClub) -> SetClub {
+    let value = |characteristic| {
+        let found = club.values.iter().find(|value| value.characteristic == characteristic).map(|value| value.value);
+        found.or_else(|| spec.target(characteristic).and_then(|row| row.target.value))
+    };
+    SetClub {
+        name: spec.name.clone(),
+        length_mm: spec.target(Characteristic::Length).and_then(|row| row.target.value),
+        loft_deg: value(Characteristic::Loft),
+        lie_deg: value(Characteristic::Lie),
+        frequency_cpm: value(Characteristic::Frequency),
+    }
+}
+
+/// The steps through an order as it stands: what is measured on the finished clubs, else what is asked for.
+#[must_use]
+pub fn order_progressions(state: &State, order: &Order) -> Vec<Series> {
+    let known = |spec: &ClubSpec, characteristic: Characteristic| {
+        let measured = state.clubs.get(&spec.id).and_then(|club| club.standing(characteristic)).map(|e| e.filed.value);
+        measured.or_else(|| spec.target(characteristic).and_then(|row| row.target.value))
+    };
+    let clubs: Vec<SetClub> = order
+        .clubs
+        .iter()
+        .map(|spec| SetClub {
+            name: spec.name.clone(),
+            length_mm: known(spec, Characteristic::Length),
+            loft_deg: known(spec, Characteristic::Loft),
+            lie_deg: known(spec, Characteristic::Lie),
+            frequency_cpm: known(spec, Characteristic::Frequency),
+        })
+        .collect();
+    progressions(&clubs)
+}
