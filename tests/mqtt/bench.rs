@@ -117,7 +117,7 @@ impl Bench {
             records: Arc::new(move |club| {
                 let state = state.lock().unwrap();
                 let found = state.clubs.get(club).map(|club| {
-                    let record = record(&state, club, "chain".into(), Lengths::Inches);
+                    let record = record(club, "chain".into(), Lengths::Inches);
                     (club.spec.token.clone(), serde_json::to_value(record).unwrap())
                 });
                 Box::pin(async move { found })
