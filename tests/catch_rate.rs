@@ -79,6 +79,7 @@ fn caught(dice: &mut Dice, fault: Fault, way: Way) -> bool {
         hand: Hand::Right,
         targets: Vec::new(),
         details: Details::default(),
+        models: benchscribe::work_order::order::Models::default(),
     };
     let mut club = ClubRecord::new("W-1", spec);
     let mut number = 0;

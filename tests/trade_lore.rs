@@ -241,6 +241,7 @@ fn club(kind: ClubKind) -> ClubRecord {
         hand: Hand::Right,
         targets: Vec::new(),
         details: Details::default(),
+        models: benchscribe::work_order::order::Models::default(),
     };
     ClubRecord::new("W-1", spec)
 }

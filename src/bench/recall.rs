@@ -10,6 +10,7 @@ use crate::journal::archive::Key;
 use crate::journal::store::{JournalError, Reader};
 use crate::measurement::reading::InstrumentKind;
 use crate::work_order::desk::Command;
+use crate::work_order::drawer_desk::DrawerCommand;
 use crate::work_order::state::State;
 use crate::work_order::ticket::Ticket;
 
@@ -25,6 +26,13 @@ pub async fn for_command(state: &mut State, journal: &Reader, command: &Command)
             bring(state, journal, Key::Club(club)).await
         }
         Command::File { place, .. } => bring(state, journal, Key::Club(&place.club)).await,
+        Command::Drawer(DrawerCommand::Take { club: Some(club), .. }) => bring(state, journal, Key::Club(club)).await,
+        Command::Drawer(DrawerCommand::PutBack { taking: Some(taking), .. }) => {
+            match state.stock.club_of(*taking).map(str::to_owned) {
+                Some(club) => bring(state, journal, Key::Club(&club)).await,
+                None => Ok(()),
+            }
+        }
         Command::Void { event: Some(event), .. } => bring(state, journal, Key::Value(*event)).await,
         Command::Scan(code) => for_code(state, journal, code).await,
         _ => Ok(()),

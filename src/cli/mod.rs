@@ -12,6 +12,7 @@ pub mod compute;
 pub mod decode;
 mod demo;
 mod doctor;
+mod drawers;
 mod export;
 mod guide;
 mod identify;
@@ -70,6 +71,8 @@ enum Command {
     Study(study::Arguments),
     /// Work orders
     Orders(orders::Arguments),
+    /// What is in the drawers: stock, parts taken for clubs, counts and refills
+    Drawers(drawers::Arguments),
     /// Build records
     Records(records::Arguments),
     /// A consistent copy of the journal into a new file, while the bench runs
@@ -103,6 +106,7 @@ pub fn main() -> ExitCode {
         Command::Calibrate(arguments) => calibrate::run(arguments),
         Command::Study(arguments) => study::run(arguments),
         Command::Orders(arguments) => orders::run(arguments),
+        Command::Drawers(arguments) => drawers::run(arguments),
         Command::Records(arguments) => records::run(arguments),
         Command::Backup(arguments) => backup::backup(&arguments),
         Command::Restore(arguments) => backup::restore(&arguments),

@@ -7,6 +7,7 @@
 //! [[club]]
 //! name = "driver"
 //! kind = "driver"
+//! head = "dune 460"
 //! head_mass = "203 g ± 2 g"
 //! swing_weight = "D3 ± 0.5"
 //! length = "45 1/4 in ± 1/16 in"
@@ -16,7 +17,7 @@ use super::details_section::read_details;
 use super::document::{Document, Mistakes, Section};
 use crate::club::characteristic::Characteristic;
 use crate::journal::chain::sha256;
-use crate::work_order::order::{ClubKind, ClubSpec, Hand, Order, TargetRow};
+use crate::work_order::order::{ClubKind, ClubSpec, Hand, Models, Order, TargetRow};
 
 /// Length of a club's generated token, in hexadecimal digits.
 const TOKEN_DIGITS: usize = 12;
@@ -71,9 +72,11 @@ fn read_club(order: &str, index: usize, section: &Section<'_>) -> Option<ClubSpe
         })
         .collect();
     let details = read_details(section);
+    let model = |key| section.text(key).map(|model| model.trim().to_owned()).filter(|model| !model.is_empty());
+    let models = Models { head: model("head"), shaft: model("shaft"), grip: model("grip") };
     let id = format!("{order}/{}", index + 1);
     let token = sha256(id.as_bytes()).chars().take(TOKEN_DIGITS).collect();
-    Some(ClubSpec { id, token, name: name?.to_owned(), kind: kind?, hand: hand?, targets, details: details? })
+    Some(ClubSpec { id, token, name: name?.to_owned(), kind: kind?, hand: hand?, targets, details: details?, models })
 }
 
 #[cfg(test)]

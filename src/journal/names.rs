@@ -7,6 +7,7 @@ use crate::measurement::reading::{InstrumentKind, Quantity};
 use crate::measurement::uncertainty::Source;
 use crate::work_order::checks::{CheckZone, WhenOut};
 use crate::work_order::details::Measure;
+use crate::work_order::drawers::ItemKind;
 use crate::work_order::event::EventId;
 use crate::work_order::judging::Verdict;
 use crate::work_order::order::{ClubKind, Hand, Stage};
@@ -41,7 +42,8 @@ named_by_parse!(
     WeightClass,
     InstrumentClass,
     Measure,
-    Subject
+    Subject,
+    ItemKind
 );
 
 impl Named for Quantity {

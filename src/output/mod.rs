@@ -4,6 +4,8 @@ pub mod bend_view;
 #[cfg(feature = "embedded-broker")]
 pub mod broker;
 pub mod command;
+mod drawer_command;
+pub mod drawer_view;
 pub mod drawing;
 pub mod lists;
 pub mod mqtt;

@@ -5,6 +5,7 @@ use tokio::sync::mpsc;
 
 use super::bend_view::{BendingView, bending};
 use super::command::{Question, ask};
+use super::drawer_view::{self, ConsumptionView};
 use super::rules_view::{RuleCheckView, rule_check};
 use super::sheet::Subject;
 use super::text::{self, Lengths};
@@ -85,6 +86,8 @@ pub struct Record {
     pub rule_check: RuleCheckView,
     /// Bends done, and those that are needed.
     pub bending: BendingView,
+    /// Parts taken out of the drawers for it, also those put back.
+    pub consumption: Vec<ConsumptionView>,
     /// Hash of the last event of this club.
     pub chain: String,
 }
@@ -178,6 +181,7 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
             .collect(),
         rule_check: rule_check(club, lengths),
         bending: bending(club),
+        consumption: drawer_view::consumption(club),
         chain,
     }
 }

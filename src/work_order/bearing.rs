@@ -27,7 +27,7 @@ pub struct Bearing<'a> {
     pub trust: Option<TrustBearing<'a>>,
     /// It belongs to this gauge study: all of its events are folded at a start, and while it is open changes of the operator, too.
     pub study: Option<StudyBearing<'a>>,
-    /// It holds for the whole bench and every club from now on; rare, and always folded.
+    /// It holds for the whole bench and every club from now on, or for the drawers; rare, and always folded.
     pub bench: bool,
 }
 
@@ -142,6 +142,13 @@ impl Change {
             Self::StudyRead(value) => Bearing { reading: Some(value.reading), ..Bearing::study(&value.study, None) },
             Self::ReferenceRead { instrument, placement, .. } => {
                 Bearing { reading: Some(placement.reading), ..Bearing::trust(instrument) }
+            }
+            // What is left in the drawers is the sum of all of these.
+            Self::DrawersSet(_) | Self::StockCounted { .. } | Self::StockRefilled { .. } => {
+                Bearing { bench: true, ..Bearing::default() }
+            }
+            Self::PartsTaken { club, .. } | Self::PartsReturned { club, .. } => {
+                Bearing { bench: true, ..Bearing::of_club(club) }
             }
             Self::ReferenceExpected { instrument, .. }
             | Self::ReferenceWithdrawn { instrument }

@@ -147,6 +147,7 @@ mod tests {
                 hand: Hand::Right,
                 targets: Vec::new(),
                 details: Details::default(),
+                models: crate::work_order::order::Models::default(),
             };
             let clubs = (1..=3).map(club).collect();
             let order = Order { number: "W-1".into(), player: None, due: None, clubs };

@@ -77,6 +77,9 @@ fn parts_against_club(club: &ClubRecord) -> Vec<Suspect> {
                 (CUT_SHARE * parts[1].filed.value, BUILD_EXTRAS_G)
             };
             let chance = COVERAGE * u_sum.hypot(total.filed.u) + SLACK_G;
+            let since: f64 = club.weights_since(total).map(mass_of).sum();
+            let weights = club.weights().map(|(_, part)| mass_of(part)).sum::<f64>() - since;
+            let sum = sum + weights;
             let difference = total.filed.value - sum;
             let agrees = (-(less + chance)..=more + chance).contains(&difference);
             let heaviest = parts.iter().max_by(|a, b| a.filed.value.total_cmp(&b.filed.value))?;
@@ -95,6 +98,11 @@ fn parts_against_club(club: &ClubRecord) -> Vec<Suspect> {
         .collect()
 }
 
+/// Mass of all pieces, in grams.
+fn mass_of(part: &super::stock::TakenPart) -> f64 {
+    f64::from(part.pieces) * part.mass_g
+}
+
 /// The same club weighs the same on scale and beam.
 fn scale_against_beam(club: &ClubRecord) -> Vec<Suspect> {
     let totals: Vec<&Entry> = club.valid().filter(|e| e.filed.characteristic == Characteristic::TotalMass).collect();
@@ -104,7 +112,9 @@ fn scale_against_beam(club: &ClubRecord) -> Vec<Suspect> {
             if first.filed.stage != second.filed.stage || first.method.name() == second.method.name() {
                 continue;
             }
-            let difference = first.filed.value - second.filed.value;
+            // A weight that came on between the two is no disagreement.
+            let now = |entry: &Entry| entry.filed.value + club.weights_since(entry).map(mass_of).sum::<f64>();
+            let difference = now(first) - now(second);
             if difference.abs() > COVERAGE * first.filed.u.hypot(second.filed.u) + SLACK_G {
                 let (reading, partner) = newer(first, second);
                 found.push(Suspect {
@@ -170,6 +180,7 @@ mod tests {
                 hand: Hand::Right,
                 targets: Vec::new(),
                 details: Details::default(),
+                models: crate::work_order::order::Models::default(),
             };
             Self(ClubRecord::new("W-1", spec), 0)
         }

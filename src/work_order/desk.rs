@@ -2,6 +2,7 @@
 
 use super::bend_command::bend;
 use super::cards;
+use super::drawer_desk::{self, DrawerCommand};
 use super::event::{CapturedReading, Change, EventId, FiledValue, Place};
 use super::finishing::{after_change, finish};
 use super::intake;
@@ -79,6 +80,8 @@ pub enum Command {
         /// What it should do.
         control: Control,
     },
+    /// Something about the drawers.
+    Drawer(DrawerCommand),
     /// A code was scanned.
     Scan(String),
     /// The step that comes next is done.
@@ -281,6 +284,7 @@ pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> 
         Command::Control { instrument, .. } => {
             refused(format!("{instrument} is told nothing while the bench does not run"))
         }
+        Command::Drawer(command) => drawer_desk::answer(state, command),
         Command::Trust { instrument, command } => trust::answer(state, instrument, command),
         Command::Study(command) => study_desk::answer(state, command),
         Command::NextStep => cards::next_step_done(state),

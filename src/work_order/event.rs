@@ -2,15 +2,19 @@
 //!
 //! Plain values; the stored shape is `journal::event`.
 
+pub use super::event_id::EventId;
+pub(super) use super::event_id::mix;
+
 use super::angle_check::AngleCheck;
 use super::bending::BendLimit;
 use super::checks::{Check, Policy};
-pub use super::event_id::EventId;
+use super::drawers::Drawers;
 use super::judging::{DecisionRule, Verdict};
 use super::order::{Order, Stage};
 use super::reference::{Purpose, Reference};
 use super::rules::RuleBook;
 use super::steps::Step;
+use super::stock::TakenPart;
 use super::study::{StudySummary, StudyValue};
 use super::study_plan::StudyPlan;
 use super::trust::{Conditions, Placement, Report};
@@ -388,6 +392,38 @@ pub enum Change {
         /// Who.
         operator: Option<String>,
     },
+    /// What lies in the drawers was written down anew.
+    DrawersSet(Drawers),
+    /// Parts were taken out of the drawers for a club.
+    PartsTaken {
+        /// The club.
+        club: String,
+        /// What.
+        parts: Vec<TakenPart>,
+    },
+    /// They were put back.
+    PartsReturned {
+        /// The club.
+        club: String,
+        /// The `parts_taken` event.
+        taking: EventId,
+        /// Why, in a person's words.
+        why: String,
+    },
+    /// Pieces of a kind were counted.
+    StockCounted {
+        /// The kind's name.
+        item: String,
+        /// How many there are.
+        pieces: u32,
+    },
+    /// Pieces of a kind were put in.
+    StockRefilled {
+        /// The kind's name.
+        item: String,
+        /// How many were put in.
+        pieces: u32,
+    },
 }
 
 impl Change {
@@ -432,6 +468,11 @@ impl Change {
             Self::StudyBrokenOff { .. } => "study_broken_off",
             Self::StudyFinished { .. } => "study_finished",
             Self::OperatorChanged { .. } => "operator_changed",
+            Self::DrawersSet(_) => "drawers_set",
+            Self::PartsTaken { .. } => "parts_taken",
+            Self::PartsReturned { .. } => "parts_returned",
+            Self::StockCounted { .. } => "stock_counted",
+            Self::StockRefilled { .. } => "stock_refilled",
         }
     }
 }

@@ -3,11 +3,17 @@
 //! What is not measured is taken at its usual value with a spread; the uncertainty of the forecast says how much that
 //! costs. Nothing here is ever filed: a forecast is shown beside what is measured.
 
+use super::learning::{Basis, Learning, Learnt};
 use super::order::Stage;
-use super::record::{ClubRecord, Entry};
+use super::parts_model::{
+    ADHESIVE_BEFORE_TIP_MM, ADHESIVE_G, GRIP_MM, TAPE_G, inputs, length_mm, newest, outcome, usual,
+};
+use super::record::ClubRecord;
+use super::stock::TakenPart;
+use crate::club::assembly::MassProperties;
 use crate::club::characteristic::Characteristic;
-use crate::club::parts::{Assembly, Grip, Head, Place, PointWeight, Shaft, Tape};
-use crate::measurement::unit::{Grams, Millimetres};
+use crate::club::swing_weight::points_per_gram;
+use crate::measurement::unit::Millimetres;
 
 /// A forecast value.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -18,168 +24,123 @@ pub struct Forecast {
     pub value: f64,
     /// Its standard uncertainty.
     pub u: f64,
+    /// What clubs of the same parts taught, if any did; it is in value and uncertainty.
+    pub learnt: Option<Learnt>,
 }
 
-/// Something that is not measured: its usual value and standard spread. Common practice, no source.
-#[derive(Clone, Copy)]
-struct Usual {
-    value: f64,
-    spread: f64,
+/// How the swing weight answers to one input of the forecast from parts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sensitivity {
+    /// The input, in words.
+    pub input: &'static str,
+    /// Its unit.
+    pub unit: &'static str,
+    /// Its standard uncertainty.
+    pub u: f64,
+    /// Points of swing weight for one unit of it.
+    pub points_per_unit: f64,
 }
 
-const fn usual(value: f64, spread: f64) -> Usual {
-    Usual { value, spread }
-}
+/// What is forecast, in this order.
+pub(super) const OF: [Characteristic; 3] =
+    [Characteristic::TotalMass, Characteristic::BalancePoint, Characteristic::SwingWeight];
 
-/// What a forecast depends on, in the order of `INPUTS`.
-#[derive(Clone, Copy)]
-struct Inputs {
-    head_g: f64,
-    shaft_g: f64,
-    grip_g: f64,
-    length_mm: f64,
-    shaft_balance_share: f64,
-    head_beyond_tip_mm: f64,
-    adhesive_g: f64,
-    tape_g: f64,
-}
-
-/// Balance of a bare shaft as a share of its length.
-const SHAFT_BALANCE_SHARE: Usual = usual(0.50, 0.025);
-/// Centre of a head beyond the tip of the shaft, in millimetres.
-const HEAD_BEYOND_TIP_MM: Usual = usual(22.0, 8.0);
-/// Adhesive and ferrule, in grams.
-const ADHESIVE_G: Usual = usual(2.0, 1.0);
-/// Tape under the grip, in grams.
-const TAPE_G: Usual = usual(2.5, 1.5);
-/// Where adhesive and ferrule sit before the end of the shaft, in millimetres.
-const ADHESIVE_BEFORE_TIP_MM: f64 = 25.0;
-/// Length and balance of a grip, and thickness of its cap, in millimetres.
-const GRIP_MM: (f64, f64, f64) = (268.0, 112.0, 3.0);
+/// A value with its standard uncertainty.
+pub(super) type Value = (f64, f64);
 
 /// The forecast of mass, balance and swing weight of the finished club; empty while parts are missing, or once the
 /// gripped club is measured and no forecast is needed any more.
 #[must_use]
-pub fn forecast(club: &ClubRecord) -> Vec<Forecast> {
+pub fn forecast(club: &ClubRecord, learning: &Learning) -> Vec<Forecast> {
     if club.standing(Characteristic::SwingWeight).is_some() {
         return Vec::new();
     }
-    from_dry_fit(club).or_else(|| from_parts(club)).unwrap_or_default()
+    let by = |basis| from(club, basis).map(|values| (basis, values));
+    let bonded = if club.stage() == Stage::Bonded { by(Basis::Bonded) } else { None };
+    let best = bonded.or_else(|| by(Basis::DryFit)).or_else(|| by(Basis::Parts));
+    let Some((basis, values)) = best else { return Vec::new() };
+    let learn = |(characteristic, (value, u)): (Characteristic, Value)| {
+        let learnt = learning.learnt(&club.spec.models, basis, characteristic, u);
+        let (shift, u) = learnt.map_or((0.0, u), |learnt| (learnt.shift, learnt.u));
+        Forecast { characteristic, value: value + shift, u, learnt }
+    };
+    OF.into_iter().zip(values).map(learn).collect()
 }
 
-fn newest(club: &ClubRecord, characteristic: Characteristic, stage: Stage) -> Option<&Entry> {
-    club.valid().rfind(|e| e.filed.characteristic == characteristic && e.filed.stage == stage)
+/// How the swing weight depends on each input, where it is forecast from parts.
+#[must_use]
+pub fn sensitivities(club: &ClubRecord) -> Vec<Sensitivity> {
+    let Some((inputs, moved)) = inputs(club) else { return Vec::new() };
+    let Some(centre) = outcome(&inputs) else { return Vec::new() };
+    let sensitivity = |moved: &super::parts_model::Moved| {
+        let change = outcome(&moved.inputs)?.swing_weight - centre.swing_weight;
+        let (input, unit, u) = (moved.input, moved.unit, moved.u);
+        Some(Sensitivity { input, unit, u, points_per_unit: if u > 0.0 { change.0 / u } else { 0.0 } })
+    };
+    moved.iter().filter_map(sensitivity).collect()
 }
 
-/// The dry fit is the club without adhesive and tape: two small known masses are added to what was measured.
-fn from_dry_fit(club: &ClubRecord) -> Option<Vec<Forecast>> {
-    let stage = if club.stage() == Stage::Bonded { Stage::Bonded } else { Stage::DryFit };
-    let of =
-        |characteristic| newest(club, characteristic, stage).or_else(|| newest(club, characteristic, Stage::DryFit));
+/// Mass, balance and swing weight with weights added to them; what a drawer weight weighs is known well.
+fn with_weights<'a>(values: [Value; 3], weights: impl Iterator<Item = &'a TakenPart>) -> [Value; 3] {
+    let [(mut mass, u_mass), (mut balance, u_balance), (mut points, u_points)] = values;
+    for part in weights {
+        let (grams, at) = (f64::from(part.pieces) * part.mass_g, part.at_mm.unwrap_or(0.0));
+        balance = (mass * balance + grams * at) / (mass + grams);
+        mass += grams;
+        points += grams * points_per_gram(Millimetres(at));
+    }
+    [(mass, u_mass), (balance, u_balance), (points, u_points)]
+}
+
+/// The forecast from what is known at one point of the build, before anything is learnt.
+pub(super) fn from(club: &ClubRecord, basis: Basis) -> Option<[Value; 3]> {
+    match basis {
+        Basis::Parts => from_parts(club),
+        Basis::DryFit => from_fit(club, Stage::DryFit),
+        Basis::Bonded => from_fit(club, Stage::Bonded),
+    }
+}
+
+/// The dry fit is the club without adhesive and tape: two small known masses are added to what was measured. The bonded
+/// club lacks the tape only.
+fn from_fit(club: &ClubRecord, stage: Stage) -> Option<[Value; 3]> {
+    let of = |characteristic| newest(club, characteristic, stage);
     let (mass, balance) = (of(Characteristic::TotalMass)?, of(Characteristic::BalancePoint)?);
     let swing = of(Characteristic::SwingWeight)?;
-    let length = club.latest(Characteristic::Length).map_or(club.spec.length_mm(), |e| e.filed.value);
-    let still_to_bond = swing.filed.stage == Stage::DryFit;
-    let adhesive = if still_to_bond { ADHESIVE_G } else { usual(0.0, 0.0) };
+    let length = length_mm(club);
+    let adhesive = if stage == Stage::DryFit { ADHESIVE_G } else { usual(0.0, 0.0) };
     let (tip_mm, grip_mm) = (length - ADHESIVE_BEFORE_TIP_MM, GRIP_MM.1);
-    let per_gram = |at: f64| crate::club::swing_weight::points_per_gram(Millimetres(at));
+    let per_gram = |at: f64| points_per_gram(Millimetres(at));
     let total = mass.filed.value + adhesive.value + TAPE_G.value;
     let moment = mass.filed.value * balance.filed.value + adhesive.value * tip_mm + TAPE_G.value * grip_mm;
     let centre = moment / total;
     let u_centre = (balance.filed.u * mass.filed.value / total)
         .hypot((tip_mm - centre) * adhesive.spread / total)
         .hypot((grip_mm - centre) * TAPE_G.spread / total);
-    Some(vec![
-        Forecast {
-            characteristic: Characteristic::TotalMass,
-            value: total,
-            u: mass.filed.u.hypot(adhesive.spread).hypot(TAPE_G.spread),
-        },
-        Forecast { characteristic: Characteristic::BalancePoint, value: centre, u: u_centre },
-        Forecast {
-            characteristic: Characteristic::SwingWeight,
-            value: swing.filed.value + adhesive.value * per_gram(tip_mm) + TAPE_G.value * per_gram(grip_mm),
-            u: swing.filed.u.hypot(adhesive.spread * per_gram(tip_mm)).hypot(TAPE_G.spread * per_gram(grip_mm)),
-        },
-    ])
+    let points = swing.filed.value + adhesive.value * per_gram(tip_mm) + TAPE_G.value * per_gram(grip_mm);
+    let values = [
+        (total, mass.filed.u.hypot(adhesive.spread).hypot(TAPE_G.spread)),
+        (centre, u_centre),
+        (points, swing.filed.u.hypot(adhesive.spread * per_gram(tip_mm)).hypot(TAPE_G.spread * per_gram(grip_mm))),
+    ];
+    Some(with_weights(values, club.weights_since(swing)))
 }
 
 /// From the parts alone, by the assembly model; the spread of each input is carried through by a small change of it.
-fn from_parts(club: &ClubRecord) -> Option<Vec<Forecast>> {
-    let part = |characteristic| newest(club, characteristic, Stage::Part);
-    let head = part(Characteristic::HeadMass)?;
-    let shaft = part(Characteristic::ShaftMass)?;
-    let grip = part(Characteristic::GripMass)?;
-    let length = club.latest(Characteristic::Length);
-    let length_mm = length.map_or(club.spec.length_mm(), |e| e.filed.value);
-    let share = match part(Characteristic::ShaftBalance) {
-        Some(balance) => usual(balance.filed.value / length_mm, balance.filed.u / length_mm),
-        None => SHAFT_BALANCE_SHARE,
-    };
-    let inputs = Inputs {
-        head_g: head.filed.value,
-        shaft_g: shaft.filed.value,
-        grip_g: grip.filed.value,
-        length_mm,
-        shaft_balance_share: share.value,
-        head_beyond_tip_mm: HEAD_BEYOND_TIP_MM.value,
-        adhesive_g: ADHESIVE_G.value,
-        tape_g: TAPE_G.value,
-    };
-    let centre = outcome(&inputs)?;
-    let moved = [
-        Inputs { head_g: inputs.head_g + head.filed.u, ..inputs },
-        Inputs { shaft_g: inputs.shaft_g + shaft.filed.u, ..inputs },
-        Inputs { grip_g: inputs.grip_g + grip.filed.u, ..inputs },
-        Inputs { length_mm: inputs.length_mm + length.map_or(1.0, |e| e.filed.u), ..inputs },
-        Inputs { shaft_balance_share: inputs.shaft_balance_share + share.spread, ..inputs },
-        Inputs { head_beyond_tip_mm: inputs.head_beyond_tip_mm + HEAD_BEYOND_TIP_MM.spread, ..inputs },
-        Inputs { adhesive_g: inputs.adhesive_g + ADHESIVE_G.spread, ..inputs },
-        Inputs { tape_g: inputs.tape_g + TAPE_G.spread, ..inputs },
-    ];
+fn from_parts(club: &ClubRecord) -> Option<[Value; 3]> {
+    let (inputs, moved) = inputs(club)?;
+    let three = |whole: MassProperties| [whole.mass.0, whole.balance.0, whole.swing_weight.0];
+    let centre = outcome(&inputs).map(three)?;
     let mut u = [0.0f64; 3];
-    for inputs in &moved {
-        for (u, (moved, centre)) in u.iter_mut().zip(outcome(inputs)?.iter().zip(&centre)) {
+    for moved in &moved {
+        for (u, (moved, centre)) in u.iter_mut().zip(outcome(&moved.inputs).map(three)?.iter().zip(&centre)) {
             *u = u.hypot(moved - centre);
         }
     }
-    let of = [Characteristic::TotalMass, Characteristic::BalancePoint, Characteristic::SwingWeight];
-    let forecasts = of.into_iter().zip(centre.into_iter().zip(u));
-    Some(forecasts.map(|(characteristic, (value, u))| Forecast { characteristic, value, u }).collect())
-}
-
-/// Mass, balance and swing weight of the club these inputs make.
-fn outcome(inputs: &Inputs) -> Option<[f64; 3]> {
-    let (grip_length, grip_balance, cap) = GRIP_MM;
-    let shaft_length = inputs.length_mm - cap - inputs.head_beyond_tip_mm;
-    let club = Assembly {
-        cap: Millimetres(cap),
-        shaft: Shaft {
-            raw_length: Millimetres(shaft_length),
-            raw_mass: Grams(inputs.shaft_g),
-            balance_from_butt: Millimetres(inputs.shaft_balance_share * shaft_length),
-            tip_trim: Millimetres(0.0),
-            butt_trim: Millimetres(0.0),
-        },
-        grip: Grip {
-            mass: Grams(inputs.grip_g),
-            length: Millimetres(grip_length),
-            cg_from_butt: Millimetres(grip_balance),
-        },
-        tape: Tape { mass: Grams(inputs.tape_g), length: Millimetres(grip_length - cap) },
-        head: Head {
-            mass: Grams(inputs.head_g),
-            cg_from_tip: Millimetres(inputs.head_beyond_tip_mm),
-            cg_lateral: Millimetres(0.0),
-            inertia_cg_gmm2: 0.0,
-        },
-        points: vec![PointWeight {
-            mass: Grams(inputs.adhesive_g),
-            place: Place::FromTip(Millimetres(-ADHESIVE_BEFORE_TIP_MM)),
-        }],
-    };
-    let whole = club.mass_properties().ok()?;
-    Some([whole.mass.0, whole.balance.0, whole.swing_weight.0])
+    let [mass, balance, points] = centre;
+    let [u_mass, u_balance, u_points] = u;
+    let values = [(mass, u_mass), (balance, u_balance), (points, u_points)];
+    Some(with_weights(values, club.weights().map(|(_, part)| part)))
 }
 
 #[cfg(test)]
@@ -189,7 +150,7 @@ mod tests {
     use crate::work_order::event::{EventId, FiledValue};
     use crate::work_order::judging::{DecisionRule, Verdict};
     use crate::work_order::order::{ClubKind, ClubSpec, Hand};
-    use crate::work_order::record::{Method, Standing};
+    use crate::work_order::record::{Entry, Method, Standing};
 
     fn club(values: &[(Characteristic, Stage, f64)]) -> ClubRecord {
         let spec = ClubSpec {
@@ -200,6 +161,7 @@ mod tests {
             hand: Hand::Right,
             targets: Vec::new(),
             details: Details::default(),
+            models: crate::work_order::order::Models::default(),
         };
         let mut record = ClubRecord::new("W-1", spec);
         for (number, (characteristic, stage, value)) in (1u64..).zip(values) {
@@ -229,7 +191,7 @@ mod tests {
     }
 
     fn swing(record: &ClubRecord) -> Option<Forecast> {
-        forecast(record).into_iter().find(|f| f.characteristic == Characteristic::SwingWeight)
+        forecast(record, &Learning::default()).into_iter().find(|f| f.characteristic == Characteristic::SwingWeight)
     }
 
     const PARTS: [(Characteristic, Stage, f64); 4] = [
@@ -265,7 +227,7 @@ mod tests {
     fn a_measured_club_needs_no_forecast() {
         let mut values = PARTS.to_vec();
         values.push((Characteristic::SwingWeight, Stage::Gripped, 32.0));
-        assert_eq!(forecast(&club(&values)), []);
-        assert_eq!(forecast(&club(&[])), []);
+        assert_eq!(forecast(&club(&values), &Learning::default()), []);
+        assert_eq!(forecast(&club(&[]), &Learning::default()), []);
     }
 }

@@ -4,6 +4,7 @@
 //! its verdict; an [`event`] says what happened; [`state`] is the fold of all events; [`desk`] answers commands.
 
 pub mod advice;
+mod alternatives;
 pub mod angle_check;
 pub mod bearing;
 mod bend_command;
@@ -14,6 +15,9 @@ pub mod checks;
 pub mod crosscheck;
 pub mod desk;
 pub mod details;
+pub mod drawer_desk;
+pub mod drawers;
+pub mod effects;
 pub mod event;
 mod event_id;
 mod finishing;
@@ -21,8 +25,12 @@ pub mod forecast;
 pub mod guide;
 mod intake;
 pub mod judging;
+pub mod learning;
+mod need;
 pub mod order;
 pub mod part_code;
+mod parts_model;
+pub mod proposals;
 pub mod record;
 pub mod reference;
 pub mod routing;
@@ -30,6 +38,7 @@ pub mod rules;
 mod sources;
 pub mod state;
 pub mod steps;
+pub mod stock;
 pub mod study;
 pub mod study_desk;
 pub mod study_plan;

@@ -7,6 +7,7 @@ use super::event::{EventId, FiledValue};
 use super::guide::Guide;
 use super::order::{ClubSpec, Stage};
 use super::steps::Step;
+use super::stock::{TakenPart, Taking};
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::measurement::uncertainty::Budget;
 
@@ -135,6 +136,8 @@ pub struct ClubRecord {
     pub bends: Vec<Bend>,
     /// What it is compared with and advised by: as the bench knows it, for a finished club as it was then.
     pub guide: Arc<Guide>,
+    /// Parts taken from the drawers for it, oldest first.
+    pub takings: Vec<Taking>,
     /// When it was finished.
     pub finished_at_us: Option<i64>,
     /// The last event that touched this club.
@@ -154,6 +157,7 @@ impl ClubRecord {
             voids: Vec::new(),
             bends: Vec::new(),
             guide: Arc::default(),
+            takings: Vec::new(),
             finished_at_us: None,
             last_seq: 0,
         }
@@ -204,6 +208,26 @@ impl ClubRecord {
                 older.standing = Standing::Valid;
             }
         }
+    }
+
+    /// Parts that were taken for it went back.
+    pub(super) fn give_back(&mut self, taking: EventId, why: &str) {
+        for known in self.takings.iter_mut().filter(|known| known.event == taking) {
+            known.returned = Some(why.to_owned());
+        }
+    }
+
+    /// Weights on the club that came from the drawers.
+    pub fn weights(&self) -> impl Iterator<Item = (&Taking, &TakenPart)> {
+        let kept = self.takings.iter().filter(|taking| taking.returned.is_none());
+        kept.flat_map(|taking| taking.parts.iter().filter(|p| p.at_mm.is_some()).map(move |part| (taking, part)))
+    }
+
+    /// Weights that were not on the club yet when `entry`, one of this record, was measured.
+    pub fn weights_since<'a>(&'a self, entry: &'a Entry) -> impl Iterator<Item = &'a TakenPart> {
+        let index = self.entries.iter().position(|other| std::ptr::eq(other, entry)).unwrap_or(0);
+        let without = move |taking: &Taking| index < taking.entries_before || entry.at_us < taking.at_us;
+        self.weights().filter(move |(taking, _)| without(taking)).map(|(_, part)| part)
     }
 
     /// Entries that count, oldest first.

@@ -304,6 +304,7 @@ mod tests {
                 hand: Hand::Right,
                 targets,
                 details: Details::default(),
+                models: crate::work_order::order::Models::default(),
             },
         )
     }

@@ -7,9 +7,11 @@ use super::bending::Bend;
 use super::checks::Policy;
 use super::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
 use super::guide::Guide;
+use super::learning::Learning;
 use super::order::{Order, Stage};
 use super::record::{ClubRecord, ClubState, Entry, Method, StepRecord, VoidRecord};
 use super::sources::quantity_of;
+use super::stock::{Stock, Taking};
 use super::study::Studies;
 use super::trust::Trust;
 use crate::club::characteristic::Characteristic;
@@ -100,6 +102,10 @@ pub struct State {
     pub policy: Policy,
     /// What clubs are compared with and advised by.
     pub guide: Arc<Guide>,
+    /// The drawers and what is left in them.
+    pub stock: Stock,
+    /// What forecasts have learnt from finished clubs.
+    pub learning: Learning,
     /// Sequence of the last event applied.
     pub seq: u64,
     /// The club each captured reading or typed value went to, for voiding.
@@ -114,6 +120,7 @@ impl State {
         self.seq = event.seq;
         self.trust.apply(event);
         self.studies.apply(event);
+        self.stock.apply(event);
         match &event.change {
             Change::SessionStarted { .. } => self.connected.clear(),
             Change::SessionEnded
@@ -126,7 +133,20 @@ impl State {
             | Change::StudySetAside { .. }
             | Change::StudyResumed { .. }
             | Change::StudyBrokenOff { .. }
-            | Change::StudyFinished { .. } => {}
+            | Change::StudyFinished { .. }
+            | Change::DrawersSet(_)
+            | Change::StockCounted { .. }
+            | Change::StockRefilled { .. } => {}
+            Change::PartsTaken { club, parts } => {
+                let (at_us, by, parts) = (event.at_us, event.by.clone(), parts.clone());
+                self.on_club(club, event.seq, |record| {
+                    let entries_before = record.entries.len();
+                    record.takings.push(Taking { event: event.id, at_us, by, parts, returned: None, entries_before });
+                });
+            }
+            Change::PartsReturned { club, taking, why } => {
+                self.on_club(club, event.seq, |record| record.give_back(*taking, why));
+            }
             Change::PolicySet(policy) => self.policy = *policy,
             Change::RulesSet(rules) => self.guide_changed(|guide| guide.rules = rules.clone()),
             Change::BendLimitsSet { limits } => self.guide_changed(|guide| guide.bend_limits.clone_from(limits)),
@@ -311,6 +331,7 @@ impl State {
             self.place_of.entry(event).or_insert(club);
         }
         for (id, club) in from.clubs {
+            self.learning.note(&club);
             self.clubs.entry(id).or_insert(club);
         }
     }
@@ -350,6 +371,7 @@ impl State {
                 Some(record) => {
                     record.spec = spec.clone();
                     record.last_seq = seq;
+                    self.learning.note(record);
                 }
                 None => {
                     let record = ClubRecord::new(&order.number, spec.clone());
@@ -409,6 +431,7 @@ impl State {
         let Some(record) = self.clubs.get_mut(club) else { return };
         record.last_seq = seq;
         change(record);
+        self.learning.note(record);
         if !record.bends.is_empty() {
             let bent = record.clone();
             self.guide_changed(|guide| guide.learn(&bent));
