@@ -12,6 +12,7 @@ pub mod compute;
 pub mod decode;
 mod demo;
 mod doctor;
+mod drawers;
 mod export;
 mod guide;
 mod identify;
@@ -74,6 +75,8 @@ enum Command {
     Plan(plan::Arguments),
     /// Work orders
     Orders(orders::Arguments),
+    /// What is in the drawers: stock, parts taken for clubs, counts and refills
+    Drawers(drawers::Arguments),
     /// Build records
     Records(records::Arguments),
     /// A consistent copy of the journal into a new file, while the bench runs
@@ -108,6 +111,7 @@ pub fn main() -> ExitCode {
         Command::Study(arguments) => study::run(arguments),
         Command::Plan(arguments) => plan::run(&arguments),
         Command::Orders(arguments) => orders::run(arguments),
+        Command::Drawers(arguments) => drawers::run(arguments),
         Command::Records(arguments) => records::run(arguments),
         Command::Backup(arguments) => backup::backup(&arguments),
         Command::Restore(arguments) => backup::restore(&arguments),

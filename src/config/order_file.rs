@@ -7,6 +7,7 @@
 //! [[club]]
 //! name = "driver"
 //! kind = "driver"
+//! head = "dune 460"
 //! head_mass = "203 g ± 2 g"
 //! swing_weight = "D3 ± 0.5"
 //! length = "45 1/4 in ± 1/16 in"
@@ -18,7 +19,7 @@ use super::build_section::{TipTrims, read_build};
 use super::details_section::read_details;
 use super::document::{Document, Mistakes, Section};
 use crate::club::characteristic::Characteristic;
-use crate::work_order::order::{ClubKind, ClubSpec, Hand, Order, TargetRow, is_order_number, token};
+use crate::work_order::order::{ClubKind, ClubSpec, Hand, Models, Order, TargetRow, is_order_number, token};
 
 /// Reads an order file.
 ///
@@ -71,10 +72,13 @@ fn read_club(order: &str, index: usize, section: &Section<'_>, tip_trims: &mut T
         })
         .collect();
     let details = read_details(section);
+    let model = |key| section.text(key).map(|model| model.trim().to_owned()).filter(|model| !model.is_empty());
+    let models = Models { head: model("head"), shaft: model("shaft"), grip: model("grip") };
     let id = format!("{order}/{}", index + 1);
     let build = read_build(section, kind, name, &targets, tip_trims);
     let (build, details) = (build?, details?);
-    Some(ClubSpec { token: token(&id), id, name: name?.to_owned(), kind: kind?, hand: hand?, targets, build, details })
+    let (token, name) = (token(&id), name?.to_owned());
+    Some(ClubSpec { id, token, name, kind: kind?, hand: hand?, targets, details, build, models })
 }
 
 #[cfg(test)]

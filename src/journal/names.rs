@@ -10,6 +10,7 @@ use crate::measurement::uncertainty::Source;
 use crate::work_order::build::DryFitStop;
 use crate::work_order::checks::{CheckZone, WhenOut};
 use crate::work_order::details::Measure;
+use crate::work_order::drawers::ItemKind;
 use crate::work_order::event::EventId;
 use crate::work_order::judging::Verdict;
 use crate::work_order::order::{ClubKind, Hand, Stage};
@@ -47,7 +48,8 @@ named_by_parse!(
     Subject,
     CutMark,
     Taper,
-    DryFitStop
+    DryFitStop,
+    ItemKind
 );
 
 impl Named for Quantity {

@@ -5,6 +5,8 @@ pub mod bend_view;
 pub mod broker;
 pub mod command;
 pub mod cut_view;
+mod drawer_command;
+pub mod drawer_view;
 pub mod drawing;
 pub mod lists;
 pub mod mqtt;

@@ -6,6 +6,7 @@ use tokio::sync::mpsc;
 use super::bend_view::{BendingView, bending};
 use super::command::{Question, ask};
 use super::cut_view::{CutView, cut_view};
+use super::drawer_view::{self, ConsumptionView};
 use super::rules_view::{RuleCheckView, rule_check};
 use super::sheet::Subject;
 use super::text::{self, Lengths};
@@ -92,6 +93,8 @@ pub struct Record {
     /// The club that this one repeats.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub again_of: Option<String>,
+    /// Parts taken out of the drawers for it, also those put back.
+    pub consumption: Vec<ConsumptionView>,
     /// Hash of the last event of this club.
     pub chain: String,
 }
@@ -187,6 +190,7 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
         bending: bending(club),
         cut: cut_view(club),
         again_of: club.spec.build.again_of.clone(),
+        consumption: drawer_view::consumption(club),
         chain,
     }
 }

@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::bend_view::{self, BendingView, bending};
 use super::cut_view::{CutView, FitView, cut_view, fit_views};
+use super::drawer_view::{self, ConsumptionView, ProposalView, StockView};
 use super::rules_view::{RuleCheckView, rule_check};
 use super::text::{self, Lengths};
 use crate::club::characteristic::Characteristic;
@@ -11,7 +12,7 @@ use crate::journal::event::rfc3339;
 use crate::work_order::advice;
 use crate::work_order::crosscheck::{Suspect, suspects};
 use crate::work_order::event::Place;
-use crate::work_order::forecast::{Forecast, outlook};
+use crate::work_order::forecast::{Forecast, outlook, sensitivities};
 use crate::work_order::judging::judge;
 use crate::work_order::order::{Order, Stage};
 use crate::work_order::record::{ClubRecord, Entry, Method};
@@ -35,6 +36,8 @@ pub struct WorkView {
     pub queue: Vec<QueueLine>,
     /// The open club.
     pub club: Option<ClubView>,
+    /// Parts of which few are left in the drawers.
+    pub low_stock: Vec<StockView>,
     /// The last captures, newest first.
     pub captures: Vec<CaptureView>,
 }
@@ -101,11 +104,17 @@ pub struct ClubView {
     pub advice: Vec<String>,
     /// Grams to add at the head, where that is the advice.
     pub advice_head_g: Option<f64>,
+    /// What could be done with what is in the drawers, the best first.
+    pub proposals: Vec<ProposalView>,
+    /// What was taken out of the drawers for it.
+    pub consumption: Vec<ConsumptionView>,
     /// Where the finished club will land, while it is not measured yet.
     pub forecast: Vec<ForecastView>,
     /// What the forecast rests on.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub forecast_basis: Vec<String>,
+    /// How the forecast swing weight depends on what it is made from, while the parts are all that is known.
+    pub sensitivities: Vec<SensitivityView>,
     /// Readings that cannot all be right, with what to repeat.
     pub suspects: Vec<SuspectView>,
     /// What can hurt at the next step.
@@ -141,6 +150,37 @@ pub struct ForecastView {
     pub unit: &'static str,
     /// Forecast less target.
     pub deviation: Option<f64>,
+    /// What clubs of the same parts taught it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub learnt: Option<LearntView>,
+}
+
+/// What a forecast has learnt; it is in its value and uncertainty.
+#[derive(Debug, Clone, Serialize)]
+pub struct LearntView {
+    /// From how many clubs.
+    pub clubs: usize,
+    /// Their mean difference, measured less forecast.
+    pub bias: f64,
+    /// Spread from club to club, as a standard deviation.
+    pub spread: f64,
+    /// What was added to the forecast.
+    pub shift: f64,
+    /// The words.
+    pub text: String,
+}
+
+/// How the forecast swing weight answers to one input.
+#[derive(Debug, Clone, Serialize)]
+pub struct SensitivityView {
+    /// The input.
+    pub input: &'static str,
+    /// Its unit.
+    pub unit: &'static str,
+    /// Its standard uncertainty.
+    pub u: f64,
+    /// Points for one unit of it.
+    pub points_per_unit: f64,
 }
 
 /// Two readings that do not agree.
@@ -269,15 +309,20 @@ pub fn work(state: &State, lengths: Lengths) -> WorkView {
                 clubs: order.clubs.len(),
             })
             .collect(),
-        club: state.club().map(|record| club(record, lengths)),
+        club: state.club().map(|record| club_on(state, record, lengths)),
+        low_stock: drawer_view::low_stock(state),
         captures: state.captures.iter().rev().take(CAPTURES_SHOWN).map(|line| capture(state, line)).collect(),
     }
 }
 
-/// A club as it stands by its order as it is now.
+/// A club as it stands by its order as it is now, and by its record alone: what is in the drawers is not looked at.
 #[must_use]
 pub fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
-    let swing_advice = advice::swing_weight(record);
+    club_on(&State::default(), record, lengths)
+}
+
+fn club_on(state: &State, record: &ClubRecord, lengths: Lengths) -> ClubView {
+    let swing_advice = advice::swing_weight(record, &state.drawer_stock, &state.learning);
     let next_step = advice::next_step(record);
     let suspects = suspect_views(record);
     let bending = bending(record);
@@ -286,7 +331,7 @@ pub fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
     if !bending.advice.is_empty() && next_step != Some(Step::Adjust) {
         cautions.extend(Step::Adjust.cautions());
     }
-    let outlook = outlook(record);
+    let outlook = outlook(record, &state.learning);
     let shown = Characteristic::all()
         .filter(|c| record.spec.target(*c).is_some() || record.latest(*c).is_some())
         .map(|c| characteristic(record, c, lengths))
@@ -307,6 +352,13 @@ pub fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
             .chain(swing_advice.iter().map(|advice| advice.text.clone()))
             .chain(bend_view::texts(record))
             .collect(),
+        proposals: swing_advice
+            .iter()
+            .flat_map(|advice| &advice.proposals)
+            .map(|proposal| drawer_view::proposal(proposal, lengths))
+            .collect(),
+        consumption: drawer_view::consumption(record),
+        sensitivities: if outlook.values.is_empty() { Vec::new() } else { sensitivity_views(record) },
         forecast: outlook.values.iter().map(|f| forecast_view(record, f, lengths)).collect(),
         forecast_basis: outlook.basis,
         suspects,
@@ -331,7 +383,30 @@ fn forecast_view(record: &ClubRecord, forecast: &Forecast, lengths: Lengths) -> 
         u: forecast.u,
         unit: characteristic.unit(),
         deviation: target.map(|target| forecast.value - target),
+        learnt: forecast.learnt.map(|learnt| LearntView {
+            clubs: learnt.clubs,
+            bias: learnt.bias,
+            spread: learnt.spread,
+            shift: learnt.shift,
+            text: format!(
+                "{} added: {} with {} landed {} from the forecast",
+                text::deviation(characteristic, learnt.shift, Lengths::Millimetres),
+                if learnt.clubs == 1 { "1 club".to_owned() } else { format!("{} clubs", learnt.clubs) },
+                record.spec.models.words(),
+                text::deviation(characteristic, learnt.bias, Lengths::Millimetres),
+            ),
+        }),
     }
+}
+
+fn sensitivity_views(record: &ClubRecord) -> Vec<SensitivityView> {
+    let view = |s: crate::work_order::forecast::Sensitivity| SensitivityView {
+        input: s.input,
+        unit: s.unit,
+        u: s.u,
+        points_per_unit: s.points_per_unit,
+    };
+    sensitivities(record).into_iter().map(view).collect()
 }
 
 /// Readings of a club that cannot all be right.

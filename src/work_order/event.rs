@@ -2,10 +2,13 @@
 //!
 //! Plain values; the stored shape is `journal::event`.
 
+pub use super::event_id::EventId;
+
 use super::angle_check::AngleCheck;
 use super::bending::BendLimit;
 use super::checks::{Check, Policy};
-pub use super::event_id::EventId;
+use super::drawer_stock::TakenPart;
+use super::drawers::Drawers;
 use super::judging::{DecisionRule, Verdict};
 use super::marks::{MarkMeasured, MarkOverridden};
 use super::order::{Order, Stage};
@@ -393,6 +396,38 @@ pub enum Change {
         /// Who.
         operator: Option<String>,
     },
+    /// What lies in the drawers was written down anew.
+    DrawersSet(Drawers),
+    /// Parts were taken out of the drawers for a club.
+    PartsTaken {
+        /// The club.
+        club: String,
+        /// What.
+        parts: Vec<TakenPart>,
+    },
+    /// They were put back.
+    PartsReturned {
+        /// The club.
+        club: String,
+        /// The `parts_taken` event.
+        taking: EventId,
+        /// Why, in a person's words.
+        why: String,
+    },
+    /// Pieces of a kind were counted.
+    StockCounted {
+        /// The kind's name.
+        item: String,
+        /// How many there are.
+        pieces: u32,
+    },
+    /// Pieces of a kind were put in.
+    StockRefilled {
+        /// The kind's name.
+        item: String,
+        /// How many were put in.
+        pieces: u32,
+    },
 }
 
 impl Change {
@@ -439,6 +474,11 @@ impl Change {
             Self::StudyBrokenOff { .. } => "study_broken_off",
             Self::StudyFinished { .. } => "study_finished",
             Self::OperatorChanged { .. } => "operator_changed",
+            Self::DrawersSet(_) => "drawers_set",
+            Self::PartsTaken { .. } => "parts_taken",
+            Self::PartsReturned { .. } => "parts_returned",
+            Self::StockCounted { .. } => "stock_counted",
+            Self::StockRefilled { .. } => "stock_refilled",
         }
     }
 }

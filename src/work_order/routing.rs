@@ -306,6 +306,7 @@ mod tests {
                 targets,
                 details: Details::default(),
                 build: Build::default(),
+                models: crate::work_order::order::Models::default(),
             },
         )
     }

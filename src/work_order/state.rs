@@ -5,8 +5,10 @@ use std::sync::Arc;
 
 use super::bending::Bend;
 use super::checks::Policy;
+use super::drawer_stock::{DrawerStock, Taking};
 use super::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
 use super::guide::Guide;
+use super::learning::Learning;
 use super::marks::{MarkDeed, MarkRecord};
 use super::order::{Order, Stage};
 use super::record::{ClubRecord, ClubState, Entry, Method, StepRecord, VoidRecord};
@@ -102,6 +104,10 @@ pub struct State {
     pub policy: Policy,
     /// What clubs are compared with and advised by.
     pub guide: Arc<Guide>,
+    /// The drawers and what is left in them.
+    pub drawer_stock: DrawerStock,
+    /// What forecasts have learnt from finished clubs.
+    pub learning: Learning,
     /// Sequence of the last event applied.
     pub seq: u64,
     /// The club each captured reading or typed value went to, for voiding.
@@ -116,6 +122,7 @@ impl State {
         self.seq = event.seq;
         self.trust.apply(event);
         self.studies.apply(event);
+        self.drawer_stock.apply(event);
         match &event.change {
             Change::SessionStarted { .. } => self.connected.clear(),
             Change::SessionEnded
@@ -128,7 +135,20 @@ impl State {
             | Change::StudySetAside { .. }
             | Change::StudyResumed { .. }
             | Change::StudyBrokenOff { .. }
-            | Change::StudyFinished { .. } => {}
+            | Change::StudyFinished { .. }
+            | Change::DrawersSet(_)
+            | Change::StockCounted { .. }
+            | Change::StockRefilled { .. } => {}
+            Change::PartsTaken { club, parts } => {
+                let (at_us, by, parts) = (event.at_us, event.by.clone(), parts.clone());
+                self.on_club(club, event.seq, |record| {
+                    let entries_before = record.entries.len();
+                    record.takings.push(Taking { event: event.id, at_us, by, parts, returned: None, entries_before });
+                });
+            }
+            Change::PartsReturned { club, taking, why } => {
+                self.on_club(club, event.seq, |record| record.give_back(*taking, why));
+            }
             Change::PolicySet(policy) => self.policy = *policy,
             Change::RulesSet(rules) => self.guide_changed(|guide| guide.rules = rules.clone()),
             Change::BendLimitsSet { limits } => self.guide_changed(|guide| guide.bend_limits.clone_from(limits)),
@@ -320,12 +340,16 @@ impl State {
             self.place_of.entry(event).or_insert(club);
         }
         for (id, club) in from.clubs {
+            self.learning.note(&club);
             self.clubs.entry(id).or_insert(club);
         }
     }
 
-    /// Takes over what was learnt of bending from a fold of the clubs that were bent last.
+    /// Takes over what was learnt of bending and of forecasts from a fold of the clubs that taught it.
     pub fn teach(&mut self, from: &Self) {
+        let mut learning = from.learning.clone();
+        self.clubs_in_order().for_each(|club| learning.note(club));
+        self.learning = learning;
         let learnt = from.guide.sprang_back.clone();
         self.guide_changed(|guide| guide.sprang_back = learnt);
     }
@@ -365,6 +389,7 @@ impl State {
                 Some(record) => {
                     record.spec = spec.clone();
                     record.last_seq = seq;
+                    self.learning.note(record);
                 }
                 None => {
                     let record = ClubRecord::new(&order.number, spec.clone());
@@ -431,6 +456,7 @@ impl State {
         let Some(record) = self.clubs.get_mut(club) else { return };
         record.last_seq = seq;
         change(record);
+        self.learning.note(record);
         if !record.bends.is_empty() {
             let bent = record.clone();
             self.guide_changed(|guide| guide.learn(&bent));
