@@ -36,7 +36,8 @@ pub(super) fn number(seq: u64) -> i64 {
 
 /// Takes an event into the index; it is in the table of events already.
 pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Result<(), sqlx::Error> {
-    let Bearing { order, club, reading, files, value, latest, trust, study, bend, bench, drawers } = event.change.bearing();
+    let Bearing { order, club, reading, files, value, latest, trust, study, bend, bench, drawers } =
+        event.change.bearing();
     let seq = number(event.seq);
     if let Some(order) = order {
         take_order(connection, event, order).await?;
