@@ -164,6 +164,7 @@ fn each_card_under_the_scanner_does_what_it_says() {
     assert_eq!((&voided["why"], &voided["by"]), (&json!("taken back with the card"), &json!("K7")));
     scan_in_vain(&table, &daemon, "BS1/V", "there is no reading to take back");
 
+    assert_eq!(scan(&table, &daemon, "BS1/D", "step_done")["step"], "prepare");
     assert_eq!(scan(&table, &daemon, "BS1/D", "step_done")["step"], "dry_fit");
     assert_eq!(scan(&table, &daemon, "BS1/D", "step_done")["step"], "bond");
     assert_eq!(scan(&table, &daemon, "BS1/S/GRIP", "step_done")["step"], "grip");

@@ -17,7 +17,7 @@ use benchscribe::club::swing_weight::{GMM_PER_POINT, mass_for_swing_weight, mome
 use benchscribe::club::trimming::butt_trim_for;
 use benchscribe::measurement::unit::{Degrees, Grams, MM_PER_INCH, Millimetres, Points};
 use benchscribe::work_order::details::Details;
-use benchscribe::work_order::order::{ClubKind, ClubSpec, Hand};
+use benchscribe::work_order::order::{ClubKind, ClubSpec, Hand, WorkKind};
 use benchscribe::work_order::record::ClubRecord;
 use benchscribe::work_order::routing::band;
 use serde_json::Value;
@@ -239,6 +239,8 @@ fn club(kind: ClubKind) -> ClubRecord {
         name: kind.name().into(),
         kind,
         hand: Hand::Right,
+        work: WorkKind::Build,
+        route: Vec::new(),
         targets: Vec::new(),
         details: Details::default(),
     };

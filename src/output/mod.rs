@@ -1,5 +1,6 @@
 //! What the bench shows: followers of the journal and of the live state. They decide nothing about measurements.
 
+pub mod adhesive_view;
 pub mod bend_view;
 #[cfg(feature = "embedded-broker")]
 pub mod broker;
@@ -7,6 +8,7 @@ pub mod command;
 pub mod drawing;
 pub mod lists;
 pub mod mqtt;
+pub mod order_text;
 pub mod payload;
 pub mod reading_view;
 pub mod record;

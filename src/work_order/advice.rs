@@ -2,10 +2,10 @@
 
 use super::forecast::{Forecast, forecast};
 use super::judging::{DecisionRule, Verdict, judge};
-use super::order::Stage;
+use super::order::{Stage, WorkKind};
 use super::record::ClubRecord;
 use super::steps::Step;
-use crate::club::characteristic::Characteristic;
+use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::club::swing_weight::mass_for_swing_weight;
 use crate::measurement::unit::{Millimetres, Points};
 
@@ -70,18 +70,6 @@ pub fn swing_weight(club: &ClubRecord) -> Option<SwingWeightAdvice> {
     Some(SwingWeightAdvice { head_g, butt_g: Some(butt_g), text })
 }
 
-/// The step that comes next, if the club is not handed over yet.
-#[must_use]
-pub fn next_step(club: &ClubRecord) -> Option<Step> {
-    match club.last_step() {
-        Some(step) => step.next(),
-        None => {
-            let dry_fitted = club.valid().any(|entry| entry.filed.stage == Stage::DryFit);
-            Some(if dry_fitted { Step::Bond } else { Step::DryFit })
-        }
-    }
-}
-
 /// One sentence: what the builder does next.
 #[must_use]
 pub fn next_action(club: &ClubRecord) -> String {
@@ -92,6 +80,9 @@ pub fn next_action(club: &ClubRecord) -> String {
         (Characteristic::ShaftBalance, "lay the shaft alone on the beam"),
     ];
     let missing: Vec<Characteristic> = club.missing().collect();
+    if club.stage() == Stage::Received {
+        return received_action(club);
+    }
     if let Some((_, words)) = parts.iter().find(|(characteristic, _)| missing.contains(characteristic)) {
         return (*words).to_owned();
     }
@@ -100,8 +91,27 @@ pub fn next_action(club: &ClubRecord) -> String {
             "lay the club together without adhesive and put it on the beam".to_owned()
         }
         Stage::DryFit => "bond head and shaft, then mark the step done".to_owned(),
-        Stage::Bonded => "cure, cut and grip the club, then mark the step done".to_owned(),
+        Stage::Bonded => match club.next_step() {
+            Some(step @ (Step::Grip | Step::Rest | Step::Cut)) if club.spec.work != WorkKind::Build => {
+                format!("{}, then mark the step done", step.label())
+            }
+            _ => "cure, cut and grip the club, then mark the step done".to_owned(),
+        },
         _ => finish_action(&missing),
+    }
+}
+
+/// A club that came in for repair: what it measures as it came is taken before anything is done to it.
+fn received_action(club: &ClubRecord) -> String {
+    let asked = Characteristic::all()
+        .filter(|c| c.measured_on() == MeasuredOn::Club && club.spec.target(*c).is_some())
+        .filter(|c| !club.valid().any(|e| e.filed.stage == Stage::Received && e.filed.characteristic == *c));
+    let asked: Vec<&str> = asked.map(Characteristic::label).collect();
+    let step = club.next_step().map_or("hand it over", Step::label);
+    if asked.is_empty() {
+        format!("it is measured as it came: {step}, then mark the step done")
+    } else {
+        format!("measure the club as it came ({}); then {step} and mark the step done", asked.join(", "))
     }
 }
 

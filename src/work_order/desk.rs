@@ -1,9 +1,10 @@
 //! What a reading or a command leads to: state and request come in, changes or a refusal in words leave.
 
 use super::bend_command::bend;
+use super::adhesive::{self, Adhesive};
 use super::cards;
 use super::event::{CapturedReading, Change, EventId, FiledValue, Place};
-use super::finishing::{after_change, finish};
+use super::finishing::{after_change, checked, finish, proven};
 use super::intake;
 use super::judging::{DecisionRule, judge};
 use super::order::{Order, Stage};
@@ -21,10 +22,19 @@ use crate::measurement::reading::{Measured, Quantity, Reading};
 /// Something a person asks the bench to do.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Command {
-    /// Take an order in, or a new version of it.
-    ImportOrder(Order),
+    /// Take orders in, or new versions of them: all or none.
+    ImportOrders(Vec<Order>),
     /// Make an order the current one.
     OpenOrder(String),
+    /// Put an order aside.
+    PutOrderAside {
+        /// Its number.
+        order: String,
+        /// Why; may be empty.
+        why: String,
+    },
+    /// Take an order up again.
+    TakeOrderUp(String),
     /// Make a club the current one.
     OpenClub(String),
     /// A step of the current club is done.
@@ -83,6 +93,30 @@ pub enum Command {
     Scan(String),
     /// The step that comes next is done.
     NextStep,
+    /// What can hurt at the step that comes next was read.
+    Acknowledge,
+    /// An adhesive is entered from its maker's sheet.
+    EnterAdhesive(Adhesive),
+    /// A batch of adhesive is mixed.
+    MixBatch {
+        /// The product's id.
+        adhesive: String,
+        /// Temperature of the workshop, in degrees Celsius.
+        temperature_c: f64,
+        /// The maker's lot.
+        lot: Option<String>,
+    },
+    /// The batch in force is used up or thrown away.
+    DiscardBatch,
+    /// The cure of a club is not waited for; no club means the current one.
+    OverrideCure {
+        /// The club's id.
+        club: Option<String>,
+        /// Who decides.
+        name: String,
+        /// Why.
+        why: String,
+    },
     /// The current club is put aside.
     PutAside,
     /// The current club is put aside and the next one of its order is opened.
@@ -227,13 +261,14 @@ fn file(
         by_hand,
     };
     let mut changes = vec![filed];
+    changes.extend(proven(club, &after, reading));
     let left = state.place_of(reading).filter(|former| *former != club.spec.id);
     if let Some(former) = left.and_then(|id| state.clubs.get(id)) {
         let mut without = former.clone();
         without.void(reading);
         changes.extend(after_change(state, former, &without));
     }
-    changes.extend(after_change(state, club, &after));
+    changes.extend(checked(club, reading, after_change(state, club, &after)));
     changes
 }
 
@@ -268,7 +303,9 @@ fn judged(
 /// Says why it cannot be done and what would do.
 pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> {
     match command {
-        Command::ImportOrder(order) => intake::import(state, order),
+        Command::ImportOrders(orders) => intake::import_all(state, orders),
+        Command::PutOrderAside { order, why } => intake::put_order_aside(state, order, why),
+        Command::TakeOrderUp(number) => intake::take_order_up(state, number),
         Command::OpenOrder(number) => intake::open_order(state, number),
         Command::OpenClub(id) => intake::open_club(state, id),
         Command::StepDone(step) => step_done(state, *step),
@@ -284,6 +321,13 @@ pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> 
         Command::Trust { instrument, command } => trust::answer(state, instrument, command),
         Command::Study(command) => study_desk::answer(state, command),
         Command::NextStep => cards::next_step_done(state),
+        Command::Acknowledge => cards::acknowledge(state),
+        Command::EnterAdhesive(adhesive) => Ok(adhesive::enter(state, adhesive)),
+        Command::MixBatch { adhesive, temperature_c, lot } => {
+            adhesive::mix(state, adhesive, *temperature_c, lot.as_deref())
+        }
+        Command::DiscardBatch => adhesive::discard(state),
+        Command::OverrideCure { club, name, why } => adhesive::override_cure(state, club.as_deref(), name, why),
         Command::PutAside => cards::put_aside(state),
         Command::NextClub => cards::next_club(state),
         Command::Accept => cards::accept(state),
@@ -298,7 +342,7 @@ pub(super) fn step_done(state: &State, step: Step) -> Result<Vec<Change>, Refusa
         && let Some(before) = before
         && !state.club().is_some_and(ClubRecord::is_begun)
     {
-        return Ok(vec![Change::StepDone { club: before.spec.id.clone(), step }]);
+        return Ok(vec![Change::step_done(&before.spec.id, step)]);
     }
     let Some(club) = state.club() else {
         return refused(format!(
@@ -306,9 +350,24 @@ pub(super) fn step_done(state: &State, step: Step) -> Result<Vec<Change>, Refusa
             step.label()
         ));
     };
-    let done = Change::StepDone { club: club.spec.id.clone(), step };
+    if !club.spec.route().contains(&step) {
+        let route: Vec<&str> = club.spec.route().iter().map(|step| step.label()).collect();
+        return refused(format!(
+            "\"{}\" is no step of {} ({}): its steps are {}",
+            step.label(),
+            club.spec.id,
+            club.spec.work.label(),
+            route.join(", ")
+        ));
+    }
+    let done = Change::step_done(&club.spec.id, step);
     if step != Step::HandOver || club.state == ClubState::Finished {
-        return Ok(vec![done]);
+        let mut changes = vec![done];
+        // A club that was complete but not cured is finished by its cure.
+        if step == Step::Cure {
+            changes.extend(after_change(state, club, club));
+        }
+        return Ok(changes);
     }
     let missing: Vec<&str> = club.missing().map(Characteristic::label).collect();
     if !missing.is_empty() {
@@ -343,7 +402,7 @@ fn enter(
     let u = match typed.lower.zip(typed.upper) {
         // A stated half-width: rectangular distribution, JCGM 100:2008, 4.3.7.
         Some((lower, upper)) => (upper - lower) / 2.0 / 3f64.sqrt(),
-        None => rule_uncertainty(characteristic.dimension()),
+        None => rule_uncertainty(characteristic),
     };
     let stage = record.stage_for(characteristic);
     let filed = judged(state.policy.rule, record, characteristic, stage, (value, u));
@@ -351,14 +410,15 @@ fn enter(
     after.file(Entry {
         filed: filed.clone(),
         method: Method::Typed { text: quantity.to_owned() },
-        event: EventId(uuid::Uuid::nil()),
+        event: EventId::TYPED,
         at_us: 0,
         by: None,
         standing: Standing::Valid,
         budget: None,
     });
     let mut changes = vec![Change::ValueTyped { club: id.to_owned(), text: quantity.to_owned(), value: filed }];
-    changes.extend(after_change(state, record, &after));
+    changes.extend(proven(record, &after, EventId::TYPED));
+    changes.extend(checked(record, EventId::TYPED, after_change(state, record, &after)));
     Ok(changes)
 }
 

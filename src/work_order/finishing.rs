@@ -3,10 +3,14 @@
 //! A club before and after a change comes in, what follows from the change leaves. Finished is what has everything the
 //! order asks for within the limits that hold now, whatever they were when it was measured.
 
-use super::event::Change;
+use super::event::{Change, EventId};
 use super::judging::{Verdict, judge};
+use super::order::{Stage, TargetRow, WorkKind};
 use super::record::{ClubRecord, ClubState};
+use super::sources::quantity_of;
 use super::state::State;
+use super::steps::Step;
+use crate::club::characteristic::{Characteristic, MeasuredOn};
 
 /// What a change of a club's values leads to: it is finished and the next one of its order follows, or it is finished
 /// no more.
@@ -20,9 +24,48 @@ pub(super) fn after_change(state: &State, before: &ClubRecord, after: &ClubRecor
     }
 }
 
+/// Steps that a measurement shows to be done, where nobody has said so yet: parts that are all weighed are prepared, a
+/// club measured at its dry fit was laid together, a length within its limits was cut.
+pub(super) fn proven(before: &ClubRecord, after: &ClubRecord, reading: EventId) -> Vec<Change> {
+    let dry_fitted = |club: &ClubRecord| club.valid().any(|entry| entry.filed.stage == Stage::DryFit);
+    let cut = |club: &ClubRecord| {
+        let length = club.latest(Characteristic::Length).map(|entry| &entry.filed);
+        length.is_some_and(|filed| {
+            filed.verdict == Verdict::Within && filed.stage >= Stage::Bonded && filed.stage != Stage::Received
+        })
+    };
+    let prepared = |club: &ClubRecord| {
+        let is_asked = |row: &TargetRow| {
+            row.characteristic.measured_on() == MeasuredOn::Part && quantity_of(row.characteristic).is_some()
+        };
+        club.spec.work == WorkKind::Build
+            && club.spec.targets.iter().any(is_asked)
+            && club.parts_missing().next().is_none()
+    };
+    let shown = [
+        (Step::Prepare, !prepared(before) && prepared(after)),
+        (Step::DryFit, !dry_fitted(before) && dry_fitted(after)),
+        (Step::Cut, !cut(before) && cut(after)),
+    ];
+    let open = |step: Step| before.spec.route().contains(&step) && !before.has_done(step);
+    shown.into_iter().filter(|(step, shown)| *shown && open(*step)).map(|(step, _)| by(before, step, reading)).collect()
+}
+
+/// A club that is finished by a measurement has passed its final check with it.
+pub(super) fn checked(club: &ClubRecord, reading: EventId, changes: Vec<Change>) -> Vec<Change> {
+    let is_finished = matches!(changes.first(), Some(Change::ClubFinished { club: id }) if *id == club.spec.id);
+    let is_open = club.spec.route().contains(&Step::FinalCheck) && !club.has_done(Step::FinalCheck);
+    let check = (is_finished && is_open).then(|| by(club, Step::FinalCheck, reading));
+    check.into_iter().chain(changes).collect()
+}
+
+fn by(club: &ClubRecord, step: Step, reading: EventId) -> Change {
+    Change::StepDone { club: club.spec.id.clone(), step, proof: Some(reading), batch: None }
+}
+
 /// Everything the order asks for is measured and within the limits of the order as it is now.
 fn is_good(state: &State, club: &ClubRecord) -> bool {
-    let within = |row: &super::order::TargetRow| {
+    let within = |row: &TargetRow| {
         club.standing(row.characteristic).is_some_and(|entry| {
             let judged = judge(state.policy.rule, &row.target, entry.filed.value, entry.filed.u);
             matches!(judged.verdict, Verdict::Within | Verdict::NoTarget)

@@ -3,17 +3,21 @@
 //! In reading order: an [`order`] names clubs and targets; [`routing`] finds the place of a reading, [`judging`]
 //! its verdict; an [`event`] says what happened; [`state`] is the fold of all events; [`desk`] answers commands.
 
+pub mod adhesive;
 pub mod advice;
 pub mod angle_check;
 pub mod bearing;
 mod bend_command;
 pub mod bending;
 mod cards;
+pub mod cautions;
 pub mod check_verdict;
 pub mod checks;
 pub mod crosscheck;
 pub mod desk;
 pub mod details;
+pub mod difference;
+pub mod elapsed;
 pub mod event;
 mod event_id;
 mod finishing;

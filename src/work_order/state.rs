@@ -3,13 +3,16 @@
 use std::collections::{BTreeMap, HashMap, VecDeque};
 use std::sync::Arc;
 
+use super::adhesive::{Adhesives, Override};
 use super::bending::Bend;
 use super::checks::Policy;
+use super::difference::differences;
 use super::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
 use super::guide::Guide;
 use super::order::{Order, Stage};
-use super::record::{ClubRecord, ClubState, Entry, Method, StepRecord, VoidRecord};
+use super::record::{Acknowledgement, ClubRecord, ClubState, Entry, Method, StepRecord, VoidRecord};
 use super::sources::quantity_of;
+use super::steps::Step;
 use super::study::Studies;
 use super::trust::Trust;
 use crate::club::characteristic::Characteristic;
@@ -67,6 +70,22 @@ pub struct InForce {
     pub change: Change,
 }
 
+/// A later version of an order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Revision {
+    /// Counts the versions; the first import is 1.
+    pub number: usize,
+    /// When, in microseconds since 1970 UTC.
+    pub at_us: i64,
+    /// Who.
+    pub by: Option<String>,
+    /// What changed, a sentence each.
+    pub words: Vec<String>,
+}
+
+/// How many later versions of an order are told; the journal has them all.
+const REVISIONS_TOLD: usize = 20;
+
 /// Everything the events say.
 #[derive(Debug, Clone, Default)]
 pub struct State {
@@ -74,6 +93,10 @@ pub struct State {
     pub orders: BTreeMap<String, Order>,
     /// Order numbers, oldest import first.
     pub order_sequence: Vec<String>,
+    /// What each later version of an order changed, oldest first, by number.
+    pub revisions: BTreeMap<String, VecDeque<Revision>>,
+    /// Orders put aside, with the reason.
+    pub orders_aside: BTreeMap<String, String>,
     /// Clubs by id.
     pub clubs: HashMap<String, ClubRecord>,
     /// The order that is open.
@@ -96,6 +119,8 @@ pub struct State {
     pub trust: Trust,
     /// Gauge studies.
     pub studies: Studies,
+    /// Adhesives, batches and the running time that cures are counted in.
+    pub adhesives: Adhesives,
     /// The rules that verdicts and checks go by.
     pub policy: Policy,
     /// What clubs are compared with and advised by.
@@ -114,6 +139,7 @@ impl State {
         self.seq = event.seq;
         self.trust.apply(event);
         self.studies.apply(event);
+        self.adhesives.apply(event);
         match &event.change {
             Change::SessionStarted { .. } => self.connected.clear(),
             Change::SessionEnded
@@ -141,8 +167,21 @@ impl State {
             Change::ReferenceRead { placement, .. } => self.is_reference(placement.reading),
             Change::AnglesChecked(check) => self.is_reference(check.reading),
             Change::StudyRead(value) => self.set_fate(value.reading, Fate::Study { study: value.study.clone() }),
-            Change::OrderImported { order } | Change::OrderRevised { order } => self.take_order(order, event.seq),
+            Change::OrderImported { order } => self.take_order(order, event.seq),
+            Change::OrderRevised { order } => {
+                self.revise(event, order);
+                self.take_order(order, event.seq);
+            }
             Change::OrderOpened { order } => self.current_order = Some(order.clone()),
+            Change::OrderPutAside { order, why } => {
+                self.orders_aside.insert(order.clone(), why.clone());
+                if self.current_order.as_ref() == Some(order) {
+                    self.current_order = None;
+                }
+            }
+            Change::OrderTakenUp { order } => {
+                self.orders_aside.remove(order);
+            }
             Change::ClubOpened { club } => self.open_club(club, event.seq),
             Change::ClubPutAside { club } => {
                 self.on_club(club, event.seq, |record| record.state = ClubState::Aside);
@@ -210,10 +249,37 @@ impl State {
                 };
                 self.on_club(club, event.seq, |record| record.file(entry));
             }
-            Change::StepDone { club, step } => {
-                let done = StepRecord { step: *step, at_us: event.at_us, by: event.by.clone() };
-                self.on_club(club, event.seq, |record| record.steps.push(done));
+            Change::StepDone { club, step, proof, batch } => {
+                let (at_us, by) = (event.at_us, event.by.clone());
+                let done = StepRecord { step: *step, at_us, by, proof: *proof, batch: batch.clone() };
+                let bond = batch.as_ref().and_then(|batch| self.adhesives.bond(event, batch));
+                if *step == Step::Bond {
+                    self.adhesives.wait_for(club, bond.is_some());
+                }
+                self.on_club(club, event.seq, |record| {
+                    record.steps.push(done);
+                    if *step == Step::Bond {
+                        record.bond = bond;
+                    }
+                });
             }
+            Change::CautionsAcknowledged { club, step, cautions } => {
+                let (at_us, by) = (event.at_us, event.by.clone());
+                let read = Acknowledgement { step: *step, cautions: cautions.clone(), at_us, by };
+                self.on_club(club, event.seq, |record| record.acknowledged.push(read));
+            }
+            Change::CureOverridden { club, name, why } => {
+                let overridden = Override { name: name.clone(), why: why.clone(), at_us: event.at_us };
+                self.on_club(club, event.seq, |record| {
+                    if let Some(bond) = &mut record.bond {
+                        bond.overridden = Some(overridden);
+                    }
+                });
+            }
+            Change::AdhesiveEntered { .. }
+            | Change::BatchMixed { .. }
+            | Change::BatchDiscarded { .. }
+            | Change::ClockStepped { .. } => {}
             Change::ClubFinished { club } => {
                 self.on_club(club, event.seq, |record| {
                     record.state = ClubState::Finished;
@@ -258,13 +324,26 @@ impl State {
         self.current_order.as_ref().and_then(|number| self.orders.get(number))
     }
 
-    /// Orders with a club that is not finished, oldest first, without the open one while it has an open club.
-    pub fn queue(&self) -> impl Iterator<Item = &Order> {
-        self.order_sequence
-            .iter()
-            .filter(|number| self.current_club.is_none() || Some(*number) != self.current_order.as_ref())
-            .filter_map(|number| self.orders.get(number))
-            .filter(|order| self.next_club(order).is_some())
+    /// Orders with a club that is not finished, in their turn, those put aside last; without the open one while it has
+    /// an open club.
+    #[must_use]
+    pub fn queue(&self) -> Vec<&Order> {
+        let is_open =
+            |order: &&Order| self.current_club.is_some() && Some(&order.number) == self.current_order.as_ref();
+        let waits = |order: &&Order| !is_open(order) && self.next_club(order).is_some();
+        self.orders_in_turn().into_iter().filter(waits).collect()
+    }
+
+    /// All orders in their turn: by priority, then by what is due first, then as they came; those put aside behind, and
+    /// those that are finished last.
+    #[must_use]
+    pub fn orders_in_turn(&self) -> Vec<&Order> {
+        let mut orders: Vec<&Order> = self.order_sequence.iter().filter_map(|number| self.orders.get(number)).collect();
+        orders.sort_by_cached_key(|order| {
+            let is_aside = self.orders_aside.contains_key(&order.number);
+            (self.next_club(order).is_none(), is_aside, order.turn())
+        });
+        orders
     }
 
     /// The first club of an order that is not finished and not put aside; where there is none, the first one put aside.
@@ -303,14 +382,20 @@ impl State {
     }
 
     /// Takes an order that is not at hand in from a fold of its own events, at its place among the orders.
-    pub fn recall(&mut self, order: &str, from: Self, place: usize) {
+    pub fn recall(&mut self, order: &str, mut from: Self, place: usize) {
         let Some(recalled) = from.orders.get(order).filter(|_| !self.orders.contains_key(order)) else { return };
         self.orders.insert(order.to_owned(), recalled.clone());
         self.order_sequence.insert(place.min(self.order_sequence.len()), order.to_owned());
+        if let Some(told) = from.revisions.remove(order) {
+            self.revisions.insert(order.to_owned(), told);
+        }
         for (event, club) in from.place_of {
             self.place_of.entry(event).or_insert(club);
         }
-        for (id, club) in from.clubs {
+        for (id, mut club) in from.clubs {
+            if let Some(bond) = &mut club.bond {
+                bond.run_us = self.adhesives.elapsed.moved(bond.run_us, &from.adhesives.elapsed);
+            }
             self.clubs.entry(id).or_insert(club);
         }
     }
@@ -336,6 +421,17 @@ impl State {
                 is_voided: false,
             });
         });
+    }
+
+    fn revise(&mut self, event: &Event, order: &Order) {
+        let Some(before) = self.orders.get(&order.number) else { return };
+        let words = differences(before, order);
+        let told = self.revisions.entry(order.number.clone()).or_default();
+        let number = told.back().map_or(2, |last| last.number + 1);
+        if told.len() == REVISIONS_TOLD {
+            told.pop_front();
+        }
+        told.push_back(Revision { number, at_us: event.at_us, by: event.by.clone(), words });
     }
 
     fn take_order(&mut self, order: &Order, seq: u64) {

@@ -215,7 +215,7 @@ fn begin(state: &State, request: &StudyRequest) -> Result<Vec<Change>, Refusal> 
     let quantity = quantity(instrument, calibration, request.characteristic)?;
     let tolerance = tolerance(state, request)?;
     let count = state.studies.list.len() + 1;
-    let mixed = super::event::mix(state.seq ^ super::event::mix(count as u64));
+    let mixed = super::event_id::mix(state.seq ^ super::event_id::mix(count as u64));
     Ok(vec![Change::StudyBegun(StudyPlan {
         study: format!("S-{count}"),
         instrument: instrument.clone(),

@@ -3,7 +3,7 @@
 //! The order is random, so that drift does not pass for a difference of people or parts, and follows from the plan alone,
 //! so that a journal proves it.
 
-use super::event::mix;
+use super::event_id::mix;
 use super::order::named;
 use crate::club::characteristic::Characteristic;
 use crate::measurement::reading::Quantity;

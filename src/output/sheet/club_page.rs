@@ -8,6 +8,7 @@ use super::{Print, Subject, minute};
 use crate::club::characteristic::Characteristic;
 use crate::measurement::quantity::Dimension;
 use crate::output::work_view::{self, CharacteristicView, ClubView};
+use crate::work_order::cautions::cautions as cautions_of;
 use crate::work_order::record::{ClubState, Standing};
 use crate::work_order::steps::Step;
 use crate::work_order::ticket::Ticket;
@@ -221,8 +222,13 @@ fn notes(canvas: &mut Canvas<'_>, at: At, width: f64, end: f64, subject: &Subjec
         y = canvas.paragraph((at.0, y), width, 1, &line, style.ink(Ink::Grey));
     }
     let is_done = |step: &Step| subject.club.steps.iter().any(|done| done.step == *step);
-    let cautions =
-        Step::ALL.iter().filter(|step| !is_done(step) && **step < Step::HandOver).flat_map(|step| step.cautions());
+    let spec = &subject.club.spec;
+    let mut cautions: Vec<&str> = Vec::new();
+    for caution in spec.route().iter().filter(|step| !is_done(step)).flat_map(|step| cautions_of(*step, spec.work)) {
+        if !cautions.contains(&caution.words()) {
+            cautions.push(caution.words());
+        }
+    }
     if subject.club.state != ClubState::Finished {
         for caution in cautions {
             if fits(y, 2.0) {

@@ -131,8 +131,9 @@ export function drawStep(view) {
   const club = view.state?.club ?? null;
   const step = club?.next_step ?? null;
   const texts = club?.cautions ?? [];
-  place.hidden = step === null && texts.length === 0;
-  rebuild(place, [club?.club, step, texts], () => [
+  const timers = view.state?.timers ?? [];
+  place.hidden = step === null && texts.length === 0 && timers.length === 0;
+  rebuild(place, [club?.club, step, texts, timers], () => [
     step
       ? el(
           "div",
@@ -152,6 +153,13 @@ export function drawStep(view) {
         )
       : null,
     texts.length ? cautions(texts) : null,
+    timers.length
+      ? el(
+          "ul",
+          { class: "timers", "aria-label": "adhesive" },
+          timers.map((timer) => el("li", { class: timer.over ? "over" : "" }, timer.text)),
+        )
+      : null,
   ]);
 }
 
