@@ -12,6 +12,6 @@ pub mod named_files;
 mod network_section;
 mod node;
 pub mod order_file;
-pub mod rules_file;
 mod order_table;
+pub mod rules_file;
 mod trust_section;

@@ -1,7 +1,7 @@
 //! What a reading or a command leads to: state and request come in, changes or a refusal in words leave.
 
-use super::bend_command::bend;
 use super::adhesive::{self, Adhesive};
+use super::bend_command::bend;
 use super::cards;
 use super::event::{CapturedReading, Change, EventId, FiledValue, Place};
 use super::finishing::{after_change, checked, finish, proven};
