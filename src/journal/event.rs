@@ -29,7 +29,7 @@ use crate::work_order::cautions::Caution;
 use crate::work_order::checks::{Check, Policy};
 use crate::work_order::event::{BudgetInputs, CapturedReading, Change, Event, EventId, FiledValue, Place};
 use crate::work_order::judging::{DecisionRule, Verdict};
-use crate::work_order::order::{ClubKind, Hand, Order, Priority, Stage, WorkKind};
+use crate::work_order::order::{Order, Stage};
 use crate::work_order::reference::{Purpose, Reference};
 use crate::work_order::rules::RuleBook;
 use crate::work_order::steps::Step;

@@ -6,7 +6,6 @@ use super::fonts::STAND_IN;
 use super::marks::{self, Strip};
 use super::{Print, Subject, minute};
 use crate::club::characteristic::Characteristic;
-use crate::measurement::quantity::Dimension;
 use crate::output::work_view::{self, CharacteristicView, ClubView};
 use crate::work_order::cautions::cautions as cautions_of;
 use crate::work_order::record::{ClubState, Standing};
@@ -157,15 +156,7 @@ fn deviation(view: &CharacteristicView) -> Option<String> {
 
 /// Expanded uncertainty (k = 2) in the unit the value is measured in.
 fn uncertainty(view: &CharacteristicView, u: f64) -> String {
-    let unit = match Characteristic::parse(view.characteristic).map(Characteristic::dimension) {
-        Some(Dimension::Mass) => "g",
-        Some(Dimension::Length) => "mm",
-        Some(Dimension::SwingWeight) => "points",
-        Some(Dimension::Angle) => "deg",
-        Some(Dimension::Frequency) => "cpm",
-        Some(Dimension::Inertia) => "kg·cm²",
-        None => "",
-    };
+    let unit = Characteristic::parse(view.characteristic).map_or("", |c| c.dimension().base_unit());
     let decimals = if 2.0 * u < 0.095 { 2 } else { 1 };
     format!("± {:.decimals$} {unit}", 2.0 * u)
 }
