@@ -166,7 +166,7 @@ mod tests {
             Dimension::Angle => vec!["60 deg", "58° ± 0.5°"],
             Dimension::Frequency => vec!["256 cpm ± 2 cpm"],
             Dimension::Inertia => vec!["2850 kg.cm2"],
-            Dimension::Duration | Dimension::Temperature => Vec::new(),
+            Dimension::Volume | Dimension::Duration | Dimension::Temperature => Vec::new(),
         };
         // What is not possible for this one would be a mistake of the file.
         let possible = texts.into_iter().filter(move |text| {

@@ -4,7 +4,7 @@ use super::adhesive::{self, Adhesive};
 use super::bend_command::bend;
 use super::cards;
 use super::event::{CapturedReading, Change, EventId, FiledValue, Place};
-use super::finishing::{after_change, checked, finish, proven};
+use super::finishing::{after_change, checked, finish, finished_club_again, proven};
 use super::intake;
 use super::judging::{DecisionRule, judge};
 use super::order::{Order, Stage};
@@ -17,7 +17,7 @@ use super::study_desk::{self, StudyCommand};
 use super::trust::{self, TrustCommand};
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::measurement::quantity::{Target, parse_target};
-use crate::measurement::reading::{Measured, Quantity, Reading};
+use crate::measurement::reading::{Measured, Reading};
 
 /// Something a person asks the bench to do.
 #[derive(Debug, Clone, PartialEq)]
@@ -202,24 +202,6 @@ fn place_in(state: &State, club: Option<&ClubRecord>, reading: EventId, captured
         (Routing::File { .. }, None) => Vec::new(),
         (Routing::Refuse { reason, choices }, _) => vec![Change::ReadingUnfiled { reading, reason, choices }],
     }
-}
-
-/// A whole club laid down while none of the current club's parts is weighed is probably the one finished before.
-fn finished_club_again(state: &State, club: &ClubRecord, reading: &Reading) -> Option<Routing> {
-    let before = state.clubs.get(state.finished_last.as_ref()?)?;
-    let mass = reading.get(Quantity::Mass)?.value;
-    let before_mass = before.latest(Characteristic::TotalMass)?.filed.value;
-    let same = (mass - before_mass).abs() <= 0.01 * before_mass;
-    (!club.is_begun() && before.spec.id != club.spec.id && same).then(|| Routing::Refuse {
-        reason: format!(
-            "{mass:.1} g looks like {} again, which is finished, and no part of {} is weighed yet: open {} to measure it again",
-            before.spec.id, club.spec.id, before.spec.id
-        ),
-        choices: [before, club]
-            .iter()
-            .map(|c| Place { club: c.spec.id.clone(), characteristic: Characteristic::TotalMass })
-            .collect(),
-    })
 }
 
 fn file(

@@ -4,6 +4,22 @@ use super::order::{ClubSpec, Order, TargetRow};
 use super::steps::Step;
 use crate::club::characteristic::Characteristic;
 
+/// A later version of an order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Revision {
+    /// Counts the versions; the first import is 1.
+    pub number: usize,
+    /// When, in microseconds since 1970 UTC.
+    pub at_us: i64,
+    /// Who.
+    pub by: Option<String>,
+    /// What changed, a sentence each.
+    pub words: Vec<String>,
+}
+
+/// How many later versions of an order are told; the journal has them all.
+pub(super) const REVISIONS_TOLD: usize = 20;
+
 /// Every difference, a sentence each; empty where the two say the same.
 #[must_use]
 pub fn differences(before: &Order, after: &Order) -> Vec<String> {

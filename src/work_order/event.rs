@@ -9,6 +9,7 @@ use super::cautions::Caution;
 use super::checks::{Check, Policy};
 pub use super::event_id::EventId;
 use super::judging::{DecisionRule, Verdict};
+pub use super::numbering::Numbering;
 use super::order::{Order, Stage};
 use super::reference::{Purpose, Reference};
 use super::rules::RuleBook;
@@ -21,7 +22,6 @@ use crate::measurement::adjustment::Finding;
 use crate::measurement::calibration::Calibration;
 use crate::measurement::check_weight::InstrumentClass;
 use crate::measurement::reading::{InstrumentKind, Measured};
-use crate::measurement::stamp::Stamp;
 use crate::measurement::uncertainty::{Budget, Drift};
 
 /// One event with its place in the journal.
@@ -39,38 +39,6 @@ pub struct Event {
     pub by: Option<String>,
     /// What happened.
     pub change: Change,
-}
-
-/// Gives events their place, in order.
-#[derive(Debug, Clone)]
-pub struct Numbering {
-    epoch: u64,
-    next: u64,
-    /// The last typed value, for the step that it proves.
-    typed: Option<EventId>,
-}
-
-impl Numbering {
-    /// Continues journal `epoch` behind `last`.
-    #[must_use]
-    pub fn after(epoch: u64, last: u64) -> Self {
-        Self { epoch, next: last + 1, typed: None }
-    }
-
-    /// Turns a change into the next event.
-    pub fn event(&mut self, stamp: Stamp, by: Option<&str>, mut change: Change) -> Event {
-        let seq = self.next;
-        self.next += 1;
-        let id = EventId::new(self.epoch, seq, stamp.at_us);
-        match &mut change {
-            Change::ValueTyped { .. } => self.typed = Some(id),
-            Change::StepDone { proof: Some(proof), .. } if *proof == EventId::TYPED => {
-                *proof = self.typed.unwrap_or(*proof);
-            }
-            _ => {}
-        }
-        Event { epoch: self.epoch, seq, id, at_us: stamp.at_us, by: by.map(str::to_owned), change }
-    }
 }
 
 /// A captured placement.

@@ -3,14 +3,16 @@
 //! A club before and after a change comes in, what follows from the change leaves. Finished is what has everything the
 //! order asks for within the limits that hold now, whatever they were when it was measured.
 
-use super::event::{Change, EventId};
+use super::event::{Change, EventId, Place};
 use super::judging::{Verdict, judge};
 use super::order::{Stage, TargetRow, WorkKind};
 use super::record::{ClubRecord, ClubState};
+use super::routing::Routing;
 use super::sources::quantity_of;
 use super::state::State;
 use super::steps::Step;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
+use crate::measurement::reading::{Quantity, Reading};
 
 /// What a change of a club's values leads to: it is finished and the next one of its order follows, or it is finished
 /// no more.
@@ -101,4 +103,22 @@ fn reopen(state: &State, club: &ClubRecord) -> Vec<Change> {
         changes.push(Change::ClubOpened { club: club.spec.id.clone() });
     }
     changes
+}
+
+/// A whole club laid down while none of the current club's parts is weighed is probably the one finished before.
+pub(super) fn finished_club_again(state: &State, club: &ClubRecord, reading: &Reading) -> Option<Routing> {
+    let before = state.clubs.get(state.finished_last.as_ref()?)?;
+    let mass = reading.get(Quantity::Mass)?.value;
+    let before_mass = before.latest(Characteristic::TotalMass)?.filed.value;
+    let same = (mass - before_mass).abs() <= 0.01 * before_mass;
+    (!club.is_begun() && before.spec.id != club.spec.id && same).then(|| Routing::Refuse {
+        reason: format!(
+            "{mass:.1} g looks like {} again, which is finished, and no part of {} is weighed yet: open {} to measure it again",
+            before.spec.id, club.spec.id, before.spec.id
+        ),
+        choices: [before, club]
+            .iter()
+            .map(|c| Place { club: c.spec.id.clone(), characteristic: Characteristic::TotalMass })
+            .collect(),
+    })
 }

@@ -25,6 +25,7 @@ pub mod forecast;
 pub mod guide;
 mod intake;
 pub mod judging;
+mod numbering;
 pub mod order;
 pub mod part_code;
 pub mod record;

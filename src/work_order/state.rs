@@ -6,7 +6,7 @@ use std::sync::Arc;
 use super::adhesive::{Adhesives, Override};
 use super::bending::Bend;
 use super::checks::Policy;
-use super::difference::differences;
+use super::difference::{REVISIONS_TOLD, Revision, differences};
 use super::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
 use super::guide::Guide;
 use super::order::{Order, Stage};
@@ -69,22 +69,6 @@ pub struct InForce {
     /// Its content.
     pub change: Change,
 }
-
-/// A later version of an order.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Revision {
-    /// Counts the versions; the first import is 1.
-    pub number: usize,
-    /// When, in microseconds since 1970 UTC.
-    pub at_us: i64,
-    /// Who.
-    pub by: Option<String>,
-    /// What changed, a sentence each.
-    pub words: Vec<String>,
-}
-
-/// How many later versions of an order are told; the journal has them all.
-const REVISIONS_TOLD: usize = 20;
 
 /// Everything the events say.
 #[derive(Debug, Clone, Default)]
