@@ -5,12 +5,14 @@
 
 use serde::{Deserialize, Serialize};
 
-pub(super) use super::names::{Named, by_id, by_name, list_of};
+pub(super) use super::names::{Named, by_id, by_name, list_of, optional_id};
 
+use super::adhesive_shape::{AdhesiveShape, BatchShape};
 use super::budget_shape::{as_text, budgets, optional_inputs};
-use super::build_shape::{BuildShape, MarkMeasuredShape, MarkOverriddenShape};
+use super::build_shape::{MarkMeasuredShape, MarkOverriddenShape};
 use super::calibration_shape::CalibrationShape;
-use super::details_shape::{BendLimitShape, DetailsShape, RuleBookShape};
+use super::details_shape::{BendLimitShape, RuleBookShape};
+use super::order_shape::{OrderShape, names};
 use super::study_shape::{AngleCheckShape, StudyPlanShape, StudySummaryShape, StudyValueShape};
 use super::trust_shape::{
     CheckShape, ConditionsShape, PlacementShape, PolicyShape, ReferenceShape, findings, optional_name, optional_report,
@@ -19,18 +21,17 @@ use crate::club::characteristic::Characteristic;
 use crate::measurement::adjustment::Finding;
 use crate::measurement::calibration::Calibration;
 use crate::measurement::check_weight::InstrumentClass;
-use crate::measurement::quantity::Target;
 use crate::measurement::reading::{InstrumentKind, Measured, Quantity};
 use crate::measurement::uncertainty::Budget;
+use crate::work_order::adhesive::{Adhesive, Batch};
 use crate::work_order::angle_check::AngleCheck;
 use crate::work_order::bending::BendLimit;
-use crate::work_order::build::Build;
+use crate::work_order::cautions::Caution;
 use crate::work_order::checks::{Check, Policy};
-use crate::work_order::details::Details;
 use crate::work_order::event::{BudgetInputs, CapturedReading, Change, Event, EventId, FiledValue, Place};
 use crate::work_order::judging::{DecisionRule, Verdict};
 use crate::work_order::marks::{MarkMeasured, MarkOverridden};
-use crate::work_order::order::{ClubKind, ClubSpec, Hand, Order, Stage, TargetRow};
+use crate::work_order::order::{Order, Stage};
 use crate::work_order::reference::{Purpose, Reference};
 use crate::work_order::rules::RuleBook;
 use crate::work_order::steps::Step;
@@ -123,61 +124,10 @@ pub fn parse_rfc3339(text: &str) -> Option<i64> {
     text.parse::<jiff::Timestamp>().ok().map(jiff::Timestamp::as_microsecond)
 }
 
-list_of!(clubs, ClubSpec, "ClubSpecShape");
-list_of!(targets, TargetRow, "TargetRowShape");
 list_of!(filed_values, FiledValue, "FiledValueShape");
 list_of!(places, Place, "PlaceShape");
 list_of!(bend_limits, BendLimit, "BendLimitShape");
 list_of!(measured_values, Measured, "MeasuredShape");
-
-#[derive(Serialize, Deserialize)]
-#[serde(remote = "Order")]
-struct OrderShape {
-    #[serde(rename = "order")]
-    number: String,
-    player: Option<String>,
-    due: Option<String>,
-    #[serde(with = "clubs")]
-    clubs: Vec<ClubSpec>,
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(remote = "ClubSpec")]
-struct ClubSpecShape {
-    #[serde(rename = "club")]
-    id: String,
-    token: String,
-    name: String,
-    #[serde(rename = "club_kind", with = "by_name")]
-    kind: ClubKind,
-    #[serde(with = "by_name")]
-    hand: Hand,
-    #[serde(with = "targets")]
-    targets: Vec<TargetRow>,
-    #[serde(with = "DetailsShape", default, skip_serializing_if = "Details::is_empty")]
-    details: Details,
-    #[serde(with = "BuildShape", default, skip_serializing_if = "Build::is_silent")]
-    build: Build,
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(remote = "TargetRow")]
-struct TargetRowShape {
-    #[serde(with = "by_name")]
-    characteristic: Characteristic,
-    #[serde(flatten, with = "TargetShape")]
-    target: Target,
-    text: String,
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(remote = "Target")]
-struct TargetShape {
-    #[serde(rename = "target")]
-    value: Option<f64>,
-    lower: Option<f64>,
-    upper: Option<f64>,
-}
 
 #[derive(Serialize, Deserialize)]
 #[serde(remote = "Measured")]
@@ -263,6 +213,13 @@ enum ChangeShape {
     OrderOpened {
         order: String,
     },
+    OrderPutAside {
+        order: String,
+        why: String,
+    },
+    OrderTakenUp {
+        order: String,
+    },
     ClubOpened {
         club: String,
     },
@@ -303,6 +260,36 @@ enum ChangeShape {
         club: String,
         #[serde(with = "by_name")]
         step: Step,
+        #[serde(with = "optional_id", default, skip_serializing_if = "Option::is_none")]
+        proof: Option<EventId>,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        batch: Option<String>,
+    },
+    CautionsAcknowledged {
+        club: String,
+        #[serde(with = "by_name")]
+        step: Step,
+        #[serde(with = "names")]
+        cautions: Vec<Caution>,
+    },
+    AdhesiveEntered {
+        #[serde(with = "AdhesiveShape")]
+        adhesive: Adhesive,
+    },
+    BatchMixed {
+        #[serde(with = "BatchShape")]
+        batch: Batch,
+    },
+    BatchDiscarded {
+        batch: String,
+    },
+    CureOverridden {
+        club: String,
+        name: String,
+        why: String,
+    },
+    ClockStepped {
+        by_us: i64,
     },
     BendDone {
         club: String,

@@ -1,5 +1,6 @@
 //! What the bench shows: followers of the journal and of the live state. They decide nothing about measurements.
 
+pub mod adhesive_view;
 pub mod bend_view;
 #[cfg(feature = "embedded-broker")]
 pub mod broker;
@@ -8,6 +9,7 @@ pub mod cut_view;
 pub mod drawing;
 pub mod lists;
 pub mod mqtt;
+pub mod order_text;
 pub mod payload;
 pub mod plan_view;
 pub mod progression_plot;

@@ -1,7 +1,10 @@
 //! Orders, the open club and the last captures as they are shown and published. Rebuilt when an event is stored.
 
+use std::collections::VecDeque;
+
 use serde::Serialize;
 
+use super::adhesive_view::{BondView, bond, bond_as_made};
 use super::bend_view::{self, BendingView, bending};
 use super::cut_view::{CutView, FitView, cut_view, fit_views};
 use super::rules_view::{RuleCheckView, rule_check};
@@ -9,6 +12,7 @@ use super::text::{self, Lengths};
 use crate::club::characteristic::Characteristic;
 use crate::journal::event::rfc3339;
 use crate::work_order::advice;
+use crate::work_order::cautions::Caution;
 use crate::work_order::crosscheck::{Suspect, suspects};
 use crate::work_order::event::Place;
 use crate::work_order::forecast::{Forecast, outlook};
@@ -16,7 +20,6 @@ use crate::work_order::judging::judge;
 use crate::work_order::order::{Order, Stage};
 use crate::work_order::record::{ClubRecord, Entry, Method};
 use crate::work_order::state::{CaptureLine, Fate, State};
-use crate::work_order::steps::Step;
 use crate::work_order::study::Study;
 
 /// How many captured readings are shown.
@@ -48,6 +51,12 @@ pub struct OrderView {
     pub player: Option<String>,
     /// When it is promised for.
     pub due: Option<String>,
+    /// How much it presses.
+    pub priority: &'static str,
+    /// Why it is put aside, if it is; may be empty.
+    pub aside: Option<String>,
+    /// Which version of it this is, from 1.
+    pub revision: usize,
     /// Its clubs.
     pub clubs: Vec<ClubLine>,
 }
@@ -74,6 +83,12 @@ pub struct QueueLine {
     pub order: String,
     /// The shop's reference for the player.
     pub player: Option<String>,
+    /// When it is promised for.
+    pub due: Option<String>,
+    /// How much it presses.
+    pub priority: &'static str,
+    /// Whether it is put aside.
+    pub aside: bool,
     /// How many clubs.
     pub clubs: usize,
 }
@@ -120,6 +135,14 @@ pub struct ClubView {
     /// What fits and what does not, as far as the order has sizes.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub fit: Vec<FitView>,
+    /// Whether someone has acknowledged them.
+    pub cautions_acknowledged: bool,
+    /// What is done to the club.
+    pub work: &'static str,
+    /// The steps of the work.
+    pub route: Vec<&'static str>,
+    /// How its head is bonded, where a batch was in force.
+    pub adhesive: Option<BondView>,
     /// Every characteristic asked for or measured.
     pub characteristics: Vec<CharacteristicView>,
 }
@@ -250,6 +273,9 @@ pub fn order_view(state: &State, order: &Order) -> OrderView {
         order: order.number.clone(),
         player: order.player.clone(),
         due: order.due.clone(),
+        priority: order.priority.name(),
+        aside: state.orders_aside.get(&order.number).cloned(),
+        revision: state.revisions.get(&order.number).and_then(VecDeque::back).map_or(1, |last| last.number),
         clubs: order.clubs.iter().filter_map(|club| state.clubs.get(&club.id)).map(line).collect(),
     }
 }
@@ -262,14 +288,19 @@ pub fn work(state: &State, lengths: Lengths) -> WorkView {
         order: state.order().map(|order| order_view(state, order)),
         queue: state
             .queue()
+            .into_iter()
             .take(QUEUE_SHOWN)
             .map(|order| QueueLine {
                 order: order.number.clone(),
                 player: order.player.clone(),
+                due: order.due.clone(),
+                priority: order.priority.name(),
+                aside: state.orders_aside.contains_key(&order.number),
                 clubs: order.clubs.len(),
             })
             .collect(),
-        club: state.club().map(|record| club(record, lengths)),
+        // By the clock as it goes now.
+        club: state.club().map(|record| ClubView { adhesive: bond(state, record), ..club(record, lengths) }),
         captures: state.captures.iter().rev().take(CAPTURES_SHOWN).map(|line| capture(state, line)).collect(),
     }
 }
@@ -278,16 +309,16 @@ pub fn work(state: &State, lengths: Lengths) -> WorkView {
 #[must_use]
 pub fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
     let swing_advice = advice::swing_weight(record);
-    let next_step = advice::next_step(record);
+    let next_step = record.next_step();
     let suspects = suspect_views(record);
     let bending = bending(record);
-    let mut cautions = advice::cautions(record);
+    let mut texts: Vec<&'static str> = advice::cautions(record).into_iter().map(Caution::words).collect();
     // Whoever is told to bend is told what can happen, whatever the next step is called.
-    if !bending.advice.is_empty() && next_step != Some(Step::Adjust) {
-        cautions.extend(Step::Adjust.cautions());
+    if !bending.advice.is_empty() && !texts.contains(&Caution::Bending.words()) {
+        texts.push(Caution::Bending.words());
     }
     let outlook = outlook(record);
-    let shown = Characteristic::all()
+    let characteristics = Characteristic::all()
         .filter(|c| record.spec.target(*c).is_some() || record.latest(*c).is_some())
         .map(|c| characteristic(record, c, lengths))
         .collect();
@@ -311,12 +342,16 @@ pub fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
         forecast_basis: outlook.basis,
         suspects,
         advice_head_g: swing_advice.map(|advice| advice.head_g).filter(|grams| *grams > 0.0),
-        cautions,
+        cautions: texts,
+        cautions_acknowledged: next_step.is_some_and(|step| record.acknowledged.iter().any(|read| read.step == step)),
+        work: record.spec.work.name(),
+        route: record.spec.route().iter().map(|step| step.name()).collect(),
+        adhesive: record.bond.as_ref().map(bond_as_made),
         bending,
         rule_check: rule_check(record, lengths),
         cut: cut_view(record),
         fit: fit_views(record),
-        characteristics: shown,
+        characteristics,
     }
 }
 

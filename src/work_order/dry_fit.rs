@@ -197,7 +197,7 @@ mod tests {
     use crate::work_order::details::Details;
     use crate::work_order::event::{EventId, FiledValue};
     use crate::work_order::judging::{DecisionRule, Verdict};
-    use crate::work_order::order::{ClubKind, ClubSpec, Hand, TargetRow};
+    use crate::work_order::order::{ClubKind, ClubSpec, Hand, TargetRow, WorkKind};
     use crate::work_order::record::{Method, Standing, StepRecord};
 
     /// A 38 in iron whose shaft of 1003 mm loses 12.7 mm at the tip and 67.1 mm at the butt (see `club::cut`).
@@ -278,6 +278,8 @@ mod tests {
                 name: "5-iron".into(),
                 kind: ClubKind::Iron,
                 hand: Hand::Right,
+                work: WorkKind::Build,
+                route: Vec::new(),
                 targets: vec![row],
                 build: Build { cut, dry_fit_stop: stop, ..Build::default() },
                 details: Details::default(),
@@ -344,7 +346,7 @@ mod tests {
         bonded.points = body(4.0, 67.1, 1.0, 1.0).points;
         let mut club = record(Some(plan()), DryFitStop::Cap, Stage::Bonded, &bonded);
         for step in [Step::Bond, Step::Cut] {
-            club.steps.push(StepRecord { step, at_us: 5, by: None });
+            club.steps.push(StepRecord { step, at_us: 5, by: None, proof: None, batch: None });
         }
         check(
             &club,

@@ -2,12 +2,15 @@
 //!
 //! Plain values; the stored shape is `journal::event`.
 
+use super::adhesive::{Adhesive, Batch};
 use super::angle_check::AngleCheck;
 use super::bending::BendLimit;
+use super::cautions::Caution;
 use super::checks::{Check, Policy};
 pub use super::event_id::EventId;
 use super::judging::{DecisionRule, Verdict};
 use super::marks::{MarkMeasured, MarkOverridden};
+pub use super::numbering::Numbering;
 use super::order::{Order, Stage};
 use super::reference::{Purpose, Reference};
 use super::rules::RuleBook;
@@ -20,7 +23,6 @@ use crate::measurement::adjustment::Finding;
 use crate::measurement::calibration::Calibration;
 use crate::measurement::check_weight::InstrumentClass;
 use crate::measurement::reading::{InstrumentKind, Measured};
-use crate::measurement::stamp::Stamp;
 use crate::measurement::uncertainty::{Budget, Drift};
 
 /// One event with its place in the journal.
@@ -38,35 +40,6 @@ pub struct Event {
     pub by: Option<String>,
     /// What happened.
     pub change: Change,
-}
-
-/// Gives events their place, in order.
-#[derive(Debug, Clone)]
-pub struct Numbering {
-    epoch: u64,
-    next: u64,
-}
-
-impl Numbering {
-    /// Continues journal `epoch` behind `last`.
-    #[must_use]
-    pub fn after(epoch: u64, last: u64) -> Self {
-        Self { epoch, next: last + 1 }
-    }
-
-    /// Turns a change into the next event.
-    pub fn event(&mut self, stamp: Stamp, by: Option<&str>, change: Change) -> Event {
-        let seq = self.next;
-        self.next += 1;
-        Event {
-            epoch: self.epoch,
-            seq,
-            id: EventId::new(self.epoch, seq, stamp.at_us),
-            at_us: stamp.at_us,
-            by: by.map(str::to_owned),
-            change,
-        }
-    }
 }
 
 /// A captured placement.
@@ -178,6 +151,18 @@ pub enum Change {
         /// Its number.
         order: String,
     },
+    /// An order was put aside.
+    OrderPutAside {
+        /// Its number.
+        order: String,
+        /// Why, in a person's words.
+        why: String,
+    },
+    /// An order that was put aside is in the queue again.
+    OrderTakenUp {
+        /// Its number.
+        order: String,
+    },
     /// A club became the current one.
     ClubOpened {
         /// Its id.
@@ -236,6 +221,48 @@ pub enum Change {
         club: String,
         /// The step.
         step: Step,
+        /// The reading or typed value that proves it; none where a person said so.
+        proof: Option<EventId>,
+        /// The batch of adhesive it was done with.
+        batch: Option<String>,
+    },
+    /// A person has read what can hurt at a step.
+    CautionsAcknowledged {
+        /// The club.
+        club: String,
+        /// The step.
+        step: Step,
+        /// What can hurt, as it was shown.
+        cautions: Vec<Caution>,
+    },
+    /// An adhesive was entered from its maker's sheet, or entered anew.
+    AdhesiveEntered {
+        /// The product.
+        adhesive: Adhesive,
+    },
+    /// A batch of adhesive was mixed; bonds are made with it from now on.
+    BatchMixed {
+        /// The batch.
+        batch: Batch,
+    },
+    /// A batch of adhesive is used up or thrown away.
+    BatchDiscarded {
+        /// Its name.
+        batch: String,
+    },
+    /// A person decided not to wait for the cure of a club.
+    CureOverridden {
+        /// The club.
+        club: String,
+        /// Who decided.
+        name: String,
+        /// Why.
+        why: String,
+    },
+    /// The system's clock was put right while the bench ran.
+    ClockStepped {
+        /// By how much, in microseconds; positive: forward.
+        by_us: i64,
     },
     /// Loft or lie of a club was bent; it is not known until it is measured again.
     BendDone {
@@ -396,6 +423,12 @@ pub enum Change {
 }
 
 impl Change {
+    /// A step that a person says is done.
+    #[must_use]
+    pub fn step_done(club: &str, step: Step) -> Self {
+        Self::StepDone { club: club.to_owned(), step, proof: None, batch: None }
+    }
+
     /// The kind in messages and tables.
     #[must_use]
     pub fn kind(&self) -> &'static str {
@@ -405,6 +438,8 @@ impl Change {
             Self::OrderImported { .. } => "order_imported",
             Self::OrderRevised { .. } => "order_revised",
             Self::OrderOpened { .. } => "order_opened",
+            Self::OrderPutAside { .. } => "order_put_aside",
+            Self::OrderTakenUp { .. } => "order_taken_up",
             Self::ClubOpened { .. } => "club_opened",
             Self::ClubPutAside { .. } => "club_put_aside",
             Self::ReadingCaptured(_) => "reading_captured",
@@ -416,6 +451,12 @@ impl Change {
             Self::BendDone { .. } => "bend_done",
             Self::MarkMeasured(_) => "mark_measured",
             Self::MarkOverridden(_) => "mark_overridden",
+            Self::CautionsAcknowledged { .. } => "cautions_acknowledged",
+            Self::AdhesiveEntered { .. } => "adhesive_entered",
+            Self::BatchMixed { .. } => "batch_mixed",
+            Self::BatchDiscarded { .. } => "batch_discarded",
+            Self::CureOverridden { .. } => "cure_overridden",
+            Self::ClockStepped { .. } => "clock_stepped",
             Self::ClubFinished { .. } => "club_finished",
             Self::ClubReopened { .. } => "club_reopened",
             Self::InstrumentFound { .. } => "instrument_found",

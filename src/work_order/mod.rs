@@ -4,6 +4,7 @@
 //! [`set_plan`] which parts a set takes; [`routing`] finds the place of a reading, [`judging`]
 //! its verdict; an [`event`] says what happened; [`state`] is the fold of all events; [`desk`] answers commands.
 
+pub mod adhesive;
 pub mod advice;
 pub mod again;
 pub mod angle_check;
@@ -12,12 +13,15 @@ mod bend_command;
 pub mod bending;
 pub mod build;
 mod cards;
+pub mod cautions;
 pub mod check_verdict;
 pub mod checks;
 pub mod crosscheck;
 pub mod desk;
 pub mod details;
+pub mod difference;
 mod dry_fit;
+pub mod elapsed;
 pub mod event;
 mod event_id;
 mod finishing;
@@ -26,6 +30,7 @@ pub mod guide;
 mod intake;
 pub mod judging;
 pub mod marks;
+mod numbering;
 pub mod order;
 pub mod part_code;
 pub mod record;
@@ -42,3 +47,4 @@ pub mod study_desk;
 pub mod study_plan;
 pub mod ticket;
 pub mod trust;
+mod turn;
