@@ -212,7 +212,7 @@ impl Family {
             }
         };
         let text = format!(
-            "site = \"s\"\nbench = \"b\"\n[[instrument]]\nid = \"one\"\nport = \"p\"\nformat = \"{}\"\nformat_settings = [{settings}]\nrate = {}\n{kind}\n",
+            "site = \"s\"\nbench = \"b\"\n[[instrument]]\nid = \"one\"\nport = \"p\"\nformat = \"{}\"\nformat_settings = [{settings}]\nrate = {}\nsends = \"streaming\"\n{kind}\n",
             self.name,
             self.rate_hz(),
         );

@@ -5,6 +5,7 @@
 
 use std::net::{IpAddr, SocketAddr};
 
+use axum::body::to_bytes;
 use axum::extract::{ConnectInfo, Request, State};
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
@@ -25,7 +26,7 @@ pub(super) async fn guard(
     if let Err(refusal) = check(&web, peer, request.method(), request.headers()) {
         return *refusal;
     }
-    let mut response = next.run(request).await;
+    let mut response = as_problem(next.run(request).await).await;
     let headers = response.headers_mut();
     for (name, value) in [
         (header::CONTENT_SECURITY_POLICY, POLICY),
@@ -35,6 +36,21 @@ pub(super) async fn guard(
         headers.insert(name, HeaderValue::from_static(value));
     }
     response
+}
+
+/// Longest refusal that is put in words, in bytes.
+const LONGEST_REFUSAL: usize = 4096;
+
+/// What the server itself refuses, such as a query that cannot be read, is a problem like every other error.
+async fn as_problem(response: Response) -> Response {
+    let is_plain =
+        response.headers().get(header::CONTENT_TYPE).is_some_and(|kind| kind.as_bytes().starts_with(b"text/plain"));
+    if !response.status().is_client_error() || !is_plain {
+        return response;
+    }
+    let status = response.status();
+    let words = to_bytes(response.into_body(), LONGEST_REFUSAL).await.unwrap_or_default();
+    problem(status, "not a request that is served here", &String::from_utf8_lossy(&words))
 }
 
 fn check(web: &Web, peer: SocketAddr, method: &Method, headers: &HeaderMap) -> Result<(), Box<Response>> {
