@@ -7,10 +7,12 @@ mod support;
 use std::path::Path;
 
 use benchscribe::audit::audit;
+use benchscribe::club::characteristic::Characteristic;
 use benchscribe::journal::archive::{Key, Search};
 use benchscribe::journal::store::{Journal, JournalError, Reader};
 use benchscribe::work_order::event::Event;
 use benchscribe::work_order::judging::Verdict;
+use benchscribe::work_order::learning::Basis;
 use benchscribe::work_order::record::{ClubRecord, ClubState};
 use benchscribe::work_order::state::State;
 use grown_journal::{BENCH, Dice, EPOCH, START_US, STEP_US, Writer, build_club, wild};
@@ -72,6 +74,7 @@ fn assert_same(seed: u64, found: &State, whole: &State) {
     assert_eq!(found.orders_aside, whole.orders_aside, "seed {seed}");
     assert_eq!(found.adhesives.batches, whole.adhesives.batches, "seed {seed}");
     assert_eq!(found.adhesives.in_force, whole.adhesives.in_force, "seed {seed}");
+    assert_eq!(found.drawer_stock, whole.drawer_stock, "seed {seed}");
     let kept: Vec<&String> = whole.order_sequence.iter().filter(|number| found.orders.contains_key(*number)).collect();
     assert_eq!(found.order_sequence.iter().collect::<Vec<_>>(), kept, "seed {seed}");
     for (number, order) in &whole.orders {
@@ -341,6 +344,46 @@ async fn what_was_learnt_of_bending_outlasts_a_restart() {
     let of_index: Vec<_> =
         audit(&journal.reader()).await.faults.into_iter().filter(|f| f.what.contains("index")).collect();
     assert!(of_index.is_empty(), "{of_index:?}");
+    journal.close().await;
+}
+
+#[tokio::test]
+async fn what_the_forecast_learnt_outlasts_a_restart() {
+    let mut writer = Writer::new();
+    let of_parts = |characteristic: &str, stage: &str, value: f64| {
+        json!({"characteristic": characteristic, "stage": stage, "value": value, "u": 0.05, "target": null,
+            "lower": null, "upper": null, "deviation": null, "verdict": "no_target", "marginal": false})
+    };
+    for (number, points) in [(1, 33.0), (2, 34.0), (3, 33.5)] {
+        let club = format!("W-{number}/1");
+        let spec = json!({"club": club, "token": grown_journal::token(&club, 1), "name": "driver", "club_kind": "driver",
+            "hand": "right", "targets": [], "models": {"head": "dune 1", "shaft": "reed 60"}});
+        let order = json!({"order": format!("W-{number}"), "player": null, "due": null, "clubs": [spec]});
+        writer.write("order_imported", json!({"order": order}));
+        for (characteristic, stage, value) in [
+            ("head_mass", "part", 200.0),
+            ("shaft_mass", "part", 60.0),
+            ("grip_mass", "part", 50.0),
+            ("length", "dry_fit", 1143.0),
+            ("swing_weight", "gripped", points),
+        ] {
+            let value = of_parts(characteristic, stage, value);
+            writer.write("value_typed", json!({"club": club, "text": "typed", "value": value}));
+        }
+        writer.write("club_finished", json!({"club": club}));
+    }
+    for number in 4..=80 {
+        writer.order("order_imported", &format!("W-{number}"), "P-1", 1);
+        build_club(&mut writer, &format!("W-{number}/1"), false);
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let journal = journal(folder.path(), &writer.events).await;
+    let (found, whole) = (journal.reader().at_hand().await.unwrap(), fold(&writer.events));
+    assert!(!found.orders.contains_key("W-1"));
+    let models = &whole.clubs["W-1/1"].spec.models;
+    let learnt = |state: &State| state.learning.learnt(models, Basis::Parts, Characteristic::SwingWeight, 1.5);
+    assert_eq!(learnt(&whole).map(|learnt| learnt.clubs), Some(3));
+    assert_eq!(learnt(&found), learnt(&whole));
     journal.close().await;
 }
 

@@ -83,6 +83,7 @@ fn caught(dice: &mut Dice, fault: Fault, way: Way) -> bool {
         targets: Vec::new(),
         details: Details::default(),
         build: Build::default(),
+        models: benchscribe::work_order::order::Models::default(),
     };
     let mut club = ClubRecord::new("W-1", spec);
     let mut number = 0;

@@ -245,6 +245,7 @@ fn club(kind: ClubKind) -> ClubRecord {
         targets: Vec::new(),
         build: Build::default(),
         details: Details::default(),
+        models: benchscribe::work_order::order::Models::default(),
     };
     ClubRecord::new("W-1", spec)
 }

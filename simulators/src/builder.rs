@@ -77,6 +77,8 @@ pub enum Action {
         /// The value as typed.
         quantity: String,
     },
+    /// He uses what the display advises first.
+    UseAdvice,
 }
 
 /// What he has done when the last order is built.
@@ -141,6 +143,9 @@ impl Builder {
             let advised_g = self.advice_g(plan, &club);
             if advised_g <= WORTH_ADDING_G {
                 break;
+            }
+            if let Some(actions) = &self.actions {
+                actions.send(Action::UseAdvice).await.ok();
             }
             // To a tenth of a gram: he has lead powder and a scale.
             club.add_to_head((advised_g.min(MOST_ADDED_G) * 10.0).round() / 10.0);

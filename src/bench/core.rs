@@ -108,6 +108,9 @@ impl Core {
         if core.state.guide.bend_limits != settings.bend_limits {
             changes.push(Change::BendLimitsSet { limits: settings.bend_limits.clone() });
         }
+        if core.state.drawer_stock.drawers != settings.drawers {
+            changes.push(Change::DrawersSet(settings.drawers.clone()));
+        }
         let calibrated: Vec<Change> =
             core.channels.iter().filter_map(|channel| calibrated(&core.state, channel)).collect();
         core.tell_overruled(stamp.t_s, &calibrated);

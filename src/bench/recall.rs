@@ -11,6 +11,7 @@ use crate::journal::store::{JournalError, Reader};
 use crate::measurement::reading::InstrumentKind;
 use crate::work_order::again;
 use crate::work_order::desk::Command;
+use crate::work_order::drawer_desk::DrawerCommand;
 use crate::work_order::state::State;
 use crate::work_order::ticket::Ticket;
 
@@ -48,6 +49,13 @@ pub async fn for_command(state: &mut State, journal: &Reader, command: &Command)
                 }
             }
             Ok(())
+        }
+        Command::Drawer(DrawerCommand::Take { club: Some(club), .. }) => bring(state, journal, Key::Club(club)).await,
+        Command::Drawer(DrawerCommand::PutBack { taking: Some(taking), .. }) => {
+            match state.drawer_stock.club_of(*taking).map(str::to_owned) {
+                Some(club) => bring(state, journal, Key::Club(&club)).await,
+                None => Ok(()),
+            }
         }
         Command::Void { event: Some(event), .. } => bring(state, journal, Key::Value(*event)).await,
         Command::Scan(code) => for_code(state, journal, code).await,

@@ -21,8 +21,12 @@ pub(crate) fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     let text = read_text(&arguments.config)?;
     match read_all(&arguments.config, &text) {
         Ok(settings) => {
+            let drawers = match settings.drawers.items.len() {
+                0 => String::new(),
+                kinds => format!(", {kinds} kinds of part in the drawers"),
+            };
             print::line(&format!(
-                "{}: bench {} at {}, {} instruments, equipment rules {} ({} rules), no mistakes",
+                "{}: bench {} at {}, {} instruments{drawers}, equipment rules {} ({} rules), no mistakes",
                 arguments.config.display(),
                 settings.bench,
                 settings.site,

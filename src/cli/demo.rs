@@ -3,6 +3,7 @@
 mod glue;
 mod plan;
 
+use std::collections::BTreeMap;
 use std::io::Write as _;
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -19,7 +20,8 @@ use tokio_util::sync::CancellationToken;
 use super::{print, run, runtime};
 use crate::bench::{self, Started};
 use crate::clock::Clock;
-use crate::config::bench_file::{BenchSettings, read_bench};
+use crate::config::bench_file::{BenchSettings, read_bench_with};
+use crate::config::named_files::NamedFiles;
 use crate::output::command::ask;
 use crate::output::record::{Record, record};
 use crate::work_order::state::State;
@@ -28,6 +30,8 @@ use crate::work_order::ticket::Ticket;
 
 /// The bench of the demo.
 const BENCH: &str = include_str!("../../config/demo.toml");
+/// The drawers of the demo. Its bench alone has none: whoever copies that file need not copy this one.
+const KIT: (&str, &str) = ("kits/demo.toml", include_str!("../../config/kits/demo.toml"));
 /// What the builder may do beyond the ports on its way to the bench; he waits when it is full.
 const DEEDS: usize = 16;
 /// Longest time, of the bench, that the last card takes from the builder's hand to the record.
@@ -73,7 +77,9 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let temporary = std::env::temp_dir().join(format!("benchscribe-demo-{}", std::process::id()));
     let ports = arguments.ports.clone().unwrap_or_else(|| temporary.join("ports"));
     let data = arguments.data.clone().unwrap_or_else(|| temporary.join("data"));
-    let mut settings = read_bench("demo.toml", BENCH)?;
+    let kit = BTreeMap::from([(KIT.0.to_owned(), KIT.1.to_owned())]);
+    let mut settings =
+        read_bench_with("demo.toml", &format!("kits = [\"{}\"]\n{BENCH}", KIT.0), &NamedFiles::kept(kit))?;
     settings.data = data;
     settings.http.listen = arguments.listen;
     settings.mqtt.embedded = Some(arguments.mqtt_listen);
@@ -111,7 +117,7 @@ async fn build(arguments: Arguments, settings: BenchSettings, ports: PathBuf) ->
     let (seen_in, seen) = glue::eyes(&started);
     let (actions_in, actions) = mpsc::channel(DEEDS);
     let (truth_in, truth) = mpsc::channel::<Truth>(DEEDS);
-    let hands = tokio::spawn(glue::hands(actions, started.commands.clone()));
+    let hands = tokio::spawn(glue::hands(actions, started.clone()));
     let notes = tokio::spawn(write_truth(truth, arguments.truth.clone()));
     let watching = tokio::spawn(glue::watch(started.clone(), seen_in, stop.clone()));
 

@@ -13,6 +13,7 @@ pub mod compute;
 pub mod decode;
 mod demo;
 mod doctor;
+mod drawers;
 mod export;
 mod guide;
 mod identify;
@@ -77,6 +78,8 @@ enum Command {
     Orders(orders::Arguments),
     /// Adhesives: makers' data, batches, cures
     Adhesives(adhesives::Arguments),
+    /// What is in the drawers: stock, parts taken for clubs, counts and refills
+    Drawers(drawers::Arguments),
     /// Build records
     Records(records::Arguments),
     /// A consistent copy of the journal into a new file, while the bench runs
@@ -112,6 +115,7 @@ pub fn main() -> ExitCode {
         Command::Plan(arguments) => plan::run(&arguments),
         Command::Orders(arguments) => orders::run(arguments),
         Command::Adhesives(arguments) => adhesives::run(arguments),
+        Command::Drawers(arguments) => drawers::run(arguments),
         Command::Records(arguments) => records::run(arguments),
         Command::Backup(arguments) => backup::backup(&arguments),
         Command::Restore(arguments) => backup::restore(&arguments),

@@ -222,12 +222,13 @@ async fn export(access: &Access, numbers: &[String], format: As, out: Option<&Pa
     }
     // What these formats cannot hold must not get lost without a word.
     let says_more = |order: &&&Order| {
-        let says_more = |club: &ClubSpec| !club.details.is_empty() || !club.build.is_silent();
+        let says_more =
+            |club: &ClubSpec| !club.details.is_empty() || !club.build.is_silent() || !club.models.is_empty();
         order.clubs.iter().any(says_more)
     };
     if let Some(order) = orders.iter().find(says_more) {
         bail!(
-            "order {} says how its clubs are cut or fitted, what is given of their parts, or which club it repeats, which an export does not hold yet; name the orders without it",
+            "order {} says how its clubs are cut or fitted, which models or what else is given of their parts, or which club it repeats, which an export does not hold yet; name the orders without it",
             order.number
         );
     }

@@ -283,6 +283,11 @@ async fn show(access: &Access, club: &str, as_json: bool) -> anyhow::Result<()> 
     for mark in record.cut.iter().flat_map(|cut| &cut.marks) {
         print::line(&format!("{} mark: {}; {}", mark.mark, mark.text, mark.standing_text))?;
     }
+    for taking in &record.consumption {
+        let parts: Vec<String> = taking.parts.iter().map(|part| format!("{} × {}", part.pieces, part.item)).collect();
+        let returned = taking.returned.as_ref().map(|why| format!("  put back: {why}")).unwrap_or_default();
+        print::line(&format!("taken {}  {}  {}{returned}", parts.join(" + "), taking.at, taking.event))?;
+    }
     for step in &record.steps {
         let by = step.by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default();
         let with = step.batch.as_deref().map(|batch| format!(" with batch {batch}")).unwrap_or_default();

@@ -13,6 +13,7 @@ pub mod assembly;
 
 pub mod added_weight;
 pub mod trimming;
+pub mod weight_search;
 
 pub mod angles;
 pub mod sleeve;

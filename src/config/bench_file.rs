@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use super::attachment_section::read_attachment;
 use super::document::{Document, Mistakes, Section};
 use super::guidance_section::{read_bend_limits, read_rules_section};
+use super::kit_file::read_drawers;
 use super::named_files::NamedFiles;
 use super::network_section::{read_http, read_mqtt};
 use super::trust_section::{moved, read_class, read_place, read_policy};
@@ -22,6 +23,7 @@ use crate::measurement::reading::InstrumentKind;
 use crate::measurement::unit::{Degrees, Grams, Millimetres};
 use crate::work_order::bending::BendLimit;
 use crate::work_order::checks::Policy;
+use crate::work_order::drawers::Drawers;
 use crate::work_order::rules::RuleBook;
 
 /// A bench as configured.
@@ -47,6 +49,8 @@ pub struct BenchSettings {
     pub bend_limits: Vec<BendLimit>,
     /// The instruments.
     pub instruments: Vec<InstrumentSettings>,
+    /// What is in the drawers, by the kit files that the configuration names.
+    pub drawers: Drawers,
     /// The files that the configuration names, by the name that stands there.
     pub named_files: BTreeMap<String, String>,
     /// Where the session is recorded, if it is: asked for on the command line.
@@ -158,6 +162,7 @@ pub fn read_bench_with(file: &str, text: &str, files: &NamedFiles<'_>) -> Result
         let here = top.section("place", read_place).flatten();
         let rules = read_rules_section(top, files);
         let bend_limits = read_bend_limits(top);
+        let drawers = read_drawers(top, files);
         let instruments = top.sections("instrument", |_, section| read_instrument(section, here, files));
         let mut ids: Vec<&str> = instruments.iter().map(|i| i.id.as_str()).collect();
         ids.sort_unstable();
@@ -175,6 +180,7 @@ pub fn read_bench_with(file: &str, text: &str, files: &NamedFiles<'_>) -> Result
             rules: rules?,
             bend_limits,
             instruments,
+            drawers,
             named_files: files.texts(),
             recording: None,
         })

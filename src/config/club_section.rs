@@ -6,7 +6,7 @@ use super::build_section::{TipTrims, read_build};
 use super::details_section::read_details;
 use super::document::Section;
 use crate::club::characteristic::Characteristic;
-use crate::work_order::order::{ClubKind, ClubSpec, Hand, TargetRow, WorkKind, token};
+use crate::work_order::order::{ClubKind, ClubSpec, Hand, Models, TargetRow, WorkKind, token};
 use crate::work_order::steps::Step;
 
 /// Longest text that a person may write for a name, a player or a promise, in characters.
@@ -143,6 +143,8 @@ pub(super) fn read_club(
             format!("nothing is cut here: the steps of {} have no cut, expected no table", work.label()),
         );
     }
+    let model = |key| section.text(key).map(|model| model.trim().to_owned()).filter(|model| !model.is_empty());
+    let models = Models { head: model("head"), shaft: model("shaft"), grip: model("grip") };
     let id = format!("{order}/{}", index + 1);
     Some(ClubSpec {
         token: token(&id),
@@ -155,6 +157,7 @@ pub(super) fn read_club(
         details: details?,
         targets,
         build: build?,
+        models,
     })
 }
 

@@ -90,7 +90,8 @@ impl<'a> Document<'a> {
         sections.iter().for_each(Section::finish);
         drop(sections);
         let mut mistakes = document.mistakes.into_inner();
-        mistakes.sort_by_key(|mistake| (mistake.file != file, mistake.line));
+        // Those of files that this one names come behind its own.
+        mistakes.sort_by(|a, b| (a.file != file, &a.file, a.line).cmp(&(b.file != file, &b.file, b.line)));
         match value {
             Some(value) if mistakes.is_empty() => Ok(value),
             _ => Err(Mistakes(mistakes)),

@@ -9,6 +9,7 @@ mod details_section;
 pub mod document;
 pub mod guidance_section;
 pub mod instrument_block;
+pub mod kit_file;
 pub mod named_files;
 mod network_section;
 mod node;

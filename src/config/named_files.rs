@@ -40,14 +40,23 @@ impl<'a> NamedFiles<'a> {
 
     /// The text of the file behind this key; a mistake where it cannot be had.
     pub(super) fn text(&self, section: &Section<'_>, key: &'static str) -> Option<(String, String)> {
-        let name = section.text(key)?.to_owned();
-        match (self.read)(&name) {
+        self.named(section, key, section.text(key)?)
+    }
+
+    /// The texts of the files that a list behind this key names; a mistake for each that cannot be had.
+    pub(super) fn texts_of(&self, section: &Section<'_>, key: &'static str) -> Vec<(String, String)> {
+        let names = section.texts(key).unwrap_or_default();
+        names.into_iter().filter_map(|name| self.named(section, key, name)).collect()
+    }
+
+    fn named(&self, section: &Section<'_>, key: &'static str, name: &str) -> Option<(String, String)> {
+        match (self.read)(name) {
             Ok(text) if text.len() <= LONGEST => {
-                self.texts.borrow_mut().insert(name.clone(), text.clone());
-                Some((name, text))
+                self.texts.borrow_mut().insert(name.to_owned(), text.clone());
+                Some((name.to_owned(), text))
             }
             Ok(text) => {
-                section.mistake(key, format!("has {} bytes, expected at most {LONGEST}", text.len()));
+                section.mistake(key, format!("{name} has {} bytes, expected at most {LONGEST}", text.len()));
                 None
             }
             Err(reason) => {

@@ -20,6 +20,8 @@ const ORDERS_AT_HAND: i64 = 20;
 const VALUES_AT_HAND: i64 = 400;
 /// Bent clubs that are looked back at after a restart: at least as many as there are angles remembered of them.
 const TAUGHT_BY: i64 = 80;
+/// Finished clubs of named parts that are looked back at after a restart, for what the forecast learnt of them.
+const NAMED_TAUGHT_BY: i64 = 200;
 /// Most clubs whose line in a list is not up to date; more are brought up to date by the writer.
 const MOST_STALE: i64 = 8;
 
@@ -173,9 +175,9 @@ impl Reader {
             .map_err(|error| self.failed(error))?;
         let mut state = State::default();
         self.apply(&mut state, &rows)?;
-        // What is known of bending was taught by clubs whose orders may be finished long ago.
-        let taught = sqlx::query(TEACHERS).bind(TAUGHT_BY).fetch_all(self.connections()).await;
-        let rows = taught.map_err(|error| self.failed(error))?;
+        // What is known of bending and of forecasts was taught by clubs whose orders may be finished long ago.
+        let taught = sqlx::query(TEACHERS).bind(TAUGHT_BY).bind(NAMED_TAUGHT_BY);
+        let rows = taught.fetch_all(self.connections()).await.map_err(|error| self.failed(error))?;
         let mut teachers = State::default();
         self.apply(&mut teachers, &rows)?;
         state.teach(&teachers);
@@ -387,17 +389,20 @@ const AT_HAND: &str = "
         UNION SELECT t.seq FROM index_latest l CROSS JOIN index_trust t ON t.instrument = substr(l.name, 7) AND t.seq >
             coalesce((SELECT seq FROM index_latest WHERE name = 'calibrated/' || substr(l.name, 7)), 0)
             WHERE l.name >= 'trust/' AND l.name < 'trust0'
-        UNION SELECT seq FROM index_event WHERE what IN (4, 5) AND n = 0
+        UNION SELECT seq FROM index_event WHERE what IN (4, 5, 9) AND n = 0
         UNION SELECT e.seq FROM wanted w JOIN index_event e ON e.what = 0 AND e.n = w.n
         UNION SELECT e.seq FROM wanted w JOIN index_club c ON c.order_n = w.n JOIN index_event e ON e.what = 1 AND e.n = c.n
         UNION SELECT max(seq) FROM event) ORDER BY seq";
 
 const TEACHERS: &str = "
     WITH bent(n, order_n) AS MATERIALIZED (SELECT c.n, c.order_n FROM index_club c
-        WHERE EXISTS (SELECT 1 FROM index_event b WHERE b.what = 7 AND b.n = c.n) ORDER BY c.last_us DESC LIMIT ?1)
+        WHERE EXISTS (SELECT 1 FROM index_event b WHERE b.what = 7 AND b.n = c.n) ORDER BY c.last_us DESC LIMIT ?1),
+    named(n, order_n) AS MATERIALIZED (SELECT c.n, c.order_n FROM index_event m CROSS JOIN index_club c ON c.n = m.n
+        WHERE m.what = 8 AND c.state = 'finished' ORDER BY m.n DESC LIMIT ?2),
+    teacher(n, order_n) AS MATERIALIZED (SELECT n, order_n FROM bent UNION SELECT n, order_n FROM named)
     SELECT seq, body FROM event WHERE seq IN (
-        SELECT e.seq FROM bent b JOIN index_event e ON e.what = 0 AND e.n = b.order_n
-        UNION SELECT e.seq FROM bent b JOIN index_event e ON e.what = 1 AND e.n = b.n) ORDER BY seq";
+        SELECT e.seq FROM teacher t JOIN index_event e ON e.what = 0 AND e.n = t.order_n
+        UNION SELECT e.seq FROM teacher t JOIN index_event e ON e.what = 1 AND e.n = t.n) ORDER BY seq";
 
 async fn club_of(connection: &mut SqliteConnection, club: &str) -> Result<Option<(i64, i64, String)>, sqlx::Error> {
     let row = sqlx::query(

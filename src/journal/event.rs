@@ -12,6 +12,7 @@ use super::budget_shape::{as_text, budgets, optional_inputs};
 use super::build_shape::{MarkMeasuredShape, MarkOverriddenShape};
 use super::calibration_shape::CalibrationShape;
 use super::details_shape::{BendLimitShape, RuleBookShape};
+use super::drawer_shape::{DrawersShape, taken_parts};
 use super::order_shape::{OrderShape, names};
 use super::study_shape::{AngleCheckShape, StudyPlanShape, StudySummaryShape, StudyValueShape};
 use super::trust_shape::{
@@ -28,6 +29,8 @@ use crate::work_order::angle_check::AngleCheck;
 use crate::work_order::bending::BendLimit;
 use crate::work_order::cautions::Caution;
 use crate::work_order::checks::{Check, Policy};
+use crate::work_order::drawer_stock::TakenPart;
+use crate::work_order::drawers::Drawers;
 use crate::work_order::event::{BudgetInputs, CapturedReading, Change, Event, EventId, FiledValue, Place};
 use crate::work_order::judging::{DecisionRule, Verdict};
 use crate::work_order::marks::{MarkMeasured, MarkOverridden};
@@ -391,5 +394,25 @@ enum ChangeShape {
     },
     OperatorChanged {
         operator: Option<String>,
+    },
+    DrawersSet(#[serde(with = "DrawersShape")] Drawers),
+    PartsTaken {
+        club: String,
+        #[serde(with = "taken_parts")]
+        parts: Vec<TakenPart>,
+    },
+    PartsReturned {
+        club: String,
+        #[serde(with = "by_id")]
+        taking: EventId,
+        why: String,
+    },
+    StockCounted {
+        item: String,
+        pieces: u32,
+    },
+    StockRefilled {
+        item: String,
+        pieces: u32,
     },
 }

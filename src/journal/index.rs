@@ -17,7 +17,7 @@ const VERSION: i64 = 2;
 const REBUILD: i64 = 1000;
 
 /// What a row of `index_event` is about: an order, a club, a reading, any value, the bench, gauge studies,
-/// a reading of a gauge study, a club that was bent.
+/// a reading of a gauge study, a club that was bent, a club whose parts are named, the drawers.
 pub(super) const OF_ORDER: i64 = 0;
 pub(super) const OF_CLUB: i64 = 1;
 const OF_READING: i64 = 2;
@@ -26,6 +26,8 @@ pub(super) const OF_BENCH: i64 = 4;
 const OF_STUDIES: i64 = 5;
 const STUDIED: i64 = 6;
 const BENT: i64 = 7;
+const NAMED_PARTS: i64 = 8;
+const OF_DRAWERS: i64 = 9;
 
 /// A sequence as the database counts.
 pub(super) fn number(seq: u64) -> i64 {
@@ -34,7 +36,8 @@ pub(super) fn number(seq: u64) -> i64 {
 
 /// Takes an event into the index; it is in the table of events already.
 pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Result<(), sqlx::Error> {
-    let Bearing { order, club, reading, files, value, latest, trust, study, bend, bench } = event.change.bearing();
+    let Bearing { order, club, reading, files, value, latest, trust, study, bend, bench, drawers } =
+        event.change.bearing();
     let seq = number(event.seq);
     if let Some(order) = order {
         take_order(connection, event, order).await?;
@@ -44,6 +47,9 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
     }
     if bench {
         row(connection, OF_BENCH, 0, seq).await?;
+    }
+    if drawers {
+        row(connection, OF_DRAWERS, 0, seq).await?;
     }
     let reading = match reading {
         Some(id) => sequence_of(connection, &id.to_string()).await?,
@@ -194,19 +200,22 @@ async fn take_order(connection: &mut SqliteConnection, event: &Event, order: &Or
         .execute(&mut *connection)
         .await?;
     for club in &order.clubs {
-        sqlx::query(
+        let n: i64 = sqlx::query_scalar(
             "INSERT INTO index_club (club, token, order_n, name, state, entries, is_out, last_us, stale)
              VALUES (?, ?, ?, ?, 'waiting', 0, 0, ?, 1)
              ON CONFLICT (club) DO UPDATE SET token = excluded.token, order_n = excluded.order_n, name = excluded.name,
-                 state = excluded.state, last_us = excluded.last_us, stale = 1",
+                 state = excluded.state, last_us = excluded.last_us, stale = 1 RETURNING n",
         )
         .bind(&club.id)
         .bind(&club.token)
         .bind(order_n)
         .bind(&club.name)
         .bind(event.at_us)
-        .execute(&mut *connection)
+        .fetch_one(&mut *connection)
         .await?;
+        if !club.models.is_empty() {
+            row(connection, NAMED_PARTS, n, 0).await?;
+        }
     }
     Ok(())
 }

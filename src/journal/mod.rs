@@ -13,6 +13,7 @@ mod calibration_shape;
 pub mod chain;
 pub mod damage;
 mod details_shape;
+mod drawer_shape;
 mod error;
 pub mod event;
 pub mod evidence;

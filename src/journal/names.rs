@@ -11,6 +11,7 @@ use crate::work_order::build::DryFitStop;
 use crate::work_order::cautions::Caution;
 use crate::work_order::checks::{CheckZone, WhenOut};
 use crate::work_order::details::Measure;
+use crate::work_order::drawers::ItemKind;
 use crate::work_order::event::EventId;
 use crate::work_order::judging::Verdict;
 use crate::work_order::order::{ClubKind, Hand, Priority, Stage, WorkKind};
@@ -51,7 +52,8 @@ named_by_parse!(
     Subject,
     CutMark,
     Taper,
-    DryFitStop
+    DryFitStop,
+    ItemKind
 );
 
 impl Named for Quantity {

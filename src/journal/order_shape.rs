@@ -4,12 +4,13 @@ use serde::{Deserialize, Serialize};
 
 use super::build_shape::BuildShape;
 use super::details_shape::DetailsShape;
+use super::drawer_shape::ModelsShape;
 use super::event::{Named, by_name, list_of};
 use crate::club::characteristic::Characteristic;
 use crate::measurement::quantity::Target;
 use crate::work_order::build::Build;
 use crate::work_order::details::Details;
-use crate::work_order::order::{ClubKind, ClubSpec, Hand, Order, Priority, TargetRow, WorkKind};
+use crate::work_order::order::{ClubKind, ClubSpec, Hand, Models, Order, Priority, TargetRow, WorkKind};
 use crate::work_order::steps::Step;
 
 list_of!(clubs, ClubSpec, "ClubSpecShape");
@@ -71,6 +72,8 @@ pub(super) struct ClubSpecShape {
     details: Details,
     #[serde(with = "BuildShape", default, skip_serializing_if = "Build::is_silent")]
     build: Build,
+    #[serde(with = "ModelsShape", default, skip_serializing_if = "Models::is_empty")]
+    models: Models,
 }
 
 #[derive(Serialize, Deserialize)]

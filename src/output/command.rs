@@ -3,7 +3,7 @@
 use serde_json::Value;
 use tokio::sync::{mpsc, oneshot};
 
-use super::{study_command, trust_command};
+use super::{drawer_command, study_command, trust_command};
 use crate::club::characteristic::Characteristic;
 use crate::club::cut::CutMark;
 use crate::config::adhesive_file::read_adhesive;
@@ -156,10 +156,15 @@ pub fn parse(json: &Value) -> Result<Command, String> {
         "next_club" => Ok(Command::NextClub),
         "accept" => Ok(Command::Accept),
         "scan" => Ok(Command::Scan(text(json, "code", "the code as scanned")?.to_owned())),
-        other => trust_command::parse(other, json).or_else(|| study_command::parse(other, json)).unwrap_or_else(|| {
-            let (trust, study) = (trust_command::KNOWN, study_command::KNOWN);
-            Err(format!("there is no command \"{other}\"; commands: {KNOWN}, {trust}, {study}"))
-        }),
+        other => {
+            let parsed = trust_command::parse(other, json)
+                .or_else(|| study_command::parse(other, json))
+                .or_else(|| drawer_command::parse(other, json));
+            parsed.unwrap_or_else(|| {
+                let more = [drawer_command::KNOWN, trust_command::KNOWN, study_command::KNOWN].join(", ");
+                Err(format!("there is no command \"{other}\"; commands: {KNOWN}, {more}"))
+            })
+        }
     }
 }
 

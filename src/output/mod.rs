@@ -4,8 +4,11 @@ pub mod adhesive_view;
 pub mod bend_view;
 #[cfg(feature = "embedded-broker")]
 pub mod broker;
+pub mod capture_view;
 pub mod command;
 pub mod cut_view;
+mod drawer_command;
+pub mod drawer_view;
 pub mod drawing;
 pub mod lists;
 pub mod mqtt;

@@ -7,6 +7,7 @@ use super::adhesive_view::{self, BondView};
 use super::bend_view::{BendingView, bending};
 use super::command::{Question, ask};
 use super::cut_view::{CutView, cut_view};
+use super::drawer_view::{self, ConsumptionView};
 use super::rules_view::{RuleCheckView, rule_check};
 use super::sheet::Subject;
 use super::text::{self, Lengths};
@@ -101,6 +102,8 @@ pub struct Record {
     /// How its head was bonded, where a batch was in force.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub adhesive: Option<BondView>,
+    /// Parts taken out of the drawers for it, also those put back.
+    pub consumption: Vec<ConsumptionView>,
     /// Hash of the last event of this club.
     pub chain: String,
 }
@@ -219,6 +222,7 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
         work: club.spec.work.name(),
         route: club.spec.route().iter().map(|step| step.name()).collect(),
         adhesive: club.bond.as_ref().map(adhesive_view::bond_as_made),
+        consumption: drawer_view::consumption(club),
         chain,
     }
 }

@@ -6,7 +6,9 @@ use serde::Serialize;
 
 use super::adhesive_view::{BondView, bond, bond_as_made};
 use super::bend_view::{self, BendingView, bending};
+use super::capture_view::{CaptureView, capture};
 use super::cut_view::{CutView, FitView, cut_view, fit_views};
+use super::drawer_view::{self, ConsumptionView, ProposalView, StockView};
 use super::rules_view::{RuleCheckView, rule_check};
 use super::text::{self, Lengths};
 use crate::club::characteristic::Characteristic;
@@ -14,13 +16,11 @@ use crate::journal::event::rfc3339;
 use crate::work_order::advice;
 use crate::work_order::cautions::Caution;
 use crate::work_order::crosscheck::{Suspect, suspects};
-use crate::work_order::event::Place;
-use crate::work_order::forecast::{Forecast, outlook};
+use crate::work_order::forecast::{Forecast, outlook, sensitivities};
 use crate::work_order::judging::judge;
 use crate::work_order::order::{Order, Stage};
 use crate::work_order::record::{ClubRecord, Entry, Method};
-use crate::work_order::state::{CaptureLine, Fate, State};
-use crate::work_order::study::Study;
+use crate::work_order::state::State;
 
 /// How many captured readings are shown.
 const CAPTURES_SHOWN: usize = 12;
@@ -38,6 +38,8 @@ pub struct WorkView {
     pub queue: Vec<QueueLine>,
     /// The open club.
     pub club: Option<ClubView>,
+    /// Parts of which few are left in the drawers.
+    pub low_stock: Vec<StockView>,
     /// The last captures, newest first.
     pub captures: Vec<CaptureView>,
 }
@@ -116,11 +118,17 @@ pub struct ClubView {
     pub advice: Vec<String>,
     /// Grams to add at the head, where that is the advice.
     pub advice_head_g: Option<f64>,
+    /// What could be done with what is in the drawers, the best first.
+    pub proposals: Vec<ProposalView>,
+    /// What was taken out of the drawers for it.
+    pub consumption: Vec<ConsumptionView>,
     /// Where the finished club will land, while it is not measured yet.
     pub forecast: Vec<ForecastView>,
     /// What the forecast rests on.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub forecast_basis: Vec<String>,
+    /// How the forecast swing weight depends on what it is made from, while the parts are all that is known.
+    pub sensitivities: Vec<SensitivityView>,
     /// Readings that cannot all be right, with what to repeat.
     pub suspects: Vec<SuspectView>,
     /// What can hurt at the next step.
@@ -164,6 +172,37 @@ pub struct ForecastView {
     pub unit: &'static str,
     /// Forecast less target.
     pub deviation: Option<f64>,
+    /// What clubs of the same parts taught it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub learnt: Option<LearntView>,
+}
+
+/// What a forecast has learnt; it is in its value and uncertainty.
+#[derive(Debug, Clone, Serialize)]
+pub struct LearntView {
+    /// From how many clubs.
+    pub clubs: usize,
+    /// Their mean difference, measured less forecast.
+    pub bias: f64,
+    /// Spread from club to club, as a standard deviation.
+    pub spread: f64,
+    /// What was added to the forecast.
+    pub shift: f64,
+    /// The words.
+    pub text: String,
+}
+
+/// How the forecast swing weight answers to one input.
+#[derive(Debug, Clone, Serialize)]
+pub struct SensitivityView {
+    /// The input.
+    pub input: &'static str,
+    /// Its unit.
+    pub unit: &'static str,
+    /// Its standard uncertainty.
+    pub u: f64,
+    /// Points for one unit of it.
+    pub points_per_unit: f64,
 }
 
 /// Two readings that do not agree.
@@ -220,45 +259,6 @@ pub struct CharacteristicView {
     pub event: Option<String>,
 }
 
-/// A captured reading and what became of it.
-#[derive(Debug, Clone, Serialize)]
-pub struct CaptureView {
-    /// The event.
-    pub event: String,
-    /// When.
-    pub at: String,
-    /// On what.
-    pub instrument: String,
-    /// What it showed; `hidden` for a reading of a study that is under way.
-    pub text: String,
-    /// How sure, k = 2.
-    pub u_text: String,
-    /// Where it went.
-    pub filed: Vec<PlaceView>,
-    /// What else it was: one of a reference or of a study, or taken back.
-    pub note: Option<String>,
-    /// Why it went nowhere.
-    pub reason: Option<String>,
-    /// Where it may go.
-    pub choices: Vec<PlaceView>,
-    /// Whether it was taken back.
-    pub voided: bool,
-}
-
-/// A place in a record.
-#[derive(Debug, Clone, Serialize)]
-pub struct PlaceView {
-    /// The club.
-    pub club: String,
-    /// The characteristic.
-    pub characteristic: &'static str,
-    /// Its words.
-    pub label: &'static str,
-    /// The stage it was filed at.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub stage: Option<&'static str>,
-}
-
 /// An order and how far its clubs are.
 #[must_use]
 pub fn order_view(state: &State, order: &Order) -> OrderView {
@@ -300,15 +300,20 @@ pub fn work(state: &State, lengths: Lengths) -> WorkView {
             })
             .collect(),
         // By the clock as it goes now.
-        club: state.club().map(|record| ClubView { adhesive: bond(state, record), ..club(record, lengths) }),
+        club: state.club().map(|record| ClubView { adhesive: bond(state, record), ..club_on(state, record, lengths) }),
+        low_stock: drawer_view::low_stock(state),
         captures: state.captures.iter().rev().take(CAPTURES_SHOWN).map(|line| capture(state, line)).collect(),
     }
 }
 
-/// A club as it stands by its order as it is now.
+/// A club as it stands by its order as it is now, and by its record alone: what is in the drawers is not looked at.
 #[must_use]
 pub fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
-    let swing_advice = advice::swing_weight(record);
+    club_on(&State::default(), record, lengths)
+}
+
+fn club_on(state: &State, record: &ClubRecord, lengths: Lengths) -> ClubView {
+    let swing_advice = advice::swing_weight(record, &state.drawer_stock, &state.learning);
     let next_step = record.next_step();
     let suspects = suspect_views(record);
     let bending = bending(record);
@@ -317,7 +322,7 @@ pub fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
     if !bending.advice.is_empty() && !texts.contains(&Caution::Bending.words()) {
         texts.push(Caution::Bending.words());
     }
-    let outlook = outlook(record);
+    let outlook = outlook(record, &state.learning);
     let characteristics = Characteristic::all()
         .filter(|c| record.spec.target(*c).is_some() || record.latest(*c).is_some())
         .map(|c| characteristic(record, c, lengths))
@@ -338,6 +343,13 @@ pub fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
             .chain(swing_advice.iter().map(|advice| advice.text.clone()))
             .chain(bend_view::texts(record))
             .collect(),
+        proposals: swing_advice
+            .iter()
+            .flat_map(|advice| &advice.proposals)
+            .map(|proposal| drawer_view::proposal(proposal, lengths))
+            .collect(),
+        consumption: drawer_view::consumption(record),
+        sensitivities: if outlook.values.is_empty() { Vec::new() } else { sensitivity_views(record) },
         forecast: outlook.values.iter().map(|f| forecast_view(record, f, lengths)).collect(),
         forecast_basis: outlook.basis,
         suspects,
@@ -366,7 +378,30 @@ fn forecast_view(record: &ClubRecord, forecast: &Forecast, lengths: Lengths) -> 
         u: forecast.u,
         unit: characteristic.unit(),
         deviation: target.map(|target| forecast.value - target),
+        learnt: forecast.learnt.map(|learnt| LearntView {
+            clubs: learnt.clubs,
+            bias: learnt.bias,
+            spread: learnt.spread,
+            shift: learnt.shift,
+            text: format!(
+                "{} added: {} with {} landed {} from the forecast",
+                text::deviation(characteristic, learnt.shift, Lengths::Millimetres),
+                if learnt.clubs == 1 { "1 club".to_owned() } else { format!("{} clubs", learnt.clubs) },
+                record.spec.models.words(),
+                text::deviation(characteristic, learnt.bias, Lengths::Millimetres),
+            ),
+        }),
     }
+}
+
+fn sensitivity_views(record: &ClubRecord) -> Vec<SensitivityView> {
+    let view = |s: crate::work_order::forecast::Sensitivity| SensitivityView {
+        input: s.input,
+        unit: s.unit,
+        u: s.u,
+        points_per_unit: s.points_per_unit,
+    };
+    sensitivities(record).into_iter().map(view).collect()
 }
 
 /// Readings of a club that cannot all be right.
@@ -417,44 +452,5 @@ pub fn method(entry: &Entry) -> &'static str {
         Method::Measured { on_key: true, .. } => "printed",
         Method::Measured { .. } => "measured",
         Method::Typed { .. } => "typed",
-    }
-}
-
-fn capture(state: &State, line: &CaptureLine) -> CaptureView {
-    let place = |place: &Place, stage: Option<Stage>| PlaceView {
-        club: place.club.clone(),
-        characteristic: place.characteristic.name(),
-        label: place.characteristic.label(),
-        stage: stage.map(Stage::name),
-    };
-    let (mut filed, mut note, mut reason, mut choices) = (Vec::new(), None, None, Vec::new());
-    match &line.fate {
-        Fate::Open => {}
-        Fate::Filed(places) => filed = places.iter().map(|(p, stage)| place(p, Some(*stage))).collect(),
-        Fate::Unfiled { reason: why, choices: to } => {
-            reason = Some(why.clone());
-            choices = to.iter().map(|p| place(p, None)).collect();
-        }
-        Fate::Reference => note = Some("a reference, not a part".to_owned()),
-        Fate::Study { study } => note = Some(format!("study {study}")),
-        Fate::Voided { why } => note = Some(format!("taken back: {why}")),
-    }
-    // Nobody is to know what a part read before: a study that is under way hides its readings.
-    let hidden = state.studies.of_reading(line.event).is_some_and(Study::is_under_way);
-    let texts = |show: &dyn Fn(&crate::measurement::reading::Measured) -> String| {
-        let shown = line.captured.measured.iter().map(show).collect::<Vec<_>>().join(" · ");
-        if hidden { "hidden".to_owned() } else { shown }
-    };
-    CaptureView {
-        event: line.event.to_string(),
-        at: rfc3339(line.at_us),
-        instrument: line.captured.instrument.clone(),
-        text: texts(&|m| text::quantity(m.quantity, m.value)),
-        u_text: texts(&|m| text::uncertainty(m.quantity, m.u)),
-        filed,
-        note,
-        reason,
-        choices,
-        voided: matches!(line.fate, Fate::Voided { .. }),
     }
 }

@@ -1,10 +1,12 @@
 //! What to do now, in words: the next thing to lay down, and how to bring the club to its target.
 
 use super::cautions::{self, Caution};
-use super::forecast::{Forecast, forecast};
-use super::judging::{DecisionRule, Verdict, judge};
+use super::drawer_stock::DrawerStock;
+use super::learning::Learning;
 use super::marks;
+use super::need::{Need, need};
 use super::order::{Stage, WorkKind};
+use super::proposals::{Proposal, for_need};
 use super::record::ClubRecord;
 use super::steps::Step;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
@@ -12,65 +14,61 @@ use crate::club::cut::CutMark;
 use crate::club::swing_weight::mass_for_swing_weight;
 use crate::measurement::unit::{Millimetres, Points};
 
-/// A deviation this small without limits is left alone, in points: half of what a hand can feel is not claimed.
-const LEAVE_ALONE_POINTS: f64 = 0.25;
 /// Where weight under the grip sits, in millimetres from the butt (common practice, no source).
 const BUTT_WEIGHT_MM: f64 = 25.0;
 
 /// How to bring the swing weight to its target.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SwingWeightAdvice {
-    /// Mass to add at the head, in grams; negative: take off; 0 while there is only a forecast.
+    /// Mass to add at the head, in grams; negative: take off; 0 while there is only a forecast, or parts are proposed.
     pub head_g: f64,
     /// Mass to add under the grip instead, where the head is too heavy.
     pub butt_g: Option<f64>,
     /// The words.
     pub text: String,
+    /// What could be done with what is in the drawers, the best first.
+    pub proposals: Vec<Proposal>,
 }
 
 /// Advice from the swing weight of the gripped club, or from its forecast before; `None` when there is nothing to do.
 #[must_use]
-pub fn swing_weight(club: &ClubRecord) -> Option<SwingWeightAdvice> {
-    let target = club.spec.target(Characteristic::SwingWeight)?.target;
-    let aim = target.value.or_else(|| target.lower.zip(target.upper).map(|(lo, hi)| f64::midpoint(lo, hi)))?;
-    let measured =
-        club.standing(Characteristic::SwingWeight).map(|entry| (entry.filed.value, entry.filed.u, entry.filed.rule));
-    let forecast = || {
-        let of_swing_weight = |f: &Forecast| f.characteristic == Characteristic::SwingWeight;
-        forecast(club).into_iter().find(of_swing_weight).map(|f| (f.value, f.u, DecisionRule::Plain))
-    };
-    let (value, u, rule) = measured.or_else(forecast)?;
-    let deficit = Points(aim - value);
-    let leave = match judge(rule, &target, value, u).verdict {
-        Verdict::Within => true,
-        Verdict::NoTarget => deficit.0.abs() < LEAVE_ALONE_POINTS,
-        Verdict::Under | Verdict::Over => false,
-    };
-    if leave {
-        return None;
-    }
-    let length = club.latest(Characteristic::Length).map_or(club.spec.length_mm(), |entry| entry.filed.value);
-    let head_g = mass_for_swing_weight(deficit, Millimetres(length))?.0;
-    if measured.is_none() {
-        // A forecast is a reason to look, not yet a mass to glue in; and what it cannot tell it does not say.
-        if deficit.abs().0 < 2.0 * u {
-            return None;
-        }
-        let way = if head_g >= 0.0 { "short" } else { "too much" };
-        let text = format!(
-            "forecast for the finished club {} ± {:.1}: {:.1} g {way} at the head",
-            Points(value).text(),
-            2.0 * u,
-            head_g.abs()
+pub fn swing_weight(club: &ClubRecord, stock: &DrawerStock, learning: &Learning) -> Option<SwingWeightAdvice> {
+    let need = need(club, learning)?;
+    let now = Points(need.base.points).text();
+    let plain = |head_g, butt_g, text| Some(SwingWeightAdvice { head_g, butt_g, text, proposals: Vec::new() });
+    if need.only_measure {
+        let taken = need.base.taken_since_g;
+        return plain(
+            0.0,
+            None,
+            format!("{taken:.1} g taken since it was measured should give {now}: lay it on the beam"),
         );
-        return Some(SwingWeightAdvice { head_g: 0.0, butt_g: None, text });
     }
+    let forecast = format!("forecast for the finished club {now} ± {:.1}: ", 2.0 * need.base.u);
+    let basis = if need.base.is_measured { "" } else { &forecast };
+    let in_grams = in_grams(&need);
+    if let Some(found) = for_need(club, stock, &need) {
+        let reaches = found.list.first().is_some_and(|best| best.reaches);
+        let grams = in_grams.filter(|_| !reaches).map(|(_, _, text)| format!("; wanted: {text}")).unwrap_or_default();
+        let text = format!("{basis}{}{grams}", found.text);
+        return Some(SwingWeightAdvice { head_g: 0.0, butt_g: None, text, proposals: found.list });
+    }
+    let (head_g, butt_g, text) = in_grams?;
+    if need.base.is_measured {
+        return plain(head_g, butt_g, text);
+    }
+    let way = if head_g >= 0.0 { "short" } else { "too much" };
+    plain(0.0, None, format!("{basis}{:.1} g {way} at the head", head_g.abs()))
+}
+
+/// The grams that would do it at the end of the club, or under the grip where the head is too heavy, and the words.
+fn in_grams(need: &Need) -> Option<(f64, Option<f64>, String)> {
+    let head_g = mass_for_swing_weight(need.deficit(), Millimetres(need.base.length_mm))?.0;
     if head_g >= 0.0 {
-        return Some(SwingWeightAdvice { head_g, butt_g: None, text: format!("add {head_g:.1} g at the head") });
+        return Some((head_g, None, format!("add {head_g:.1} g at the head")));
     }
-    let butt_g = mass_for_swing_weight(deficit, Millimetres(BUTT_WEIGHT_MM))?.0;
-    let text = format!("take {:.1} g off the head, or put {butt_g:.1} g under the grip", -head_g);
-    Some(SwingWeightAdvice { head_g, butt_g: Some(butt_g), text })
+    let butt_g = mass_for_swing_weight(need.deficit(), Millimetres(BUTT_WEIGHT_MM))?.0;
+    Some((head_g, Some(butt_g), format!("take {:.1} g off the head, or put {butt_g:.1} g under the grip", -head_g)))
 }
 
 /// What can hurt at the next step, and at the tip's cut that it waits for, each once.

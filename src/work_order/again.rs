@@ -55,6 +55,7 @@ pub(super) fn build_again(
         targets,
         build,
         details: built.spec.details.clone(),
+        models: built.spec.models.clone(),
     };
     let player = original.and_then(|order| order.player.clone());
     Ok(vec![Change::OrderImported {

@@ -32,6 +32,8 @@ pub struct Bearing<'a> {
     pub bend: bool,
     /// It holds for the whole bench and every club from now on; rare, and always folded.
     pub bench: bool,
+    /// It changes what is left in the drawers: always folded at a start, but no part of other clubs' records.
+    pub drawers: bool,
 }
 
 /// What an event is for a gauge study.
@@ -157,6 +159,13 @@ impl Change {
             Self::StudyRead(value) => Bearing { reading: Some(value.reading), ..Bearing::study(&value.study, None) },
             Self::ReferenceRead { instrument, placement, .. } => {
                 Bearing { reading: Some(placement.reading), ..Bearing::trust(instrument) }
+            }
+            // What is left in the drawers is the sum of all of these.
+            Self::DrawersSet(_) | Self::StockCounted { .. } | Self::StockRefilled { .. } => {
+                Bearing { drawers: true, ..Bearing::default() }
+            }
+            Self::PartsTaken { club, .. } | Self::PartsReturned { club, .. } => {
+                Bearing { drawers: true, ..Bearing::of_club(club) }
             }
             Self::ReferenceExpected { instrument, .. }
             | Self::ReferenceWithdrawn { instrument }

@@ -167,6 +167,7 @@ mod tests {
                 targets: Vec::new(),
                 details: Details::default(),
                 build: Build::default(),
+                models: crate::work_order::order::Models::default(),
             };
             let clubs = (1..=3).map(club).collect();
             let order = Order { number: "W-1".into(), player: None, due: None, priority: Priority::Normal, clubs };

@@ -73,6 +73,12 @@ pub fn cautions(step: Step, work: WorkKind) -> &'static [Caution] {
     }
 }
 
+/// The same as the words a person reads.
+#[must_use]
+pub fn words(step: Step, work: WorkKind) -> Vec<&'static str> {
+    cautions(step, work).iter().map(|caution| caution.words()).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

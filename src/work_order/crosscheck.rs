@@ -3,6 +3,7 @@
 //! A leaning club or a light finger is invisible to one instrument and visible to the bench. What breaks a sum is
 //! named with its partner; weighing either again clears it, because only what counts is looked at.
 
+use super::drawer_stock::TakenPart;
 use super::event::EventId;
 use super::order::Stage;
 use super::record::{ClubRecord, Entry};
@@ -77,6 +78,9 @@ fn parts_against_club(club: &ClubRecord) -> Vec<Suspect> {
                 (CUT_SHARE * parts[1].filed.value, BUILD_EXTRAS_G)
             };
             let chance = COVERAGE * u_sum.hypot(total.filed.u) + SLACK_G;
+            let since: f64 = club.weights_since(total).map(TakenPart::grams).sum();
+            let weights = club.weights().map(|(_, part)| part.grams()).sum::<f64>() - since;
+            let sum = sum + weights;
             let difference = total.filed.value - sum;
             let agrees = (-(less + chance)..=more + chance).contains(&difference);
             let heaviest = parts.iter().max_by(|a, b| a.filed.value.total_cmp(&b.filed.value))?;
@@ -104,7 +108,9 @@ fn scale_against_beam(club: &ClubRecord) -> Vec<Suspect> {
             if first.filed.stage != second.filed.stage || first.method.name() == second.method.name() {
                 continue;
             }
-            let difference = first.filed.value - second.filed.value;
+            // A weight that came on between the two is no disagreement.
+            let now = |entry: &Entry| entry.filed.value + club.weights_since(entry).map(TakenPart::grams).sum::<f64>();
+            let difference = now(first) - now(second);
             if difference.abs() > COVERAGE * first.filed.u.hypot(second.filed.u) + SLACK_G {
                 let (reading, partner) = newer(first, second);
                 found.push(Suspect {
@@ -174,6 +180,7 @@ mod tests {
                 targets: Vec::new(),
                 details: Details::default(),
                 build: Build::default(),
+                models: crate::work_order::order::Models::default(),
             };
             Self(ClubRecord::new("W-1", spec), 0)
         }

@@ -4,6 +4,7 @@ use super::adhesive::{self, Adhesive};
 use super::again;
 use super::bend_command::bend;
 use super::cards;
+use super::drawer_desk::{self, DrawerCommand};
 use super::event::{CapturedReading, Change, EventId, FiledValue, Place};
 use super::finishing::{after_change, checked, finished_club_again, proven, step_done};
 use super::intake;
@@ -92,6 +93,8 @@ pub enum Command {
         /// What it should do.
         control: Control,
     },
+    /// Something about the drawers.
+    Drawer(DrawerCommand),
     /// A code was scanned.
     Scan(String),
     /// A mark that a shaft is cut along is measured a second time, or cut all the same; no club means the current one.
@@ -321,6 +324,7 @@ pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> 
         Command::Control { instrument, .. } => {
             refused(format!("{instrument} is told nothing while the bench does not run"))
         }
+        Command::Drawer(command) => drawer_desk::answer(state, command),
         Command::Trust { instrument, command } => trust::answer(state, instrument, command),
         Command::Study(command) => study_desk::answer(state, command),
         Command::Mark { club, mark, command } => marks::answer(state, club.as_deref(), *mark, command),

@@ -67,6 +67,13 @@ fn of_club(before: &ClubSpec, after: &ClubSpec) -> Vec<String> {
     if before.details != after.details {
         words.push("what is given of its parts or its sleeve is another".to_owned());
     }
+    for (what, old, new) in [
+        ("head model", &before.models.head, &after.models.head),
+        ("shaft model", &before.models.shaft, &after.models.shaft),
+        ("grip model", &before.models.grip, &after.models.grip),
+    ] {
+        words.extend(text(what, old.as_deref(), new.as_deref()));
+    }
     if before.build != after.build {
         words.push("how it is to be cut and fitted is another".to_owned());
     }
@@ -83,7 +90,7 @@ mod tests {
     use crate::measurement::quantity::parse_target;
     use crate::work_order::build::Build;
     use crate::work_order::details::Details;
-    use crate::work_order::order::{ClubKind, Hand, Priority, WorkKind};
+    use crate::work_order::order::{ClubKind, Hand, Models, Priority, WorkKind};
 
     fn club(n: u8, targets: &[(Characteristic, &str)]) -> ClubSpec {
         let row = |(characteristic, text): &(Characteristic, &str)| TargetRow {
@@ -102,6 +109,7 @@ mod tests {
             targets: targets.iter().map(row).collect(),
             details: Details::default(),
             build: Build::default(),
+            models: Models::default(),
         }
     }
 

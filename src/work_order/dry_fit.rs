@@ -6,11 +6,12 @@
 //! is not cut yet. Each is a mass put somewhere or moved, with its own spread.
 
 use super::build::DryFitStop;
-use super::forecast::{ADHESIVE_BEFORE_TIP_MM, ADHESIVE_G, Forecast, GRIP_MM, Outlook, TAPE_G, newest};
+use super::drawer_stock::TakenPart;
+use super::forecast::{Ground, with_weights};
 use super::marks;
 use super::order::Stage;
+use super::parts_model::{ADHESIVE_BEFORE_TIP_MM, ADHESIVE_G, GRIP_MM, TAPE_G, length_mm, newest, was_cut};
 use super::record::{ClubRecord, Entry};
-use super::steps::Step;
 use crate::club::characteristic::Characteristic;
 use crate::club::swing_weight::GMM_PER_POINT;
 use crate::measurement::unit::FULCRUM_MM;
@@ -54,28 +55,24 @@ struct Placed<'a> {
 }
 
 impl<'a> Placed<'a> {
-    fn newest(club: &'a ClubRecord) -> Option<Self> {
-        let at = |stage| newest(club, Characteristic::SwingWeight, stage);
-        let swing = at(Stage::Bonded).filter(|_| club.stage() == Stage::Bonded).or_else(|| at(Stage::DryFit))?;
+    fn newest(club: &'a ClubRecord, stage: Stage) -> Option<Self> {
+        let swing = newest(club, Characteristic::SwingWeight, stage)?;
         let of = |characteristic| {
             let together = |e: &&Entry| e.event == swing.event && e.filed.characteristic == characteristic;
             // Typed values come one by one: then the newest of the same stage belongs to it.
-            club.valid().rfind(together).or_else(|| newest(club, characteristic, swing.filed.stage))
+            club.valid().rfind(together).or_else(|| newest(club, characteristic, stage))
         };
         Some(Self { mass: of(Characteristic::TotalMass)?, balance: of(Characteristic::BalancePoint)?, swing })
     }
 }
 
-/// The forecast of the gripped club; `None` without a reading to start from.
-pub(super) fn from_dry_fit(club: &ClubRecord) -> Option<Outlook> {
-    let placed = Placed::newest(club)?;
-    let stage = placed.swing.filed.stage;
+/// The forecast of the gripped club from what was read at `stage`, dry fit or bonded; `None` without such a reading.
+pub(super) fn from_placed(club: &ClubRecord, stage: Stage) -> Option<Ground> {
+    let placed = Placed::newest(club, stage)?;
     let (mut effects, mut basis) = (Vec::new(), Vec::new());
     let mass = placed.mass.filed.value;
-    let grip_g = grip(club, mass, stage, &mut effects, &mut basis);
-    // Where the shaft is still to be cut, a length that was measured is that of the uncut club.
-    let length = club.latest(Characteristic::Length).filter(|_| club.spec.build.cut.is_none());
-    let length = length.map_or(club.spec.length_mm(), |e| e.filed.value);
+    let grip_g = grip(club, &placed, stage, &mut effects, &mut basis);
+    let length = length_mm(club);
     let mut glued = format!("{:.1} g of tape", TAPE_G.value);
     if stage == Stage::DryFit {
         effects.push(Effect::put(ADHESIVE_G.value, length - ADHESIVE_BEFORE_TIP_MM, ADHESIVE_G.spread));
@@ -86,11 +83,22 @@ pub(super) fn from_dry_fit(club: &ClubRecord) -> Option<Outlook> {
     basis.push(format!("{glued} come to it"));
     butt(club, &placed, grip_g, &mut effects, &mut basis);
     cap(club, mass - grip_g, &mut effects, &mut basis);
-    Some(Outlook { values: total(&placed, &effects), basis })
+    let since = club.weights_since(placed.swing);
+    Some(with_weights(Ground { values: total(&placed, &effects), basis }, since))
 }
 
 /// Whether the grip lay on the club, told by its mass; grams of it that did.
-fn grip(club: &ClubRecord, mass: f64, stage: Stage, effects: &mut Vec<Effect>, basis: &mut Vec<String>) -> f64 {
+fn grip(
+    club: &ClubRecord,
+    placed: &Placed<'_>,
+    stage: Stage,
+    effects: &mut Vec<Effect>,
+    basis: &mut Vec<String>,
+) -> f64 {
+    // Weights from the drawers that lay with it are no part of the grip.
+    let weights: f64 = club.weights().map(|(_, part)| part.grams()).sum();
+    let since: f64 = club.weights_since(placed.mass).map(TakenPart::grams).sum();
+    let mass = placed.mass.filed.value - (weights - since);
     let part = |characteristic| newest(club, characteristic, Stage::Part).map(|e| e.filed.value);
     let stage = if stage == Stage::Bonded { "bonded club" } else { "dry fit" };
     let weighed = part(Characteristic::GripMass);
@@ -117,9 +125,8 @@ fn grip(club: &ClubRecord, mass: f64, stage: Stage, effects: &mut Vec<Effect>, b
 /// The butt that is still to be cut off: a piece of shaft goes, and everything but the grip comes nearer to the butt.
 fn butt(club: &ClubRecord, placed: &Placed<'_>, grip_g: f64, effects: &mut Vec<Effect>, basis: &mut Vec<String>) {
     let Some(Ok(marks)) = marks::marks(club) else { return };
-    let cut_before = |at_us| club.steps.iter().any(|done| done.step >= Step::Cut && done.at_us <= at_us);
     let piece_mm = marks.butt.mm;
-    if piece_mm <= 0.0 || cut_before(placed.swing.at_us) {
+    if piece_mm <= 0.0 || was_cut(club, placed.swing.at_us) {
         return;
     }
     let raw_mm = club.spec.build.cut.map_or(1.0, |cut| cut.raw_length.mm);
@@ -167,22 +174,19 @@ fn cap(club: &ClubRecord, rest_g: f64, effects: &mut Vec<Effect>, basis: &mut Ve
     }
 }
 
-fn total(placed: &Placed<'_>, effects: &[Effect]) -> Vec<Forecast> {
+/// Mass, balance and swing weight of the gripped club, each with its standard uncertainty.
+fn total(placed: &Placed<'_>, effects: &[Effect]) -> [(f64, f64); 3] {
     let (mass, balance, swing) = (&placed.mass.filed, &placed.balance.filed, &placed.swing.filed);
     let total = mass.value + effects.iter().map(|e| e.mass_g).sum::<f64>();
     let centre = (mass.value * balance.value + effects.iter().map(|e| e.first_gmm).sum::<f64>()) / total;
     let points = |mass_g: f64, first_gmm: f64| (first_gmm - FULCRUM_MM * mass_g) / GMM_PER_POINT;
     let swing_value = swing.value + effects.iter().map(|e| points(e.mass_g, e.first_gmm)).sum::<f64>();
     let spread = |own: f64, of: &dyn Fn(&Effect) -> f64| effects.iter().map(of).fold(own, f64::hypot);
-    let forecast = |characteristic, value, u| Forecast { characteristic, value, u };
-    vec![
-        forecast(Characteristic::TotalMass, total, spread(mass.u, &|e| e.spread_g)),
-        forecast(
-            Characteristic::BalancePoint,
-            centre,
-            spread(balance.u * mass.value / total, &|e| (e.spread_gmm - centre * e.spread_g) / total),
-        ),
-        forecast(Characteristic::SwingWeight, swing_value, spread(swing.u, &|e| points(e.spread_g, e.spread_gmm))),
+    let u_centre = spread(balance.u * mass.value / total, &|e| (e.spread_gmm - centre * e.spread_g) / total);
+    [
+        (total, spread(mass.u, &|e| e.spread_g)),
+        (centre, u_centre),
+        (swing_value, spread(swing.u, &|e| points(e.spread_g, e.spread_gmm))),
     ]
 }
 
@@ -196,9 +200,12 @@ mod tests {
     use crate::work_order::build::Build;
     use crate::work_order::details::Details;
     use crate::work_order::event::{EventId, FiledValue};
+    use crate::work_order::forecast::outlook;
     use crate::work_order::judging::{DecisionRule, Verdict};
-    use crate::work_order::order::{ClubKind, ClubSpec, Hand, TargetRow, WorkKind};
+    use crate::work_order::learning::Learning;
+    use crate::work_order::order::{ClubKind, ClubSpec, Hand, Models, TargetRow, WorkKind};
     use crate::work_order::record::{Method, Standing, StepRecord};
+    use crate::work_order::steps::Step;
 
     /// A 38 in iron whose shaft of 1003 mm loses 12.7 mm at the tip and 67.1 mm at the butt (see `club::cut`).
     fn plan() -> CutPlan {
@@ -283,6 +290,7 @@ mod tests {
                 targets: vec![row],
                 build: Build { cut, dry_fit_stop: stop, ..Build::default() },
                 details: Details::default(),
+                models: Models::default(),
             },
         );
         for (number, (characteristic, value)) in (1u64..).zip([
@@ -307,7 +315,7 @@ mod tests {
     /// The forecast of swing weight and mass against the finished club by the model.
     #[track_caller]
     fn check(club: &ClubRecord, finished: &Assembly, words: &[&str]) {
-        let outlook = from_dry_fit(club).unwrap();
+        let outlook = outlook(club, &Learning::default());
         let whole = finished.mass_properties().unwrap();
         let found = |characteristic| outlook.values.iter().find(|f| f.characteristic == characteristic).unwrap();
         let swing = found(Characteristic::SwingWeight);
@@ -353,7 +361,7 @@ mod tests {
             &body(4.0, 67.1, 1.0, 1.0),
             &["bonded club", "2.5 g of tape come to it", "cap of the grip was at the stop"],
         );
-        let basis = from_dry_fit(&club).unwrap().basis;
+        let basis = outlook(&club, &Learning::default()).basis;
         assert!(!basis.iter().any(|line| line.contains("still to be cut") || line.contains("adhesive")), "{basis:?}");
     }
 

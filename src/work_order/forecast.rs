@@ -3,12 +3,16 @@
 //! What is not measured is taken at its usual value with a spread; the uncertainty of the forecast says how much that
 //! costs. Nothing here is ever filed: a forecast is shown beside what is measured.
 
-use super::dry_fit::from_dry_fit;
+use super::drawer_stock::TakenPart;
+use super::dry_fit::from_placed;
+use super::learning::{Basis, Learning, Learnt};
 use super::order::Stage;
-use super::record::{ClubRecord, Entry};
+use super::parts_model::{inputs, outcome};
+use super::record::ClubRecord;
+use crate::club::assembly::MassProperties;
 use crate::club::characteristic::Characteristic;
-use crate::club::parts::{Assembly, Grip, Head, Place, PointWeight, Shaft, Tape};
-use crate::measurement::unit::{Grams, Millimetres};
+use crate::club::swing_weight::points_per_gram;
+use crate::measurement::unit::Millimetres;
 
 /// A forecast value.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -19,6 +23,8 @@ pub struct Forecast {
     pub value: f64,
     /// Its standard uncertainty.
     pub u: f64,
+    /// What clubs of the same parts taught, if any did; it is in value and uncertainty.
+    pub learnt: Option<Learnt>,
 }
 
 /// What a forecast says, and what it rests on in words.
@@ -30,145 +36,115 @@ pub struct Outlook {
     pub basis: Vec<String>,
 }
 
-/// Something that is not measured: its usual value and standard spread. Common practice, no source.
-#[derive(Clone, Copy)]
-pub(super) struct Usual {
-    pub(super) value: f64,
-    pub(super) spread: f64,
+/// How the swing weight answers to one input of the forecast from parts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sensitivity {
+    /// The input, in words.
+    pub input: &'static str,
+    /// Its unit.
+    pub unit: &'static str,
+    /// Its standard uncertainty.
+    pub u: f64,
+    /// Points of swing weight for one unit of it.
+    pub points_per_unit: f64,
 }
 
-pub(super) const fn usual(value: f64, spread: f64) -> Usual {
-    Usual { value, spread }
-}
+/// What is forecast, in this order.
+pub(super) const OF: [Characteristic; 3] =
+    [Characteristic::TotalMass, Characteristic::BalancePoint, Characteristic::SwingWeight];
 
-/// What a forecast depends on, in the order of `INPUTS`.
-#[derive(Clone, Copy)]
-struct Inputs {
-    head_g: f64,
-    shaft_g: f64,
-    grip_g: f64,
-    length_mm: f64,
-    shaft_balance_share: f64,
-    head_beyond_tip_mm: f64,
-    adhesive_g: f64,
-    tape_g: f64,
-}
+/// A value with its standard uncertainty.
+pub(super) type Value = (f64, f64);
 
-/// Balance of a bare shaft as a share of its length.
-const SHAFT_BALANCE_SHARE: Usual = usual(0.50, 0.025);
-/// Centre of a head beyond the tip of the shaft, in millimetres.
-const HEAD_BEYOND_TIP_MM: Usual = usual(22.0, 8.0);
-/// Adhesive and ferrule, in grams.
-pub(super) const ADHESIVE_G: Usual = usual(2.0, 1.0);
-/// Tape under the grip, in grams.
-pub(super) const TAPE_G: Usual = usual(2.5, 1.5);
-/// Where adhesive and ferrule sit before the end of the shaft, in millimetres.
-pub(super) const ADHESIVE_BEFORE_TIP_MM: f64 = 25.0;
-/// Length and balance of a grip, and thickness of its cap, in millimetres.
-pub(super) const GRIP_MM: (f64, f64, f64) = (268.0, 112.0, 3.0);
+/// A forecast before anything is learnt: values in the order of [`OF`], and what they rest on in words.
+pub(super) struct Ground {
+    pub(super) values: [Value; 3],
+    pub(super) basis: Vec<String>,
+}
 
 /// The forecast of mass, balance and swing weight of the finished club; empty while parts are missing, or once the
 /// gripped club is measured and no forecast is needed any more.
 #[must_use]
-pub fn forecast(club: &ClubRecord) -> Vec<Forecast> {
-    outlook(club).values
+pub fn forecast(club: &ClubRecord, learning: &Learning) -> Vec<Forecast> {
+    outlook(club, learning).values
 }
 
 /// The same with what it rests on.
 #[must_use]
-pub fn outlook(club: &ClubRecord) -> Outlook {
+pub fn outlook(club: &ClubRecord, learning: &Learning) -> Outlook {
     if club.standing(Characteristic::SwingWeight).is_some() {
         return Outlook::default();
     }
-    let of_parts = || {
-        let values = from_parts(club)?;
-        let basis =
-            vec!["from the weighed parts; tape, adhesive and what is not measured at their usual values".into()];
-        Some(Outlook { values, basis })
+    let by = |basis| ground(club, basis).map(|ground| (basis, ground));
+    let bonded = if club.stage() == Stage::Bonded { by(Basis::Bonded) } else { None };
+    let best = bonded.or_else(|| by(Basis::DryFit)).or_else(|| by(Basis::Parts));
+    let Some((from, Ground { values, basis })) = best else { return Outlook::default() };
+    let learn = |(characteristic, (value, u)): (Characteristic, Value)| {
+        let learnt = learning.learnt(&club.spec.models, from, characteristic, u);
+        let (shift, u) = learnt.map_or((0.0, u), |learnt| (learnt.shift, learnt.u));
+        Forecast { characteristic, value: value + shift, u, learnt }
     };
-    from_dry_fit(club).or_else(of_parts).unwrap_or_default()
+    Outlook { values: OF.into_iter().zip(values).map(learn).collect(), basis }
 }
 
-pub(super) fn newest(club: &ClubRecord, characteristic: Characteristic, stage: Stage) -> Option<&Entry> {
-    club.valid().rfind(|e| e.filed.characteristic == characteristic && e.filed.stage == stage)
+/// How the swing weight depends on each input, where it is forecast from parts.
+#[must_use]
+pub fn sensitivities(club: &ClubRecord) -> Vec<Sensitivity> {
+    if [Basis::DryFit, Basis::Bonded].into_iter().any(|basis| ground(club, basis).is_some()) {
+        return Vec::new();
+    }
+    let Some((inputs, moved)) = inputs(club) else { return Vec::new() };
+    let Some(centre) = outcome(&inputs) else { return Vec::new() };
+    let sensitivity = |moved: &super::parts_model::Moved| {
+        let change = outcome(&moved.inputs)?.swing_weight - centre.swing_weight;
+        let (input, unit, u) = (moved.input, moved.unit, moved.u);
+        Some(Sensitivity { input, unit, u, points_per_unit: if u > 0.0 { change.0 / u } else { 0.0 } })
+    };
+    moved.iter().filter_map(sensitivity).collect()
+}
+
+/// The forecast with weights added to it; what a drawer weight weighs is known well.
+pub(super) fn with_weights<'a>(ground: Ground, weights: impl Iterator<Item = &'a TakenPart>) -> Ground {
+    let Ground { values, mut basis } = ground;
+    let [(mut mass, u_mass), (mut balance, u_balance), (mut points, u_points)] = values;
+    let before = mass;
+    for part in weights {
+        let (grams, at) = (part.grams(), part.at_mm.unwrap_or(0.0));
+        balance = (mass * balance + grams * at) / (mass + grams);
+        mass += grams;
+        points += grams * points_per_gram(Millimetres(at));
+    }
+    if mass > before {
+        basis.push(format!("{:.1} g taken from the drawers come to it", mass - before));
+    }
+    Ground { values: [(mass, u_mass), (balance, u_balance), (points, u_points)], basis }
+}
+
+/// The forecast from what is known at one point of the build, before anything is learnt.
+pub(super) fn ground(club: &ClubRecord, basis: Basis) -> Option<Ground> {
+    match basis {
+        Basis::Parts => from_parts(club),
+        Basis::DryFit => from_placed(club, Stage::DryFit),
+        Basis::Bonded => from_placed(club, Stage::Bonded),
+    }
 }
 
 /// From the parts alone, by the assembly model; the spread of each input is carried through by a small change of it.
-fn from_parts(club: &ClubRecord) -> Option<Vec<Forecast>> {
-    let part = |characteristic| newest(club, characteristic, Stage::Part);
-    let head = part(Characteristic::HeadMass)?;
-    let shaft = part(Characteristic::ShaftMass)?;
-    let grip = part(Characteristic::GripMass)?;
-    let length = club.latest(Characteristic::Length);
-    let length_mm = length.map_or(club.spec.length_mm(), |e| e.filed.value);
-    let share = match part(Characteristic::ShaftBalance) {
-        Some(balance) => usual(balance.filed.value / length_mm, balance.filed.u / length_mm),
-        None => SHAFT_BALANCE_SHARE,
-    };
-    let inputs = Inputs {
-        head_g: head.filed.value,
-        shaft_g: shaft.filed.value,
-        grip_g: grip.filed.value,
-        length_mm,
-        shaft_balance_share: share.value,
-        head_beyond_tip_mm: HEAD_BEYOND_TIP_MM.value,
-        adhesive_g: ADHESIVE_G.value,
-        tape_g: TAPE_G.value,
-    };
-    let centre = outcome(&inputs)?;
-    let moved = [
-        Inputs { head_g: inputs.head_g + head.filed.u, ..inputs },
-        Inputs { shaft_g: inputs.shaft_g + shaft.filed.u, ..inputs },
-        Inputs { grip_g: inputs.grip_g + grip.filed.u, ..inputs },
-        Inputs { length_mm: inputs.length_mm + length.map_or(1.0, |e| e.filed.u), ..inputs },
-        Inputs { shaft_balance_share: inputs.shaft_balance_share + share.spread, ..inputs },
-        Inputs { head_beyond_tip_mm: inputs.head_beyond_tip_mm + HEAD_BEYOND_TIP_MM.spread, ..inputs },
-        Inputs { adhesive_g: inputs.adhesive_g + ADHESIVE_G.spread, ..inputs },
-        Inputs { tape_g: inputs.tape_g + TAPE_G.spread, ..inputs },
-    ];
+fn from_parts(club: &ClubRecord) -> Option<Ground> {
+    let (inputs, moved) = inputs(club)?;
+    let three = |whole: MassProperties| [whole.mass.0, whole.balance.0, whole.swing_weight.0];
+    let centre = outcome(&inputs).map(three)?;
     let mut u = [0.0f64; 3];
-    for inputs in &moved {
-        for (u, (moved, centre)) in u.iter_mut().zip(outcome(inputs)?.iter().zip(&centre)) {
+    for moved in &moved {
+        for (u, (moved, centre)) in u.iter_mut().zip(outcome(&moved.inputs).map(three)?.iter().zip(&centre)) {
             *u = u.hypot(moved - centre);
         }
     }
-    let of = [Characteristic::TotalMass, Characteristic::BalancePoint, Characteristic::SwingWeight];
-    let forecasts = of.into_iter().zip(centre.into_iter().zip(u));
-    Some(forecasts.map(|(characteristic, (value, u))| Forecast { characteristic, value, u }).collect())
-}
-
-/// Mass, balance and swing weight of the club these inputs make.
-fn outcome(inputs: &Inputs) -> Option<[f64; 3]> {
-    let (grip_length, grip_balance, cap) = GRIP_MM;
-    let shaft_length = inputs.length_mm - cap - inputs.head_beyond_tip_mm;
-    let club = Assembly {
-        cap: Millimetres(cap),
-        shaft: Shaft {
-            raw_length: Millimetres(shaft_length),
-            raw_mass: Grams(inputs.shaft_g),
-            balance_from_butt: Millimetres(inputs.shaft_balance_share * shaft_length),
-            tip_trim: Millimetres(0.0),
-            butt_trim: Millimetres(0.0),
-        },
-        grip: Grip {
-            mass: Grams(inputs.grip_g),
-            length: Millimetres(grip_length),
-            cg_from_butt: Millimetres(grip_balance),
-        },
-        tape: Tape { mass: Grams(inputs.tape_g), length: Millimetres(grip_length - cap) },
-        head: Head {
-            mass: Grams(inputs.head_g),
-            cg_from_tip: Millimetres(inputs.head_beyond_tip_mm),
-            cg_lateral: Millimetres(0.0),
-            inertia_cg_gmm2: 0.0,
-        },
-        points: vec![PointWeight {
-            mass: Grams(inputs.adhesive_g),
-            place: Place::FromTip(Millimetres(-ADHESIVE_BEFORE_TIP_MM)),
-        }],
-    };
-    let whole = club.mass_properties().ok()?;
-    Some([whole.mass.0, whole.balance.0, whole.swing_weight.0])
+    let [mass, balance, points] = centre;
+    let [u_mass, u_balance, u_points] = u;
+    let values = [(mass, u_mass), (balance, u_balance), (points, u_points)];
+    let basis = vec!["from the weighed parts; tape, adhesive and what is not measured at their usual values".into()];
+    Some(with_weights(Ground { values, basis }, club.weights().map(|(_, part)| part)))
 }
 
 #[cfg(test)]
@@ -179,7 +155,7 @@ mod tests {
     use crate::work_order::event::{EventId, FiledValue};
     use crate::work_order::judging::{DecisionRule, Verdict};
     use crate::work_order::order::{ClubKind, ClubSpec, Hand, WorkKind};
-    use crate::work_order::record::{Method, Standing};
+    use crate::work_order::record::{Entry, Method, Standing};
 
     fn club(values: &[(Characteristic, Stage, f64)]) -> ClubRecord {
         let spec = ClubSpec {
@@ -193,6 +169,7 @@ mod tests {
             targets: Vec::new(),
             details: Details::default(),
             build: Build::default(),
+            models: crate::work_order::order::Models::default(),
         };
         let mut record = ClubRecord::new("W-1", spec);
         for (number, (characteristic, stage, value)) in (1u64..).zip(values) {
@@ -222,7 +199,7 @@ mod tests {
     }
 
     fn swing(record: &ClubRecord) -> Option<Forecast> {
-        forecast(record).into_iter().find(|f| f.characteristic == Characteristic::SwingWeight)
+        forecast(record, &Learning::default()).into_iter().find(|f| f.characteristic == Characteristic::SwingWeight)
     }
 
     const PARTS: [(Characteristic, Stage, f64); 4] = [
@@ -258,7 +235,7 @@ mod tests {
     fn a_measured_club_needs_no_forecast() {
         let mut values = PARTS.to_vec();
         values.push((Characteristic::SwingWeight, Stage::Gripped, 32.0));
-        assert_eq!(forecast(&club(&values)), []);
-        assert_eq!(forecast(&club(&[])), []);
+        assert_eq!(forecast(&club(&values), &Learning::default()), []);
+        assert_eq!(forecast(&club(&[]), &Learning::default()), []);
     }
 }

@@ -54,6 +54,35 @@ pub struct ClubSpec {
     pub details: Details,
     /// What is known of how it is to be made.
     pub build: Build,
+    /// The parts it is to be built of, where the order names them.
+    pub models: Models,
+}
+
+/// Models of parts, as an order names them.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Default)]
+pub struct Models {
+    /// Of the head.
+    pub head: Option<String>,
+    /// Of the shaft.
+    pub shaft: Option<String>,
+    /// Of the grip.
+    pub grip: Option<String>,
+}
+
+impl Models {
+    /// Whether none is named.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        *self == Self::default()
+    }
+
+    /// The names in one line: `head A, shaft B`.
+    #[must_use]
+    pub fn words(&self) -> String {
+        let named = [("head", &self.head), ("shaft", &self.shaft), ("grip", &self.grip)];
+        let words = named.iter().filter_map(|(what, name)| name.as_ref().map(|name| format!("{what} {name}")));
+        words.collect::<Vec<_>>().join(", ")
+    }
 }
 
 /// The target of one characteristic.

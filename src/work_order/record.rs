@@ -5,6 +5,7 @@ use std::sync::Arc;
 use super::adhesive::Bond;
 use super::bending::Bend;
 use super::cautions::Caution;
+use super::drawer_stock::{TakenPart, Taking};
 use super::event::{EventId, FiledValue};
 use super::guide::Guide;
 use super::marks::{self, MarkDeed, MarkRecord};
@@ -163,6 +164,8 @@ pub struct ClubRecord {
     pub acknowledged: Vec<Acknowledgement>,
     /// How its head was last bonded, where a batch was in force.
     pub bond: Option<Bond>,
+    /// Parts taken from the drawers for it, oldest first.
+    pub takings: Vec<Taking>,
     /// When it was finished.
     pub finished_at_us: Option<i64>,
     /// The last event that touched this club.
@@ -185,6 +188,7 @@ impl ClubRecord {
             marks: Vec::new(),
             acknowledged: Vec::new(),
             bond: None,
+            takings: Vec::new(),
             finished_at_us: None,
             last_seq: 0,
         }
@@ -248,6 +252,26 @@ impl ClubRecord {
                 older.standing = Standing::Valid;
             }
         }
+    }
+
+    /// Parts that were taken for it went back.
+    pub(super) fn give_back(&mut self, taking: EventId, why: &str) {
+        for known in self.takings.iter_mut().filter(|known| known.event == taking) {
+            known.returned = Some(why.to_owned());
+        }
+    }
+
+    /// Weights on the club that came from the drawers.
+    pub fn weights(&self) -> impl Iterator<Item = (&Taking, &TakenPart)> {
+        let kept = self.takings.iter().filter(|taking| taking.returned.is_none());
+        kept.flat_map(|taking| taking.parts.iter().filter(|p| p.at_mm.is_some()).map(move |part| (taking, part)))
+    }
+
+    /// Weights that were not on the club yet when `entry`, one of this record, was measured.
+    pub fn weights_since<'a>(&'a self, entry: &'a Entry) -> impl Iterator<Item = &'a TakenPart> {
+        let index = self.entries.iter().position(|other| std::ptr::eq(other, entry)).unwrap_or(0);
+        let without = move |taking: &Taking| index < taking.entries_before || entry.at_us < taking.at_us;
+        self.weights().filter(move |(taking, _)| without(taking)).map(|(_, part)| part)
     }
 
     /// Entries that count, oldest first.

@@ -323,6 +323,7 @@ mod tests {
                 targets,
                 details: Details::default(),
                 build: Build::default(),
+                models: crate::work_order::order::Models::default(),
             },
         )
     }

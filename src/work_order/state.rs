@@ -6,9 +6,11 @@ use std::sync::Arc;
 use super::adhesive::{Adhesives, Override};
 use super::bending::Bend;
 use super::checks::Policy;
-use super::difference::{REVISIONS_TOLD, Revision, differences};
+use super::difference::Revision;
+use super::drawer_stock::{DrawerStock, Taking};
 use super::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
 use super::guide::Guide;
+use super::learning::Learning;
 use super::marks::{MarkDeed, MarkRecord};
 use super::order::{Order, Stage};
 use super::record::{Acknowledgement, ClubRecord, ClubState, Entry, Method, StepRecord, VoidRecord};
@@ -111,6 +113,10 @@ pub struct State {
     pub policy: Policy,
     /// What clubs are compared with and advised by.
     pub guide: Arc<Guide>,
+    /// The drawers and what is left in them.
+    pub drawer_stock: DrawerStock,
+    /// What forecasts have learnt from finished clubs.
+    pub learning: Learning,
     /// Sequence of the last event applied.
     pub seq: u64,
     /// The club each captured reading or typed value went to, for voiding.
@@ -126,6 +132,7 @@ impl State {
         self.trust.apply(event);
         self.studies.apply(event);
         self.adhesives.apply(event);
+        self.drawer_stock.apply(event);
         match &event.change {
             Change::SessionStarted { .. } => self.connected.clear(),
             Change::SessionEnded
@@ -138,7 +145,20 @@ impl State {
             | Change::StudySetAside { .. }
             | Change::StudyResumed { .. }
             | Change::StudyBrokenOff { .. }
-            | Change::StudyFinished { .. } => {}
+            | Change::StudyFinished { .. }
+            | Change::DrawersSet(_)
+            | Change::StockCounted { .. }
+            | Change::StockRefilled { .. } => {}
+            Change::PartsTaken { club, parts } => {
+                let (at_us, by, parts) = (event.at_us, event.by.clone(), parts.clone());
+                self.on_club(club, event.seq, |record| {
+                    let entries_before = record.entries.len();
+                    record.takings.push(Taking { event: event.id, at_us, by, parts, returned: None, entries_before });
+                });
+            }
+            Change::PartsReturned { club, taking, why } => {
+                self.on_club(club, event.seq, |record| record.give_back(*taking, why));
+            }
             Change::PolicySet(policy) => self.policy = *policy,
             Change::RulesSet(rules) => self.guide_changed(|guide| guide.rules = rules.clone()),
             Change::BendLimitsSet { limits } => self.guide_changed(|guide| guide.bend_limits.clone_from(limits)),
@@ -359,12 +379,16 @@ impl State {
             if let Some(bond) = &mut club.bond {
                 bond.run_us = self.adhesives.elapsed.moved(bond.run_us, &from.adhesives.elapsed);
             }
+            self.learning.note(&club);
             self.clubs.entry(id).or_insert(club);
         }
     }
 
-    /// Takes over what was learnt of bending from a fold of the clubs that were bent last.
+    /// Takes over what was learnt of bending and of forecasts from a fold of the clubs that taught it.
     pub fn teach(&mut self, from: &Self) {
+        let mut learning = from.learning.clone();
+        self.clubs_in_order().for_each(|club| learning.note(club));
+        self.learning = learning;
         let learnt = from.guide.sprang_back.clone();
         self.guide_changed(|guide| guide.sprang_back = learnt);
     }
@@ -390,41 +414,6 @@ impl State {
                 is_voided: false,
             });
         });
-    }
-
-    fn revise(&mut self, event: &Event, order: &Order) {
-        let Some(before) = self.orders.get(&order.number) else { return };
-        let words = differences(before, order);
-        let told = self.revisions.entry(order.number.clone()).or_default();
-        let number = told.back().map_or(2, |last| last.number + 1);
-        if told.len() == REVISIONS_TOLD {
-            told.pop_front();
-        }
-        told.push_back(Revision { number, at_us: event.at_us, by: event.by.clone(), words });
-    }
-
-    fn take_order(&mut self, order: &Order, seq: u64) {
-        // A club that the new version drops was not begun, or it would have been refused.
-        for spec in self.orders.get(&order.number).into_iter().flat_map(|known| &known.clubs) {
-            if order.club(&spec.id).is_none() {
-                self.clubs.remove(&spec.id);
-            }
-        }
-        for spec in &order.clubs {
-            match self.clubs.get_mut(&spec.id) {
-                Some(record) => {
-                    record.spec = spec.clone();
-                    record.last_seq = seq;
-                }
-                None => {
-                    let record = ClubRecord::new(&order.number, spec.clone());
-                    self.clubs.insert(spec.id.clone(), ClubRecord { guide: self.guide.clone(), ..record });
-                }
-            }
-        }
-        if self.orders.insert(order.number.clone(), order.clone()).is_none() {
-            self.order_sequence.push(order.number.clone());
-        }
     }
 
     fn open_club(&mut self, club: &str, seq: u64) {
@@ -481,6 +470,7 @@ impl State {
         let Some(record) = self.clubs.get_mut(club) else { return };
         record.last_seq = seq;
         change(record);
+        self.learning.note(record);
         if !record.bends.is_empty() {
             let bent = record.clone();
             self.guide_changed(|guide| guide.learn(&bent));

@@ -1,5 +1,7 @@
-//! Whose turn it is: orders by how they press, and the next club of an order.
+//! Orders as they are taken in and changed, and whose turn it is: by how they press, and the next club of an order.
 
+use super::difference::{REVISIONS_TOLD, Revision, differences};
+use super::event::Event;
 use super::order::Order;
 use super::record::{ClubRecord, ClubState};
 use super::state::State;
@@ -33,5 +35,41 @@ impl State {
         let mut clubs = order.clubs.iter().filter_map(|club| self.clubs.get(&club.id));
         let aside = clubs.clone().find(|record| record.state == ClubState::Aside);
         clubs.find(|record| matches!(record.state, ClubState::Waiting | ClubState::InWork)).or(aside)
+    }
+
+    pub(super) fn revise(&mut self, event: &Event, order: &Order) {
+        let Some(before) = self.orders.get(&order.number) else { return };
+        let words = differences(before, order);
+        let told = self.revisions.entry(order.number.clone()).or_default();
+        let number = told.back().map_or(2, |last| last.number + 1);
+        if told.len() == REVISIONS_TOLD {
+            told.pop_front();
+        }
+        told.push_back(Revision { number, at_us: event.at_us, by: event.by.clone(), words });
+    }
+
+    pub(super) fn take_order(&mut self, order: &Order, seq: u64) {
+        // A club that the new version drops was not begun, or it would have been refused.
+        for spec in self.orders.get(&order.number).into_iter().flat_map(|known| &known.clubs) {
+            if order.club(&spec.id).is_none() {
+                self.clubs.remove(&spec.id);
+            }
+        }
+        for spec in &order.clubs {
+            match self.clubs.get_mut(&spec.id) {
+                Some(record) => {
+                    record.spec = spec.clone();
+                    record.last_seq = seq;
+                    self.learning.note(record);
+                }
+                None => {
+                    let record = ClubRecord::new(&order.number, spec.clone());
+                    self.clubs.insert(spec.id.clone(), ClubRecord { guide: self.guide.clone(), ..record });
+                }
+            }
+        }
+        if self.orders.insert(order.number.clone(), order.clone()).is_none() {
+            self.order_sequence.push(order.number.clone());
+        }
     }
 }

@@ -29,6 +29,18 @@ describe("instruments", () => {
     bench.lift(id);
     await bench.until("api/v1/state", (state) => phaseOf(state, id) === "empty");
   };
+  // On a machine with no processor to spare an instrument is silent for a moment; what lies there then must be laid down again.
+  const layUntil = async (page, id, numbers, condition, argument) => {
+    for (let left = 3; ; left -= 1) {
+      bench.lay(id, ...numbers);
+      try {
+        return await page.waitForFunction(condition, argument, { timeout: 12_000 });
+      } catch (error) {
+        if (left === 0) throw error;
+        await clear(id);
+      }
+    }
+  };
   const open = async (path, body, { expected = null } = {}) => {
     const { page, errors, close } = await openPage(browser, at(path), { width: 1280, height: 800 });
     await page.waitForFunction(() => document.body.dataset.link === "up");
@@ -84,8 +96,7 @@ describe("instruments", () => {
         for (let round = 1; round <= 5; round += 1) {
           await page.getByRole("button", { name: "I will lay it on now" }).click();
           await untilText(page, ".asked", "lay 200 g, class M1 on it");
-          bench.lay("parts-scale", 200);
-          await page.waitForFunction((count) => document.querySelectorAll(".spot").length === count, round);
+          await layUntil(page, "parts-scale", [200], (count) => document.querySelectorAll(".spot").length === count, round);
           assert.equal(await page.getByLabel("mass of the weight").inputValue(), "200 g", "what was filled in stays");
           await clear("parts-scale");
         }
@@ -109,9 +120,8 @@ describe("instruments", () => {
       await page.getByLabel("loft of the block").fill("30 deg");
       await page.getByRole("button", { name: "I will lay it on now" }).click();
       await untilText(page, ".asked", "lie 60 deg, loft 30 deg");
-      bench.lay("gauge", 30, 60);
       // One chart of lie, one of loft.
-      await page.waitForFunction(() => document.querySelectorAll(".chart .spot").length === 2);
+      await layUntil(page, "gauge", [30, 60], () => document.querySelectorAll(".chart .spot").length === 2);
       await untilText(page, '[data-part="now"]', "deg for 60.000 deg");
       await clear("gauge");
     }));
@@ -141,8 +151,10 @@ describe("instruments", () => {
           await page.getByLabel("certificate: number").fill("4711");
           await page.getByRole("button", { name: "I will lay it on now" }).click();
           await untilText(page, ".asked", `lay ${grams} g`);
-          bench.lay("parts-scale", grams);
-          await page.waitForFunction(
+          await layUntil(
+            page,
+            "parts-scale",
+            [grams],
             ([name, rows]) => document.querySelectorAll(`[data-part="${name}"] tbody tr`).length === rows,
             [part, count],
           );
@@ -179,8 +191,8 @@ describe("instruments", () => {
         for (const [label, text] of Object.entries(fields)) await page.getByLabel(label).fill(text);
         await page.getByRole("button", { name: "I will lay it on now" }).click();
         await untilText(page, ".asked", shown);
-        bench.lay(id, ...load);
-        await untilText(page, '[data-part="found"] tbody', shown);
+        const isRead = (text) => document.querySelector('[data-part="found"] tbody')?.textContent.includes(text);
+        await layUntil(page, id, load, isRead, shown);
         await clear(id);
         await page.getByRole("button", { name: "give it up" }).click();
         await page.waitForFunction(() => !document.querySelector('[data-part="found"]'));

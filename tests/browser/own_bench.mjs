@@ -12,7 +12,7 @@ import { fileURLToPath } from "node:url";
 const PROGRAMS = process.env.BENCHSCRIBE_PROGRAMS ?? fileURLToPath(new URL("../../target/debug", import.meta.url));
 const DEMO = new URL("../../config/demo.toml", import.meta.url);
 // Everything runs so much faster than a real bench; capture sees the same samples.
-const PACE = "4";
+const PACE = "2";
 
 export const ORDER = `order = "W-7001"
 player = "P-3"

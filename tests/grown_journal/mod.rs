@@ -131,6 +131,8 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
     let (mut orders, mut clubs): (Vec<(String, u64)>, Vec<String>) = (Vec::new(), Vec::new());
     let mut values: Vec<EventId> = Vec::new();
     let (mut studies, mut batches) = (0_u64, 0_u64);
+    let mut takings: Vec<(String, EventId)> = Vec::new();
+    set_drawers(&mut writer, 30);
     while writer.seq < length {
         let instrument = instruments[usize::try_from(dice.roll(3)).unwrap()];
         if clubs.is_empty() || dice.roll(60) == 0 {
@@ -149,7 +151,7 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
             values[values.len() - 1 - usize::try_from(dice.roll(u64::try_from(back).unwrap())).unwrap()]
         });
         let at_club = json!({"club": club});
-        match dice.roll(27) {
+        match dice.roll(28) {
             0..=5 => values.push(writer.captured(instrument, 250.0 + f64::from(u8::try_from(dice.roll(12)).unwrap()))),
             6..=9 => {
                 // A reading is only filed while it is at hand.
@@ -265,6 +267,7 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
                     writer.write("mark_overridden", over);
                 }
             },
+            26 => drawers(&mut dice, &mut writer, &mut takings, &club),
             _ => match dice.roll(8) {
                 0 => {
                     studies += 1;
@@ -291,6 +294,35 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
         }
     }
     writer.events
+}
+
+/// What lies in the drawers: one kind of weight and one place for it.
+fn set_drawers(writer: &mut Writer, stock: u64) {
+    let place =
+        json!({"name": "head", "label": "at the head", "before_end_mm": 0.0, "most_mass_g": 15.0, "most_pieces": 3});
+    let item =
+        json!({"name": "w-2", "item_kind": "weight", "mass_cg": 200, "stock": stock, "low": 3, "places": ["head"]});
+    writer.write("drawers_set", json!({"places": [place], "items": [item]}));
+}
+
+/// Something that happens at the drawers.
+fn drawers(dice: &mut Dice, writer: &mut Writer, takings: &mut Vec<(String, EventId)>, club: &str) {
+    match dice.roll(6) {
+        0 => set_drawers(writer, 30 + dice.roll(3)),
+        1 => drop(writer.write("stock_counted", json!({"item": "w-2", "pieces": dice.roll(40)}))),
+        2 => drop(writer.write("stock_refilled", json!({"item": "w-2", "pieces": dice.roll(10)}))),
+        3 if !takings.is_empty() => {
+            let back = usize::try_from(dice.roll(u64::try_from(takings.len()).unwrap())).unwrap();
+            let (club, taking) = takings.swap_remove(back);
+            let fields = json!({"club": club, "taking": taking.to_string(), "why": "too much"});
+            writer.write("parts_returned", fields);
+        }
+        _ => {
+            let part = json!({"item": "w-2", "item_kind": "weight", "pieces": 1, "mass_g": 2.0, "place": "head",
+                "at_mm": 965.0});
+            takings.push((club.to_owned(), writer.write("parts_taken", json!({"club": club, "parts": [part]}))));
+        }
+    }
 }
 
 /// One club as it is usually built: some thirty events. `out` leaves a value outside its limits.

@@ -8,6 +8,7 @@ use tokio_util::sync::CancellationToken;
 use crate::bench::Started;
 use crate::journal::store::{BATCH, JournalError};
 use crate::output::command::CommandRequest;
+use crate::output::work_view::ClubView;
 use crate::work_order::event::Change;
 
 /// The builder's eyes, before anything was seen.
@@ -42,9 +43,16 @@ pub(super) async fn watch(mut started: Started, eyes: watch::Sender<Seen>, stop:
             }
             let club = snapshot.work.club.as_ref();
             seen.current_club = club.map(|club| club.club.clone());
-            seen.advice_head_g = club.and_then(|club| club.advice_head_g);
+            seen.advice_head_g = club.and_then(|club| club.advice_head_g.or_else(|| proposed_at_head_g(club)));
         });
     }
+}
+
+/// The grams that the first proposal puts into the head; the simulated builder does nothing else with weights.
+fn proposed_at_head_g(club: &ClubView) -> Option<f64> {
+    let first = club.proposals.first().filter(|first| first.way == "weights")?;
+    let at_head = first.parts.iter().all(|part| part.place.as_deref() == Some("head"));
+    at_head.then(|| first.parts.iter().map(|part| f64::from(part.pieces) * part.mass_g).sum())
 }
 
 async fn stored_between(started: &Started, after: u64, up_to: u64) -> Result<Vec<Change>, JournalError> {
@@ -62,10 +70,17 @@ async fn stored_between(started: &Started, after: u64, up_to: u64) -> Result<Vec
 }
 
 /// Carries out what the builder types.
-pub(super) async fn hands(mut actions: mpsc::Receiver<Action>, commands: mpsc::Sender<CommandRequest>) {
+pub(super) async fn hands(mut actions: mpsc::Receiver<Action>, started: Started) {
+    let Started { commands, snapshots, .. } = started;
     while let Some(action) = actions.recv().await {
-        let Action::Type { club, characteristic, quantity } = action;
-        let json = json!({"command": "enter", "club": club, "characteristic": characteristic, "quantity": quantity});
+        let json = match action {
+            Action::Type { club, characteristic, quantity } => {
+                json!({"command": "enter", "club": club, "characteristic": characteristic, "quantity": quantity})
+            }
+            // Where nothing is proposed the grams came from his own lead, and there is nothing to take.
+            Action::UseAdvice if snapshots.borrow().work.club.iter().all(|club| club.proposals.is_empty()) => continue,
+            Action::UseAdvice => json!({"command": "use_proposal"}),
+        };
         let (reply, answer) = oneshot::channel();
         if commands.send(CommandRequest { json, reply }).await.is_err() {
             return;

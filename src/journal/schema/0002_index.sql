@@ -38,7 +38,8 @@ CREATE INDEX index_club_open ON index_club (order_n) WHERE state NOT IN ('finish
 CREATE INDEX index_club_stale ON index_club (n) WHERE stale = 1;
 
 -- Events by what they bear on: 0 an order, 1 a club, 2 a reading (by its sequence), 3 nothing: values, 4 the whole bench,
--- 5 gauge studies, 6 a reading that is one of a study's (by its sequence), 7 a club that was bent.
+-- 5 gauge studies, 6 a reading that is one of a study's (by its sequence), 7 a club that was bent, 8 a club
+-- whose parts are named, 9 the drawers.
 CREATE TABLE index_event (
     what    INTEGER NOT NULL,
     n       INTEGER NOT NULL,

@@ -18,7 +18,7 @@ use crate::journal::event::parse_rfc3339;
 use crate::journal::store::{BATCH, Reader};
 use crate::output::command::{CommandRequest, ask, import_mistakes};
 use crate::output::lists::{order_list, record_list};
-use crate::output::{record, trust_view};
+use crate::output::{drawer_view, record, trust_view};
 
 /// A problem as RFC 9457 wants it.
 pub(super) fn problem(status: StatusCode, title: &str, detail: &str) -> Response {
@@ -97,6 +97,11 @@ pub(super) async fn records(State(journal): State<Reader>, Query(wanted): Query<
         Ok(found) => Json(record_list(&found)).into_response(),
         Err(error) => problem(StatusCode::SERVICE_UNAVAILABLE, "the journal cannot be read", &error.to_string()),
     }
+}
+
+/// Everything in the drawers with what is left.
+pub(super) async fn drawers(State(web): State<Web>) -> Response {
+    answered(ask(&web.questions, |state| json!({"stock": drawer_view::stock(state)})).await)
 }
 
 pub(super) fn answered(answer: Option<Value>) -> Response {

@@ -105,6 +105,7 @@ pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> 
         .route("/api/v1/instruments", get(api::instruments))
         .route("/api/v1/instruments/{id}", get(pages::instruments::one))
         .route("/api/v1/readings/{event}", get(pages::reading::one))
+        .route("/api/v1/drawers", get(api::drawers))
         .route("/api/v1/events", get(api::events))
         .route("/api/v1/studies", get(study::list))
         .route("/api/v1/studies/{study}", get(study::one))

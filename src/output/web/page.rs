@@ -44,6 +44,7 @@ const ASSETS: &[(&str, &[u8])] = assets![
     "dialogs.css",
     "dialogs.js",
     "dom.js",
+    "drawers.js",
     "drawings.css",
     "forms.js",
     "glyphs.js",

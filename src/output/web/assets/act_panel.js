@@ -9,6 +9,7 @@ import { loudCapture } from "./bench_view.js";
 import { commandListener } from "./command.js";
 import { cuts } from "./cut_panel.js";
 import { askVoid } from "./dialogs.js";
+import { drawers, drawersKey } from "./drawers.js";
 import { phaseAdvice, plain, signed } from "./words.js";
 
 /** Draws the section. */
@@ -24,9 +25,10 @@ export function drawAct(view, shown) {
         : (shown.instrument.message ?? phaseAdvice(shown.instrument));
   const queue = club || view.state === null ? [] : (view.state.queue ?? []);
   const name = (id) => view.state?.instruments?.find((instrument) => instrument.id === id)?.name ?? plain(id);
-  const changed = rebuild(place, [loud, now, club?.club, club?.next, club?.advice, club?.bending?.advice, shown.calling, queue, view.state === null], () => [
+  const changed = rebuild(place, [loud, now, club?.club, club?.next, club?.advice, club?.bending?.advice, learnt(club), shown.calling, queue, view.state === null, drawersKey(view.state)], () => [
     loud ? unfiled(loud, name) : null,
     loud ? null : guidance(club, now, shown.calling),
+    loud || shown.calling ? null : drawers(view.state),
     club || view.state === null || (loud && queue.length === 0) ? null : openings(queue),
   ]);
   // What does not fit is scrolled to; a keyboard must be able to do that as well.
@@ -93,6 +95,7 @@ function guidance(club, now, calling) {
   const lines = [
     now ? line("now", now, "line-now") : null,
     club && !calling && club.next ? line("then", club.next) : null,
+    !calling && learnt(club) ? line("forecast", learnt(club)) : null,
     club?.advice?.length ? line("advice", club.advice.join("; ")) : null,
     bends(club),
   ].filter(Boolean);
@@ -124,6 +127,12 @@ function bent(club, { characteristic, quantity }) {
       "bent",
     ),
   );
+}
+
+/** The forecast swing weight, where clubs of the same parts taught it; the text says how. */
+function learnt(club) {
+  const swing = club?.forecast?.find((value) => value.characteristic === "swing_weight" && value.learnt);
+  return swing ? `${swing.text} ± ${(2 * swing.u).toFixed(1)}: ${swing.learnt.text}` : null;
 }
 
 /** Draws the step that the club waits for: its cautions, and the button that marks it done. */

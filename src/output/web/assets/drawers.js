@@ -1,0 +1,72 @@
+// What to do with what is in the drawers: each proposal with what it does to the club, and the button that takes its parts
+// out of the stock; what was taken, and the button that puts it back.
+//
+// In: the club of the state, and what is low. Out: nodes for the section of what to do; nothing where there are no drawers.
+
+import { el } from "./dom.js";
+import { commandListener } from "./command.js";
+import { signed } from "./words.js";
+
+/** How many proposals are shown. */
+const SHOWN = 3;
+
+/** What the nodes are made from, to know when they must be made anew. */
+export function drawersKey(state) {
+  return [state?.club?.proposals, state?.club?.consumption, state?.low_stock];
+}
+
+/** The proposals and takings of the open club; between clubs what is low; null where there is nothing of it. */
+export function drawers(state) {
+  const proposals = (state?.club?.proposals ?? []).slice(0, SHOWN);
+  const taken = (state?.club?.consumption ?? []).filter((taking) => taking.returned === null);
+  const few = low(state);
+  if (proposals.length === 0 && taken.length === 0 && (state?.club || few === null)) return null;
+  return el("ul", { class: "drawers", "aria-label": "from the drawers" }, proposals.map(proposal), taken.slice(-1).map(putBack), few);
+}
+
+function proposal(offered) {
+  const effects = offered.effects.filter((effect) => effect.change_text !== null && effect.change !== 0);
+  const words = effects.map((effect) => `${effect.label} ${signed(effect.change_text)}`).join(", ");
+  return el(
+    "li",
+    {},
+    el("p", {}, el("b", {}, signed(offered.text)), el("span", {}, words), offered.cautions.map((text) => el("em", {}, text))),
+    offered.parts.length
+      ? el(
+          "button",
+          {
+            type: "button",
+            "data-focus": `use-${offered.proposal}`,
+            "aria-label": `use this: ${offered.text}`,
+            onclick: commandListener(() => ({ command: "use_proposal", proposal: offered.proposal })),
+          },
+          "use this",
+        )
+      : null,
+  );
+}
+
+function putBack(taking) {
+  const parts = taking.parts.map((part) => (part.pieces === 1 ? part.item : `${part.pieces} × ${part.item}`)).join(" + ");
+  return el(
+    "li",
+    {},
+    el("p", {}, el("b", {}, `taken: ${parts}`)),
+    el(
+      "button",
+      {
+        type: "button",
+        "data-focus": `back-${taking.event}`,
+        "aria-label": `put back ${parts}`,
+        onclick: commandListener(() => ({ command: "put_back", taking: taking.event, why: "put back at the display" })),
+      },
+      "put back",
+    ),
+  );
+}
+
+function low(state) {
+  const few = state?.low_stock ?? [];
+  if (few.length === 0) return null;
+  return el("li", { class: "low-stock" }, el("p", {}, `low stock: ${few.map((line) => `${line.item} (${line.left} left)`).join(", ")}`));
+}

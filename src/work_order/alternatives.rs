@@ -1,0 +1,149 @@
+//! Other ways to a swing weight than weights: another grip, head or shaft from the drawers, or a cut at the butt.
+//!
+//! Each is worked out on the assembly model of the weighed parts, and its difference put on the club as it stands. One of
+//! each way at most, and only what brings the club nearer, is still possible at this step and keeps the order's limits.
+
+use super::cautions;
+use super::drawer_stock::{DrawerStock, TakenPart};
+use super::drawers::{Item, ItemKind};
+use super::effects::Change;
+use super::need::Need;
+use super::parts_model::{Inputs, assembly, inputs, outcome, shaft_length_mm};
+use super::proposals::{Proposal, Way, is_past, key, outcome_words, points_after, signed, wanted, whole};
+use super::record::ClubRecord;
+use super::steps::Step;
+use crate::club::characteristic::Characteristic;
+use crate::club::swing_weight::GMM_PER_POINT;
+use crate::club::trimming::butt_trim_for;
+use crate::club::weight_search::{CG_PER_G, Score, UNITS_PER_GMM, scarcity};
+use crate::measurement::unit::{Millimetres, Points};
+
+/// A cut below this is not worth a new grip, in millimetres.
+const LEAST_CUT_MM: f64 = 0.5;
+
+/// The best of each way, the best of all first.
+pub(super) fn alternatives(club: &ClubRecord, stock: &DrawerStock, need: &Need) -> Vec<Proposal> {
+    let Some((inputs, _)) = inputs(club) else { return Vec::new() };
+    let wanted = wanted(club, need, need.window);
+    let score = |change: &Change, left: u32| {
+        let moment = whole((change.points * GMM_PER_POINT * UNITS_PER_GMM).round());
+        // A lighter part is no worse than one that is heavier by as much.
+        let score = wanted.score(moment, whole((change.mass_g * CG_PER_G).round()), 1, scarcity(left));
+        Score { mass: score.mass.abs(), ..score }
+    };
+    let as_it_is = wanted.score(0, 0, 0, 0);
+    let mut found: Vec<(Score, Proposal)> = Vec::new();
+    for way in [Way::Grip, Way::Head, Way::Shaft] {
+        let swaps = stock.drawers.items.iter().filter_map(|item| {
+            let left = stock.left(&item.name);
+            let change = swap(club, way, item, &inputs).filter(|_| left > 0)?;
+            Some((score(&change, left), item, change))
+        });
+        let best = swaps.min_by(|a, b| a.0.cmp(&b.0).then_with(|| a.1.name.cmp(&b.1.name)));
+        if let Some((score, item, change)) = best {
+            found.push((score, of_item(club, need, way, item, &change)));
+        }
+    }
+    if let Some((change, proposal)) = butt_trim(club, need, &inputs) {
+        found.push((score(&change, 1), proposal));
+    }
+    found.retain(|(score, _)| score.miss < as_it_is.miss && score.mass_miss <= as_it_is.mass_miss);
+    found.sort_by_key(|(score, _)| *score);
+    found.into_iter().map(|(_, proposal)| proposal).collect()
+}
+
+/// What another part does, if it may go on this club now.
+fn swap(club: &ClubRecord, way: Way, item: &Item, inputs: &Inputs) -> Option<Change> {
+    let models = &club.spec.models;
+    let mass_g = item.mass().0;
+    let mut other = *inputs;
+    let (kind, closed_by, ordered, characteristic) = match way {
+        Way::Grip => (ItemKind::Grip, Step::Grip, &models.grip, Characteristic::GripMass),
+        Way::Head => (ItemKind::Head, Step::Bond, &models.head, Characteristic::HeadMass),
+        Way::Shaft => (ItemKind::Shaft, Step::Bond, &models.shaft, Characteristic::ShaftMass),
+        Way::Weights | Way::ButtTrim => return None,
+    };
+    let is_as_ordered = ordered.is_none() || item.model == *ordered;
+    let limits = club.spec.target(characteristic).map(|row| row.target).unwrap_or_default();
+    let within = limits.lower.is_none_or(|limit| mass_g >= limit) && limits.upper.is_none_or(|limit| mass_g <= limit);
+    if item.kind != kind || is_past(club, closed_by) || !item.fits(&club.spec) || !is_as_ordered || !within {
+        return None;
+    }
+    match way {
+        Way::Grip => other.grip_g = mass_g,
+        Way::Head => other.head_g = mass_g,
+        _ => {
+            let needed = shaft_length_mm(inputs);
+            let length = item.length.map_or(needed, |length| length.0);
+            if length < needed {
+                return None;
+            }
+            other.shaft_g = mass_g * needed / length;
+            other.shaft_balance_share = super::parts_model::SHAFT_BALANCE_SHARE.value;
+        }
+    }
+    Some(Change::between(&outcome(inputs)?, &outcome(&other)?, 0.0))
+}
+
+fn of_item(club: &ClubRecord, need: &Need, way: Way, item: &Item, change: &Change) -> Proposal {
+    let parts = vec![TakenPart {
+        item: item.name.clone(),
+        kind: item.kind,
+        pieces: 1,
+        mass_g: item.mass().0,
+        place: None,
+        at_mm: None,
+    }];
+    let text =
+        format!("take the {} {} of {:.1} g: {}", way.name(), item.name, item.mass().0, outcome_words(need, change));
+    Proposal {
+        key: key(way, &parts),
+        way,
+        parts,
+        effects: change.effects(&need.base),
+        reaches: need.is_good(need.base.points + change.points),
+        proven: true,
+        text,
+        cautions: match way {
+            Way::Grip => cautions::words(Step::Grip, club.spec.work),
+            _ => Vec::new(),
+        },
+    }
+}
+
+/// A cut at the butt before the grip is on, within the order's limits of length: to the aim, or as far as it may go.
+fn butt_trim(club: &ClubRecord, need: &Need, inputs: &Inputs) -> Option<(Change, Proposal)> {
+    let shortest = club.spec.target(Characteristic::Length)?.target.lower?;
+    let room = need.base.length_mm - shortest;
+    if need.deficit().0 >= 0.0 || room < LEAST_CUT_MM || is_past(club, Step::Grip) {
+        return None;
+    }
+    let whole = outcome(inputs)?;
+    let model = assembly(inputs);
+    let cut = butt_trim_for(&model, whole.swing_weight + need.deficit()).map_or(room, |trim| trim.extra.0.min(room));
+    if cut < LEAST_CUT_MM {
+        return None;
+    }
+    let mut shorter = model;
+    shorter.shaft.butt_trim = Millimetres(cut);
+    let change = Change::between(&whole, &shorter.mass_properties().ok()?, -cut);
+    let points = Points(need.base.points + change.points);
+    let text = format!(
+        "cut {cut:.1} mm off the butt: {}, total {}, length {}",
+        points.text(),
+        signed(change.mass_g, 1, "g"),
+        signed(-cut, 1, "mm")
+    );
+    let proposal = Proposal {
+        key: key(Way::ButtTrim, &[]),
+        way: Way::ButtTrim,
+        parts: Vec::new(),
+        effects: change.effects(&need.base),
+        reaches: need.is_good(points.0),
+        proven: true,
+        text,
+        cautions: cautions::words(Step::Cut, club.spec.work),
+    };
+    debug_assert!((points_after(&proposal) - points.0).abs() < 1e-9);
+    Some((change, proposal))
+}
