@@ -71,13 +71,19 @@ fn assert_same(seed: u64, found: &State, whole: &State) {
     assert_eq!(found.trust.calibrating, whole.trust.calibrating, "seed {seed}");
     assert_eq!(found.trust.configured, whole.trust.configured, "seed {seed}");
     assert_eq!(found.studies.list, whole.studies.list, "seed {seed}");
+    assert_eq!(found.orders_aside, whole.orders_aside, "seed {seed}");
+    assert_eq!(found.adhesives.batches, whole.adhesives.batches, "seed {seed}");
+    assert_eq!(found.adhesives.in_force, whole.adhesives.in_force, "seed {seed}");
     assert_eq!(found.drawer_stock, whole.drawer_stock, "seed {seed}");
     let kept: Vec<&String> = whole.order_sequence.iter().filter(|number| found.orders.contains_key(*number)).collect();
     assert_eq!(found.order_sequence.iter().collect::<Vec<_>>(), kept, "seed {seed}");
     for (number, order) in &whole.orders {
         let is_open = order.clubs.iter().any(|club| whole.clubs[&club.id].state != ClubState::Finished);
         match found.orders.get(number) {
-            Some(found_order) => assert_eq!(found_order, order, "seed {seed}"),
+            Some(found_order) => {
+                assert_eq!(found_order, order, "seed {seed}");
+                assert_eq!(found.revisions.get(number), whole.revisions.get(number), "seed {seed}");
+            }
             None => assert!(!is_open, "seed {seed}: {number} is not finished and not at hand"),
         }
         for club in order.clubs.iter().filter(|_| found.orders.contains_key(number)) {

@@ -11,7 +11,7 @@ use benchscribe::work_order::crosscheck::suspects;
 use benchscribe::work_order::details::Details;
 use benchscribe::work_order::event::{EventId, FiledValue};
 use benchscribe::work_order::judging::{DecisionRule, Verdict};
-use benchscribe::work_order::order::{ClubKind, ClubSpec, Hand, Stage};
+use benchscribe::work_order::order::{ClubKind, ClubSpec, Hand, Stage, WorkKind};
 use benchscribe::work_order::record::{ClubRecord, Entry, Method, Standing};
 
 const CLUBS: u32 = 10_000;
@@ -78,6 +78,8 @@ fn caught(dice: &mut Dice, fault: Fault, way: Way) -> bool {
         name: "driver".into(),
         kind: ClubKind::Driver,
         hand: Hand::Right,
+        work: WorkKind::Build,
+        route: Vec::new(),
         targets: Vec::new(),
         details: Details::default(),
         build: Build::default(),

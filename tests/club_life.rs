@@ -49,7 +49,7 @@ struct Bench {
 impl Bench {
     fn with(clubs: &[&str]) -> Self {
         let mut bench = Self { state: State::default(), numbering: Numbering::after(1, 0) };
-        bench.does(Command::ImportOrder(order(clubs)));
+        bench.does(Command::ImportOrders(vec![order(clubs)]));
         bench.does(Command::OpenOrder("W-9".into()));
         bench
     }
@@ -138,10 +138,10 @@ fn a_revision_never_gives_one_clubs_readings_to_another() {
     let mut bench = Bench::with(&[DRIVER, IRON]);
     bench.weighs(200.5);
     bench.refuses(
-        &Command::ImportOrder(order(&[WOOD, DRIVER, IRON])),
+        &Command::ImportOrders(vec![order(&[WOOD, DRIVER, IRON])]),
         "W-9/1 is begun as a driver, right-handed, and would become a 5-wood",
     );
-    bench.does(Command::ImportOrder(order(&[DRIVER, IRON, WOOD])));
+    bench.does(Command::ImportOrders(vec![order(&[DRIVER, IRON, WOOD])]));
     assert_eq!(bench.state.clubs["W-9/3"].spec.name, "5-wood");
 }
 
@@ -149,7 +149,7 @@ fn a_revision_never_gives_one_clubs_readings_to_another() {
 fn a_revision_never_drops_the_club_in_hand() {
     let mut bench = Bench::with(&[DRIVER, IRON]);
     bench.does(Command::OpenClub("W-9/2".into()));
-    bench.refuses(&Command::ImportOrder(order(&[DRIVER])), "W-9/2 is open and is missing");
+    bench.refuses(&Command::ImportOrders(vec![order(&[DRIVER])]), "W-9/2 is open and is missing");
     bench.does(Command::OpenClub("W-9/1".into()));
     // Neither begun nor open, it goes without a trace.
     bench.does(Command::OpenClub("W-9/1".into()));
@@ -162,7 +162,7 @@ fn a_club_is_finished_by_the_limits_that_hold_now() {
     let mut bench = Bench::with(&[DRIVER]);
     bench.does(Command::Scan("BS1/S/GRIP".into()));
     bench.enters("W-9/1", "45 in");
-    bench.does(Command::ImportOrder(order(&[&DRIVER.replace("45 in", "44 in")])));
+    bench.does(Command::ImportOrders(vec![order(&[&DRIVER.replace("45 in", "44 in")])]));
     bench.weighs(200.5);
     assert_eq!(bench.state_of("W-9/1"), ClubState::InWork, "45 in is outside 44 in ± 1/8 in");
     bench.enters("W-9/1", "44 in");

@@ -11,8 +11,9 @@ use std::path::Path;
 
 use benchscribe::club::characteristic::Characteristic;
 use benchscribe::output::record::SCHEMA;
+use benchscribe::work_order::cautions::Caution;
 use benchscribe::work_order::judging::Verdict;
-use benchscribe::work_order::order::{ClubKind, Hand, Stage};
+use benchscribe::work_order::order::{ClubKind, Hand, Stage, WorkKind};
 use benchscribe::work_order::record::ClubState;
 use benchscribe::work_order::steps::Step;
 use serde_json::{Value, json};
@@ -104,7 +105,9 @@ fn the_schema_knows_every_name_that_can_stand_in_a_record() {
     assert_eq!(names("/properties/state/enum"), of(&ClubState::ALL.iter().map(|s| s.name()).collect::<Vec<_>>()));
     assert_eq!(names("/properties/kind/enum"), of(&ClubKind::ALL.iter().map(|k| k.name()).collect::<Vec<_>>()));
     assert_eq!(names("/properties/hand/enum"), of(&Hand::ALL.iter().map(|h| h.name()).collect::<Vec<_>>()));
-    assert_eq!(names("/$defs/step/properties/step/enum"), of(&Step::ALL.iter().map(|s| s.name()).collect::<Vec<_>>()));
+    assert_eq!(names("/properties/work/enum"), of(&WorkKind::ALL.iter().map(|w| w.name()).collect::<Vec<_>>()));
+    assert_eq!(names("/$defs/step_name/enum"), of(&Step::ALL.iter().map(|s| s.name()).collect::<Vec<_>>()));
+    assert_eq!(names("/$defs/caution/enum"), of(&Caution::ALL.iter().map(|c| c.name()).collect::<Vec<_>>()));
 }
 
 #[tokio::test]

@@ -171,7 +171,7 @@ async fn a_display_that_comes_late_is_right_at_once() {
         ])
         .await;
     assert_eq!(early.wait(&record, SOON, |_| true).json()["state"], "finished");
-    bench.append(vec![Change::StepDone { club: first.clone(), step: Step::HandOver }]).await;
+    bench.append(vec![Change::step_done(&first, Step::HandOver)]).await;
     early.wait(&record, SOON, |record| record.json()["steps"][0]["step"] == "hand_over");
 
     early.wait("/club", SOON, |club| club.json()["club"] == "W-1042/2");

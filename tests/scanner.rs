@@ -164,6 +164,7 @@ fn each_card_under_the_scanner_does_what_it_says() {
     assert_eq!((&voided["why"], &voided["by"]), (&json!("taken back with the card"), &json!("K7")));
     scan_in_vain(&table, &daemon, "BS1/V", "there is no reading to take back");
 
+    assert_eq!(scan(&table, &daemon, "BS1/D", "step_done")["step"], "prepare");
     assert_eq!(scan(&table, &daemon, "BS1/D", "step_done")["step"], "dry_fit");
     assert_eq!(scan(&table, &daemon, "BS1/D", "step_done")["step"], "bond");
     assert_eq!(scan(&table, &daemon, "BS1/S/GRIP", "step_done")["step"], "grip");
@@ -284,5 +285,5 @@ fn a_press_does_what_the_page_offers_first_and_a_long_one_takes_back() {
         (press(Press::Accept), "step_done"),
     ]);
     let steps = |club: &str| state.clubs[club].steps.iter().map(|done| done.step.name()).collect::<Vec<_>>();
-    assert_eq!((steps("W-31/1"), steps("W-31/2")), (vec!["dry_fit", "bond"], vec!["dry_fit"]));
+    assert_eq!((steps("W-31/1"), steps("W-31/2")), (vec!["prepare", "dry_fit"], vec!["prepare"]));
 }

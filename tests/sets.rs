@@ -7,7 +7,7 @@ mod support;
 
 use benchscribe::club::characteristic::Characteristic;
 use benchscribe::club::fit::{FitSizes, FitWith, answers};
-use benchscribe::config::order_file::read_order;
+use benchscribe::config::order_file::{OrderFormat, read_order, read_orders};
 use benchscribe::journal::event::{canonical, parse};
 use benchscribe::measurement::stamp::Stamp;
 use benchscribe::measurement::unit::Degrees;
@@ -58,7 +58,7 @@ struct Bench {
 impl Bench {
     fn new() -> Self {
         let mut bench = Self { state: State::default(), numbering: Numbering::after(1, 0) };
-        bench.does(Command::ImportOrder(read_order("w9.toml", ORDER).unwrap()));
+        bench.does(Command::ImportOrders(vec![read_order("w9.toml", ORDER).unwrap()]));
         bench.does(Command::OpenOrder("W-9".into()));
         bench
     }
@@ -150,11 +150,47 @@ fn a_shaft_is_not_cut_before_a_second_measurement_agrees() {
 }
 
 #[test]
+fn no_measurement_proves_a_step_whose_mark_waits() {
+    let mut bench = Bench::new();
+    let enter = |characteristic: &str, quantity: &str| json!({"command": "enter", "characteristic": characteristic, "quantity": quantity});
+    // Every part is weighed, which would prove the preparation of a club whose tip is not cut.
+    bench.sent(&enter("head_mass", "256 g"));
+    let club = &bench.state.clubs["W-9/1"];
+    assert_eq!((club.steps.len(), club.next_step()), (0, Some(Step::Prepare)));
+    bench.refuses(&step("prepare"), "the tip mark wants a second measurement");
+    bench.sent(&confirm("tip", "990.3 mm"));
+    for name in ["prepare", "dry_fit", "bond"] {
+        bench.sent(&step(name));
+    }
+    // A length within its limits would prove the cut.
+    bench.sent(&enter("length", "38 in"));
+    assert_eq!(bench.state.clubs["W-9/1"].steps.last().map(|done| done.step), Some(Step::Bond));
+    bench.refuses(&step("cut"), "the butt mark wants a second measurement");
+    bench.sent(&confirm("butt", "961.2 mm"));
+    bench.sent(&enter("length", "37 15/16 in"));
+    assert_eq!(bench.state.clubs["W-9/1"].steps.last().map(|done| done.step), Some(Step::Bond));
+    bench.sent(&step("cut"));
+}
+
+#[test]
+fn a_cut_is_read_in_json_as_well_and_only_where_something_is_cut() {
+    let json = r#"{"order": "W-9", "defaults": {"iron": {"length": "38 in"}}, "club": [{"name": "5-iron", "kind": "iron",
+        "cut": {"raw_length": "1003 mm", "bore_depth": "31 mm", "bore_to_ground": "36 mm"}}]}"#;
+    let orders = read_orders("w9.json", json, OrderFormat::Json).unwrap();
+    // By hand: 965.2 mm less cap and ground line, 3 and 36 mm, is the shaft: 1003 - 926.2 = 76.8 mm come off the butt.
+    let cut = orders[0].clubs[0].build.cut.unwrap();
+    assert!((cut.marks(965.2).unwrap().butt.mm - 76.8).abs() < 1e-9);
+    let regrip = ORDER.replace("kind = \"iron\"", "kind = \"iron\"\nwork = \"regrip\"");
+    let mistakes = read_order("w9.toml", &regrip).unwrap_err().0;
+    assert!(mistakes.iter().any(|m| m.key == "club[1].cut" && m.wanted.contains("nothing is cut")), "{mistakes:?}");
+}
+
+#[test]
 fn an_override_covers_the_mark_it_was_given_for_only() {
     let mut bench = Bench::new();
     bench.sent(&json!({"command": "override_mark", "mark": "tip", "name": "K7", "why": "no rule at hand"}));
     let other = ORDER.replace("tip_trim = \"12.7 mm\"", "tip_trim = \"25.4 mm\"");
-    bench.does(Command::ImportOrder(read_order("w9.toml", &other).unwrap()));
+    bench.does(Command::ImportOrders(vec![read_order("w9.toml", &other).unwrap()]));
     bench.refuses(&step("dry_fit"), "the tip mark wants a second measurement");
 }
 
@@ -246,7 +282,7 @@ fn steps_that_come_before_a_cut_do_not_wait_for_it() {
     bench.sent(&step("dry_fit"));
     bench.sent(&step("bond"));
     bench.sent(&step("cure"));
-    assert_eq!(bench.state.clubs["W-9/1"].last_step(), Some(Step::Cure));
+    assert_eq!(bench.state.clubs["W-9/1"].steps.last().map(|done| done.step), Some(Step::Cure));
 }
 
 #[test]

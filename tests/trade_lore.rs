@@ -18,7 +18,7 @@ use benchscribe::club::trimming::butt_trim_for;
 use benchscribe::measurement::unit::{Degrees, Grams, MM_PER_INCH, Millimetres, Points};
 use benchscribe::work_order::build::Build;
 use benchscribe::work_order::details::Details;
-use benchscribe::work_order::order::{ClubKind, ClubSpec, Hand};
+use benchscribe::work_order::order::{ClubKind, ClubSpec, Hand, WorkKind};
 use benchscribe::work_order::record::ClubRecord;
 use benchscribe::work_order::routing::band;
 use serde_json::Value;
@@ -240,6 +240,8 @@ fn club(kind: ClubKind) -> ClubRecord {
         name: kind.name().into(),
         kind,
         hand: Hand::Right,
+        work: WorkKind::Build,
+        route: Vec::new(),
         targets: Vec::new(),
         build: Build::default(),
         details: Details::default(),

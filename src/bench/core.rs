@@ -14,6 +14,7 @@ use crate::journal::chain::sha256;
 use crate::journal::evidence;
 use crate::measurement::reading::InstrumentKind;
 use crate::measurement::stamp::Stamp;
+use crate::work_order::adhesive;
 use crate::work_order::checks::Chart;
 use crate::work_order::desk::{self, Command, Refusal};
 use crate::work_order::event::{Change, Event, EventId, Numbering};
@@ -72,6 +73,13 @@ pub struct Core {
     /// What a person should be told.
     pub notices: VecDeque<Notice>,
     numbering: Numbering,
+    /// When the last event of this session was made.
+    last_event: Option<Stamp>,
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "a session of seconds fits into 64 bits of microseconds")]
+fn micros(seconds: f64) -> i64 {
+    (seconds * 1e6).round() as i64
 }
 
 impl Core {
@@ -86,7 +94,7 @@ impl Core {
     ) -> (Self, Outcome) {
         let numbering = Numbering::after(epoch, state.seq);
         let channels = settings.instruments.iter().cloned().map(Channel::new).collect();
-        let mut core = Self { state, channels, notices: VecDeque::new(), numbering };
+        let mut core = Self { state, channels, notices: VecDeque::new(), numbering, last_event: None };
         // A calibration that is already in force gets no new event: its readings point to the one it has.
         core.note_calibrations();
         let mut changes =
@@ -115,7 +123,7 @@ impl Core {
     #[must_use]
     pub fn at_rest(state: State, epoch: u64) -> Self {
         let numbering = Numbering::after(epoch, state.seq);
-        Self { state, channels: Vec::new(), notices: VecDeque::new(), numbering }
+        Self { state, channels: Vec::new(), notices: VecDeque::new(), numbering, last_event: None }
     }
 
     /// Decides what an input leads to.
@@ -185,10 +193,31 @@ impl Core {
     }
 
     fn number(&mut self, stamp: Stamp, changes: Vec<Change>) -> Outcome {
+        if changes.is_empty() {
+            return Outcome::default();
+        }
+        let stepped = self.clock_step(stamp).map(|by_us| Change::ClockStepped { by_us });
+        self.last_event = Some(stamp);
         let operator = self.state.operator.clone();
-        let events =
-            changes.into_iter().map(|change| self.numbering.event(stamp, operator.as_deref(), change)).collect();
+        let changes = stepped.into_iter().chain(changes);
+        let events = changes.map(|change| self.numbering.event(stamp, operator.as_deref(), change)).collect();
         Outcome { events, ..Outcome::default() }
+    }
+
+    /// By how much the wall clock was put right since the last event of this session, if by more than clocks drift.
+    fn clock_step(&self, stamp: Stamp) -> Option<i64> {
+        let last = self.last_event?;
+        let by_us = stamp.at_us.saturating_sub(last.at_us).saturating_sub(micros(stamp.t_s - last.t_s));
+        // A clock that is disciplined by slewing gains or loses at most 500 ppm (ntp_adjtime(2), from memory).
+        let drift_us = micros(2.0 + 0.001 * (stamp.t_s - last.t_s).abs());
+        (by_us.abs() > drift_us).then_some(by_us)
+    }
+
+    /// Wall time as it would be if nobody had put the clock right since the last event of this session, in microseconds
+    /// since 1970 UTC: what running times are counted with.
+    #[must_use]
+    pub fn steady_us(&self, stamp: Stamp) -> i64 {
+        self.last_event.map_or(stamp.at_us, |last| last.at_us.saturating_add(micros(stamp.t_s - last.t_s)))
     }
 
     fn tell_refusal(&mut self, stamp: Stamp, refused: Option<&Refusal>) {
@@ -212,10 +241,14 @@ impl Core {
         {
             return Outcome { refused: channel.control(*control).err().map(Refusal), ..Outcome::default() };
         }
-        match desk::answer(&self.state, command) {
+        let steady_us = self.steady_us(stamp);
+        let answer = desk::answer(&self.state, command);
+        match answer.and_then(|changes| adhesive::guard(&self.state, changes, steady_us)) {
             Ok(mut changes) => {
                 self.fill_in_air(&mut changes, stamp.t_s);
-                changes.extend(self.waiting(&changes, stamp.at_us));
+                let waiting = self.waiting(&changes, stamp.at_us);
+                // What lies there is filed; that it finishes a club that is not cured is left out, never refused.
+                changes.extend(adhesive::guard(&self.state, waiting, steady_us).unwrap_or_default());
                 self.number(stamp, changes)
             }
             Err(refusal) => Outcome { refused: Some(refusal), ..Outcome::default() },
@@ -316,6 +349,8 @@ impl Core {
 
     fn frame(&mut self, instrument: usize, stamp: Stamp, frame: &Frame, raw: &[u8]) -> Outcome {
         let found = self.found(instrument);
+        // Before any event of this input is made: afterwards a step of the clock is behind the last one.
+        let steady_us = self.steady_us(stamp);
         let Some(channel) = self.channels.get_mut(instrument) else { return Outcome::default() };
         let kind = channel.settings.wiring.kind;
         // A part of a study is waited for as long as any other; it is nothing of the club.
@@ -350,7 +385,10 @@ impl Core {
                 let mut taken = self.number(stamp, vec![Change::ReadingCaptured(captured.clone())]);
                 if let Some(reading) = taken.events.last().map(|event| event.id) {
                     let placed = desk::place(&self.state, reading, &captured, stamp.at_us);
-                    taken.events.extend(self.number(stamp, placed).events);
+                    match adhesive::guard(&self.state, placed, steady_us) {
+                        Ok(placed) => taken.events.extend(self.number(stamp, placed).events),
+                        Err(refusal) => self.tell(stamp.t_s, refusal.0),
+                    }
                 }
                 outcome.events.extend(taken.events);
             }

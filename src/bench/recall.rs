@@ -21,8 +21,16 @@ use crate::work_order::ticket::Ticket;
 /// When the journal cannot be read.
 pub async fn for_command(state: &mut State, journal: &Reader, command: &Command) -> Result<(), JournalError> {
     match command {
-        Command::ImportOrder(order) => bring(state, journal, Key::Order(&order.number)).await,
-        Command::OpenOrder(number) => bring(state, journal, Key::Order(number)).await,
+        Command::ImportOrders(orders) => {
+            for order in orders {
+                bring(state, journal, Key::Order(&order.number)).await?;
+            }
+            Ok(())
+        }
+        Command::PutOrderAside { order: number, .. } | Command::TakeOrderUp(number) | Command::OpenOrder(number) => {
+            bring(state, journal, Key::Order(number)).await
+        }
+        Command::OverrideCure { club: Some(club), .. } => bring(state, journal, Key::Club(club)).await,
         Command::OpenClub(club) | Command::Enter { club: Some(club), .. } => {
             bring(state, journal, Key::Club(club)).await
         }

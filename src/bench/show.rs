@@ -6,6 +6,7 @@ use super::channel::{Channel, Link};
 use super::core::Core;
 use crate::measurement::reading::InstrumentKind;
 use crate::measurement::stamp::Stamp;
+use crate::output::adhesive_view::{TimerView, timers};
 use crate::output::text::{self, Lengths};
 use crate::output::trust_view;
 use crate::output::view::{Banner, InstrumentView, LevelView, ReadingView, Snapshot, live_readings};
@@ -19,6 +20,7 @@ pub struct Show {
     instruments: Vec<Arc<InstrumentView>>,
     work: Arc<WorkView>,
     banners: Arc<Vec<Banner>>,
+    timers: Arc<Vec<TimerView>>,
 }
 
 impl Show {
@@ -31,6 +33,7 @@ impl Show {
             instruments: Vec::new(),
             work: Arc::new(WorkView::default()),
             banners: Arc::new(Vec::new()),
+            timers: Arc::default(),
         };
         show.refresh_all(core);
         show
@@ -61,6 +64,10 @@ impl Show {
         if *self.banners != banners {
             self.banners = Arc::new(banners);
         }
+        let timers = timers(&core.state, core.steady_us(stamp));
+        if *self.timers != timers {
+            self.timers = Arc::new(timers);
+        }
         Snapshot {
             beat: self.beat,
             stamp,
@@ -68,6 +75,7 @@ impl Show {
             instruments: self.instruments.clone(),
             work: Arc::clone(&self.work),
             banners: Arc::clone(&self.banners),
+            timers: Arc::clone(&self.timers),
         }
     }
 

@@ -6,6 +6,7 @@ use serde_json::json;
 use super::access::Access;
 use super::print;
 use crate::output::cut_view::{CutView, cut_view, fit_views};
+use crate::work_order::cautions::cautions;
 use crate::work_order::steps::Step;
 
 /// Prints the marks of a club.
@@ -13,14 +14,14 @@ pub(super) async fn show(access: &Access, club: &str, as_json: bool) -> anyhow::
     let Some(found) = access.reader().await?.club(club).await? else {
         bail!("there is no club {club}; `records list` shows what there is");
     };
+    let words = cautions(Step::Cut, found.club.spec.work).iter().map(|caution| caution.words());
+    let words: Vec<&str> = words.collect();
     let (cut, fit) = (cut_view(&found.club), fit_views(&found.club));
     if as_json {
-        return print::line(
-            &json!({"club": club, "cut": cut, "fit": fit, "cautions": Step::Cut.cautions()}).to_string(),
-        );
+        return print::line(&json!({"club": club, "cut": cut, "fit": fit, "cautions": words}).to_string());
     }
     match cut {
-        Some(cut) => marks(&cut)?,
+        Some(cut) => marks(&cut, &words)?,
         None => print::line(&format!("the order says nothing of how {club} is cut: add a table [club.cut] to it"))?,
     }
     for answer in fit {
@@ -29,7 +30,7 @@ pub(super) async fn show(access: &Access, club: &str, as_json: bool) -> anyhow::
     Ok(())
 }
 
-fn marks(cut: &CutView) -> anyhow::Result<()> {
+fn marks(cut: &CutView, cautions: &[&str]) -> anyhow::Result<()> {
     if let Some(trouble) = &cut.trouble {
         return print::line(&format!("no marks: {trouble}"));
     }
@@ -41,7 +42,7 @@ fn marks(cut: &CutView) -> anyhow::Result<()> {
     for measure in &cut.measures {
         print::line(&format!("{}: {}", measure.label, measure.text))?;
     }
-    for caution in Step::Cut.cautions() {
+    for caution in cautions {
         print::line(caution)?;
     }
     print::line("The maker's data sheet, local codes and licensed practice come first.")

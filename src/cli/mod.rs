@@ -4,6 +4,7 @@
 //! everything else to stderr.
 
 mod access;
+mod adhesives;
 mod backup;
 mod calibrate;
 mod check;
@@ -75,6 +76,8 @@ enum Command {
     Plan(plan::Arguments),
     /// Work orders
     Orders(orders::Arguments),
+    /// Adhesives: makers' data, batches, cures
+    Adhesives(adhesives::Arguments),
     /// What is in the drawers: stock, parts taken for clubs, counts and refills
     Drawers(drawers::Arguments),
     /// Build records
@@ -111,6 +114,7 @@ pub fn main() -> ExitCode {
         Command::Study(arguments) => study::run(arguments),
         Command::Plan(arguments) => plan::run(&arguments),
         Command::Orders(arguments) => orders::run(arguments),
+        Command::Adhesives(arguments) => adhesives::run(arguments),
         Command::Drawers(arguments) => drawers::run(arguments),
         Command::Records(arguments) => records::run(arguments),
         Command::Backup(arguments) => backup::backup(&arguments),
@@ -129,6 +133,11 @@ fn start_log(usual: &str) {
     let filter = tracing_subscriber::EnvFilter::try_from_env("BENCHSCRIBE_LOG")
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new(usual));
     tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
+}
+
+/// Wall time, in microseconds since 1970 UTC.
+fn now_us() -> i64 {
+    crate::clock::Clock::start(1.0).now().at_us
 }
 
 /// A runtime for the commands that need one.

@@ -1,17 +1,21 @@
 //! `orders`: work orders in, listed, shown, opened, out.
 
-use std::path::PathBuf;
+use std::collections::VecDeque;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use anyhow::bail;
+use anyhow::{Context as _, bail};
 use serde_json::{Value, json};
 
 use super::access::{Access, Where};
 use super::{check, print, runtime};
-use crate::config::order_file::read_order;
+use crate::config::order_file::{OrderFormat, read_orders};
 use crate::journal::archive::Key;
-use crate::output::lists::order_list;
+use crate::journal::event::rfc3339;
+use crate::output::lists::{order_list, revision_list};
+use crate::output::order_text::write_orders;
 use crate::output::text;
+use crate::work_order::order::{ClubSpec, Order};
 use crate::work_order::state::State;
 
 #[derive(clap::Args)]
@@ -24,19 +28,19 @@ pub(crate) struct Arguments {
 
 #[derive(clap::Subcommand)]
 enum Action {
-    /// Takes orders in; a known one with changes is revised, one without changes changes nothing
+    /// Takes orders in, all or none; a known one with changes is revised, one without changes changes nothing
     Import {
-        /// Order files (TOML)
+        /// Order files: TOML, JSON or CSV by the ending of their names
         #[arg(required = true)]
         files: Vec<PathBuf>,
     },
-    /// Orders that are not finished, and the last ones
+    /// Orders that are not finished in the order of the work, and the last ones
     List {
         /// One JSON document instead of a table
         #[arg(long)]
         json: bool,
     },
-    /// One order with its clubs and targets
+    /// One order with its clubs and targets, and what later versions of it changed
     Show {
         /// The order's number
         order: String,
@@ -60,6 +64,55 @@ enum Action {
         /// The order's number
         order: String,
     },
+    /// Puts an order aside: it waits behind all others
+    Aside {
+        /// The order's number
+        order: String,
+        /// Why
+        #[arg(long, default_value = "")]
+        why: String,
+    },
+    /// Takes an order up again that was put aside
+    Resume {
+        /// The order's number
+        order: String,
+    },
+    /// Writes orders so that they can be imported again
+    Export {
+        /// Their numbers; none means those that `list` shows
+        orders: Vec<String>,
+        /// The format
+        #[arg(long = "as", value_enum, default_value_t = As::Toml)]
+        format: As,
+        /// A folder for one file an order, instead of stdout
+        #[arg(long)]
+        out: Option<PathBuf>,
+    },
+}
+
+#[derive(Clone, Copy, clap::ValueEnum)]
+enum As {
+    Toml,
+    Json,
+    Csv,
+}
+
+impl As {
+    fn format(self) -> OrderFormat {
+        match self {
+            Self::Toml => OrderFormat::Toml,
+            Self::Json => OrderFormat::Json,
+            Self::Csv => OrderFormat::Csv,
+        }
+    }
+
+    fn ending(self) -> &'static str {
+        match self {
+            Self::Toml => "toml",
+            Self::Json => "json",
+            Self::Csv => "csv",
+        }
+    }
 }
 
 pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
@@ -77,13 +130,25 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 print::line(&format!("order {order} is open"))?;
                 Ok(ExitCode::SUCCESS)
             }
+            Action::Aside { order, why } => {
+                access.command(&json!({"command": "put_order_aside", "order": order, "why": why})).await?;
+                print::line(&format!("order {order} is put aside"))?;
+                Ok(ExitCode::SUCCESS)
+            }
+            Action::Resume { order } => {
+                access.command(&json!({"command": "take_order_up", "order": order})).await?;
+                print::line(&format!("order {order} is in the queue again"))?;
+                Ok(ExitCode::SUCCESS)
+            }
+            Action::Export { orders, format, out } => export(&access, &orders, format, out.as_deref()).await,
         }
     })
 }
 
-/// Every mistake of every file is named before anything is taken in.
+/// Every mistake of every file is named before anything is taken in, and all orders are taken in at once.
 async fn import(access: &Access, files: &[PathBuf]) -> anyhow::Result<ExitCode> {
-    let mut orders = Vec::new();
+    let mut numbers = Vec::new();
+    let mut texts = Vec::new();
     let mut mistakes = Vec::new();
     for file in files {
         let name = file.display().to_string();
@@ -95,12 +160,16 @@ async fn import(access: &Access, files: &[PathBuf]) -> anyhow::Result<ExitCode> 
                 continue;
             }
         };
-        if file.extension().is_some_and(|ending| ending == "json" || ending == "csv") {
-            mistakes.push(format!("{name}: work orders are read from TOML files, see config/orders for one"));
-            continue;
-        }
-        match read_order(&name, &text) {
-            Ok(order) => orders.push((name, text, order.number)),
+        match read_orders(&name, &text, OrderFormat::of(&name)) {
+            Ok(orders) => {
+                for order in orders {
+                    if numbers.contains(&order.number) {
+                        mistakes.push(format!("{name}: order {} stands in another file as well", order.number));
+                    }
+                    numbers.push(order.number);
+                }
+                texts.push(json!({"file": name, "text": text}));
+            }
             Err(found) => mistakes.extend(found.0.iter().map(ToString::to_string)),
         }
     }
@@ -110,9 +179,73 @@ async fn import(access: &Access, files: &[PathBuf]) -> anyhow::Result<ExitCode> 
         }
         bail!("nothing was taken in: {} mistakes", mistakes.len());
     }
-    for (name, text, number) in orders {
-        access.command(&json!({"command": "import_order", "file": name, "text": text})).await?;
-        print::line(&format!("order {number} is taken in"))?;
+    // A new bench has no journal yet.
+    let before = known(access, &numbers).await.unwrap_or_default();
+    access.command(&json!({"command": "import_orders", "files": texts})).await?;
+    let after = known(access, &numbers).await?;
+    for number in numbers {
+        let last = |state: &State| state.revisions.get(&number).and_then(VecDeque::back).cloned();
+        match (before.orders.contains_key(&number), last(&after)) {
+            (false, _) => print::line(&format!("order {number} is taken in"))?,
+            (true, Some(revision)) if Some(&revision) != last(&before).as_ref() => {
+                print::line(&format!("order {number} is changed, version {}:", revision.number))?;
+                revision.words.iter().try_for_each(|words| print::line(&format!("  {words}")))?;
+            }
+            (true, _) => print::line(&format!("order {number} is known, nothing changes"))?,
+        }
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// The state with these orders in it, those that are finished long ago too.
+async fn known(access: &Access, numbers: &[String]) -> anyhow::Result<State> {
+    let (reader, mut state) = access.at_hand().await?;
+    for number in numbers {
+        if !state.orders.contains_key(number)
+            && let Some(place) = reader.order_of(Key::Order(number)).await?
+        {
+            reader.recall(&mut state, &place).await?;
+        }
+    }
+    Ok(state)
+}
+
+async fn export(access: &Access, numbers: &[String], format: As, out: Option<&Path>) -> anyhow::Result<ExitCode> {
+    let state = known(access, numbers).await?;
+    let mut orders = Vec::new();
+    for number in numbers {
+        let order = state.orders.get(number);
+        orders.push(order.with_context(|| format!("there is no order {number}; `orders list` shows what there is"))?);
+    }
+    if numbers.is_empty() {
+        orders = state.orders_in_turn();
+    }
+    // What these formats cannot hold must not get lost without a word.
+    let says_more = |order: &&&Order| {
+        let says_more =
+            |club: &ClubSpec| !club.details.is_empty() || !club.build.is_silent() || !club.models.is_empty();
+        order.clubs.iter().any(says_more)
+    };
+    if let Some(order) = orders.iter().find(says_more) {
+        bail!(
+            "order {} says how its clubs are cut or fitted, which models or what else is given of their parts, or which club it repeats, which an export does not hold yet; name the orders without it",
+            order.number
+        );
+    }
+    let Some(folder) = out else {
+        if matches!(format, As::Toml) && orders.len() > 1 {
+            bail!("a TOML file holds one order: name one, or give a folder with --out, or use --as json or --as csv");
+        }
+        // The text ends its last line itself.
+        print::line(write_orders(&orders, format.format()).trim_end())?;
+        return Ok(ExitCode::SUCCESS);
+    };
+    std::fs::create_dir_all(folder).with_context(|| format!("{} cannot be made", folder.display()))?;
+    for order in orders {
+        let file = folder.join(format!("{}.{}", order.number.to_ascii_lowercase(), format.ending()));
+        std::fs::write(&file, write_orders(&[order], format.format()))
+            .with_context(|| format!("{} cannot be written", file.display()))?;
+        print::line(&file.display().to_string())?;
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -152,27 +285,25 @@ async fn list(access: &Access, as_json: bool) -> anyhow::Result<ExitCode> {
                 cell(&order["player"]),
                 format!("{finished} of {}", clubs.len()),
                 cell(&order["due"]),
-                open.to_owned(),
+                cell(&order["priority"]),
+                match order["aside"].as_str() {
+                    Some("") => "put aside".to_owned(),
+                    Some(why) => format!("put aside: {why}"),
+                    None => open.to_owned(),
+                },
             ]
         })
         .collect();
-    print::table(&["order", "player", "finished", "due", ""], &rows)?;
+    print::table(&["order", "player", "finished", "due", "priority", ""], &rows)?;
     Ok(ExitCode::SUCCESS)
 }
 
 async fn show(access: &Access, number: &str, as_json: bool) -> anyhow::Result<ExitCode> {
-    let (reader, mut state) = access.at_hand().await?;
-    if !state.orders.contains_key(number)
-        && let Some(place) = reader.order_of(Key::Order(number)).await?
-    {
-        reader.recall(&mut state, &place).await?;
-    }
+    let state = known(access, &[number.to_owned()]).await?;
     let Some(order) = state.orders.get(number) else {
         bail!("there is no order {number}; `orders list` shows what there is");
     };
     if as_json {
-        let mut alone = State::default();
-        alone.orders.insert(number.to_owned(), order.clone());
         let view = crate::output::work_view::order_view(&state, order);
         let targets: Vec<Value> = order
             .clubs
@@ -187,19 +318,28 @@ async fn show(access: &Access, number: &str, as_json: bool) -> anyhow::Result<Ex
                                "text": row.text})
                     })
                     .collect();
-                json!({"club": club.id, "kind": club.kind.name(), "hand": club.hand.name(), "targets": rows})
+                let route: Vec<&str> = club.route().iter().map(|step| step.name()).collect();
+                json!({"club": club.id, "kind": club.kind.name(), "hand": club.hand.name(),
+                       "work": club.work.name(), "route": route, "targets": rows})
             })
             .collect();
-        print::line(&json!({"order": view, "targets": targets}).to_string())?;
+        let revisions = revision_list(&state, number);
+        print::line(&json!({"order": view, "targets": targets, "revisions": revisions}).to_string())?;
         return Ok(ExitCode::SUCCESS);
     }
     for club in &order.clubs {
         let state_of = state.clubs.get(&club.id).map_or("waiting", |record| record.state.name());
-        print::line(&format!("{}  {}, {}-handed, {state_of}", club.id, club.name, club.hand.name()))?;
+        let work = club.work.label();
+        print::line(&format!("{}  {}, {}-handed, {work}, {state_of}", club.id, club.name, club.hand.name()))?;
         for row in &club.targets {
             let target = text::target(row.characteristic, &row.target, &row.text, access.lengths());
             print::line(&format!("  {:<16} {target}", row.characteristic.label()))?;
         }
+    }
+    for revision in state.revisions.get(number).into_iter().flatten() {
+        let by = revision.by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default();
+        print::line(&format!("version {}, {}{by}:", revision.number, rfc3339(revision.at_us)))?;
+        revision.words.iter().try_for_each(|words| print::line(&format!("  {words}")))?;
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -289,7 +289,30 @@ async fn show(access: &Access, club: &str, as_json: bool) -> anyhow::Result<()> 
         print::line(&format!("taken {}  {}  {}{returned}", parts.join(" + "), taking.at, taking.event))?;
     }
     for step in &record.steps {
-        print::line(&format!("step {}  {}", step.step, step.at))?;
+        let by = step.by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default();
+        let with = step.batch.as_deref().map(|batch| format!(" with batch {batch}")).unwrap_or_default();
+        let proof = if step.proof.is_some() { ", proved by a measurement" } else { "" };
+        let voided = if step.voided { " (taken back)" } else { "" };
+        print::line(&format!("step {}  {}{by}{with}{proof}{voided}", step.step, step.at))?;
+        if !step.cautions.is_empty() {
+            let read = match &step.acknowledged {
+                Some(read) => format!(
+                    "acknowledged {}{}",
+                    read.at,
+                    read.by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default()
+                ),
+                None => "not acknowledged".to_owned(),
+            };
+            print::line(&format!("  cautions {}: {read}", step.cautions.join(", ")))?;
+        }
+    }
+    if let Some(bond) = &record.adhesive {
+        let decided = bond.overridden.as_ref();
+        let decided = decided.map(|o| format!("; not waited for by {}: {}", o.name, o.why)).unwrap_or_default();
+        print::line(&format!(
+            "adhesive {} ({})  cured {}, not played before {}{decided}",
+            bond.adhesive, bond.batch, bond.cured_at, bond.not_before
+        ))?;
     }
     print::line(&format!("chain {}", record.chain))
 }

@@ -33,6 +33,24 @@ pub enum Characteristic {
     Frequency,
     /// Moment of inertia about the butt.
     MoiButt,
+    /// Diameter of the grip 50 mm from the outside of its cap.
+    GripDiameter50,
+    /// Diameter of the grip 125 mm from the outside of its cap.
+    GripDiameter125,
+    /// How much of the butt was clamped when the frequency was taken.
+    ClampLength,
+    /// The mass on the tip when the frequency was taken.
+    TipMass,
+    /// Cut off the tip of the shaft.
+    TipTrim,
+    /// Cut off the butt of the shaft.
+    ButtTrim,
+    /// Where spine or seam of the shaft lies: clockwise from 12 o'clock, seen from the butt.
+    ShaftOrientation,
+    /// Length of the ferrule.
+    FerruleLength,
+    /// What tape under the grip adds to the diameter.
+    TapeBuildUp,
 }
 
 /// What a characteristic is measured on.
@@ -68,7 +86,7 @@ const fn row(
 }
 
 /// The table, in the order of the work. Units are codes of UCUM where it has one.
-const TABLE: [Row; 13] = [
+const TABLE: [Row; 22] = [
     row(Characteristic::HeadMass, "head_mass", "head mass", "g", Dimension::Mass, 1, MeasuredOn::Part),
     row(Characteristic::ShaftMass, "shaft_mass", "shaft mass", "g", Dimension::Mass, 1, MeasuredOn::Part),
     row(Characteristic::GripMass, "grip_mass", "grip mass", "g", Dimension::Mass, 1, MeasuredOn::Part),
@@ -98,6 +116,56 @@ const TABLE: [Row; 13] = [
         0,
         MeasuredOn::Club,
     ),
+    // What is read by hand and typed. The distances are common practice for the two hands, no source.
+    row(
+        Characteristic::GripDiameter50,
+        "grip_diameter_50mm",
+        "grip diameter 50 mm from the cap",
+        "mm",
+        Dimension::Length,
+        2,
+        MeasuredOn::Club,
+    ),
+    row(
+        Characteristic::GripDiameter125,
+        "grip_diameter_125mm",
+        "grip diameter 125 mm from the cap",
+        "mm",
+        Dimension::Length,
+        2,
+        MeasuredOn::Club,
+    ),
+    row(
+        Characteristic::ClampLength,
+        "clamp_length",
+        "clamp length at the frequency",
+        "mm",
+        Dimension::Length,
+        0,
+        MeasuredOn::Club,
+    ),
+    row(Characteristic::TipMass, "tip_mass", "tip mass at the frequency", "g", Dimension::Mass, 1, MeasuredOn::Club),
+    row(Characteristic::TipTrim, "tip_trim", "tip trim", "mm", Dimension::Length, 1, MeasuredOn::Part),
+    row(Characteristic::ButtTrim, "butt_trim", "butt trim", "mm", Dimension::Length, 1, MeasuredOn::Part),
+    row(
+        Characteristic::ShaftOrientation,
+        "shaft_orientation",
+        "spine or seam from 12 o'clock",
+        "deg",
+        Dimension::Angle,
+        0,
+        MeasuredOn::Part,
+    ),
+    row(
+        Characteristic::FerruleLength,
+        "ferrule_length",
+        "ferrule length",
+        "mm",
+        Dimension::Length,
+        1,
+        MeasuredOn::Part,
+    ),
+    row(Characteristic::TapeBuildUp, "tape_build_up", "tape build-up", "mm", Dimension::Length, 2, MeasuredOn::Part),
 ];
 
 impl Characteristic {
@@ -163,6 +231,13 @@ impl Characteristic {
             Self::FaceAngle => -30.0..=30.0,
             Self::Frequency => 20.0..=1000.0,
             Self::MoiButt => 100.0..=20_000.0,
+            Self::GripDiameter50 | Self::GripDiameter125 => 10.0..=80.0,
+            Self::ClampLength => 20.0..=400.0,
+            Self::TipMass => 1.0..=1000.0,
+            Self::TipTrim | Self::ButtTrim => 0.0..=800.0,
+            Self::ShaftOrientation => 0.0..=360.0,
+            Self::FerruleLength => 1.0..=100.0,
+            Self::TapeBuildUp => 0.0..=15.0,
         }
     }
 
@@ -184,6 +259,6 @@ mod tests {
             assert_eq!(Characteristic::parse(characteristic.name()), Some(characteristic));
         }
         // The last variant of the enum, so a new variant without a row fails here.
-        assert_eq!(Characteristic::all().count(), Characteristic::MoiButt as usize + 1);
+        assert_eq!(Characteristic::all().count(), Characteristic::TapeBuildUp as usize + 1);
     }
 }

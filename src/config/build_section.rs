@@ -43,6 +43,7 @@ const USUAL_CAP: Span = Span { mm: 3.0, u_mm: 0.5 };
 const MOST_WRAPS: f64 = 20.0;
 
 /// The tip trims of a set, by the name of the club.
+#[derive(Default)]
 pub(super) struct TipTrims(Vec<Scheduled>);
 
 struct Scheduled {

@@ -1,12 +1,10 @@
-//! A TOML file read with every mistake found in one go: file, line, key, what was found, what is allowed.
+//! A file read with every mistake found in one go: file, line, key, what was found, what is allowed.
 
 use std::cell::RefCell;
 use std::fmt;
 use std::ops::RangeInclusive;
 
-use toml::Spanned;
-use toml::de::{DeTable, DeValue};
-
+use super::node::{Fault, Node, Table, Value, from_toml};
 use crate::measurement::quantity::{Dimension, Target, parse_target, parse_value};
 
 /// One mistake in a file that a person wrote.
@@ -45,7 +43,6 @@ pub struct Mistakes(pub Vec<Mistake>);
 /// A file being read.
 pub struct Document<'a> {
     file: &'a str,
-    text: &'a str,
     mistakes: RefCell<Vec<Mistake>>,
 }
 
@@ -54,35 +51,44 @@ pub struct Section<'a> {
     document: &'a Document<'a>,
     path: String,
     line: usize,
-    table: &'a DeTable<'a>,
+    table: &'a Table,
     known: RefCell<Vec<&'static str>>,
 }
 
 impl<'a> Document<'a> {
-    /// Reads `text` of `file` by `read`; returns its value, or every mistake that was found.
+    /// Reads `text` of `file`, which is TOML, by `read`; returns its value, or every mistake that was found.
     ///
     /// # Errors
     /// Every mistake, in the order of the lines.
     pub fn read<T>(file: &'a str, text: &'a str, read: impl FnOnce(&Section<'_>) -> Option<T>) -> Result<T, Mistakes> {
-        let document = Document { file, text, mistakes: RefCell::default() };
-        let (table, errors) = DeTable::parse_recoverable(text);
-        for error in errors {
-            let at = error.span().map_or(0, |span| span.start);
-            document.note(at, "", String::new(), error.message().replace('\n', " "));
+        match from_toml(text) {
+            Ok(table) => Self::read_tables(file, &[(String::new(), 1, table)], Vec::new(), |sections| {
+                sections.first().and_then(read)
+            }),
+            // A file that is no TOML would only bring mistakes that are not there.
+            Err(faults) => Self::read_tables(file, &[], faults, |_| None),
         }
-        let mut value = None;
-        // A file that is no TOML would only bring mistakes that are not there.
-        if document.mistakes.borrow().is_empty() {
-            let section = Section {
-                document: &document,
-                path: String::new(),
-                line: 1,
-                table: table.get_ref(),
-                known: RefCell::default(),
-            };
-            value = read(&section);
-            section.finish();
+    }
+
+    /// Reads tables of `file`, each with its path in messages and its line, after `faults` were found in it.
+    pub(super) fn read_tables<T>(
+        file: &'a str,
+        tables: &[(String, usize, Table)],
+        faults: Vec<Fault>,
+        read: impl FnOnce(&[Section<'_>]) -> Option<T>,
+    ) -> Result<T, Mistakes> {
+        let document = Document { file, mistakes: RefCell::default() };
+        for (line, key, wanted) in faults {
+            document.note_line(line, &key, String::new(), wanted);
         }
+        let mut sections: Vec<Section<'_>> = Vec::new();
+        for (path, line, table) in tables {
+            let (path, line) = (path.clone(), *line);
+            sections.push(Section { document: &document, path, line, table, known: RefCell::default() });
+        }
+        let value = read(&sections);
+        sections.iter().for_each(Section::finish);
+        drop(sections);
         let mut mistakes = document.mistakes.into_inner();
         // Those of files that this one names come behind its own.
         mistakes.sort_by(|a, b| (a.file != file, &a.file, a.line).cmp(&(b.file != file, &b.file, b.line)));
@@ -90,15 +96,6 @@ impl<'a> Document<'a> {
             Some(value) if mistakes.is_empty() => Ok(value),
             _ => Err(Mistakes(mistakes)),
         }
-    }
-
-    fn line(&self, at: usize) -> usize {
-        1 + self.text.bytes().take(at).filter(|byte| *byte == b'\n').count()
-    }
-
-    fn note(&self, at: usize, key: &str, found: String, wanted: String) {
-        let line = self.line(at);
-        self.note_line(line, key, found, wanted);
     }
 
     fn note_line(&self, line: usize, key: &str, found: String, wanted: String) {
@@ -117,23 +114,15 @@ impl<'a> Section<'a> {
         if self.path.is_empty() { key.to_owned() } else { format!("{}.{key}", self.path) }
     }
 
-    fn get(&self, key: &'static str) -> Option<&'a Spanned<DeValue<'a>>> {
+    fn get(&self, key: &'static str) -> Option<&'a Node> {
         self.known.borrow_mut().push(key);
         self.table.get(key)
-    }
-
-    fn source(&self, value: &Spanned<DeValue<'_>>) -> String {
-        let text = self.document.text.get(value.span()).unwrap_or_default();
-        let first = text.lines().next().unwrap_or_default();
-        if first.len() < text.len() { format!("{first} …") } else { first.to_owned() }
     }
 
     /// Notes that the value of `key` will not do.
     pub fn mistake(&self, key: &'static str, wanted: impl Into<String>) {
         match self.table.get(key) {
-            Some(value) => {
-                self.document.note(value.span().start, &self.key(key), self.source(value), wanted.into());
-            }
+            Some(node) => self.document.note_line(node.line, &self.key(key), node.source.clone(), wanted.into()),
             None => self.document.note_line(self.line, &self.key(key), "nothing".to_owned(), wanted.into()),
         }
     }
@@ -150,12 +139,20 @@ impl<'a> Section<'a> {
 
     /// A text that may be absent.
     pub fn text(&self, key: &'static str) -> Option<&'a str> {
-        match self.get(key)?.get_ref() {
-            DeValue::String(text) => Some(text.as_ref()),
+        match &self.get(key)?.value {
+            Value::Text(text) => Some(text),
             _ => {
                 self.mistake(key, "expected a text in quotes");
                 None
             }
+        }
+    }
+
+    /// A date, with or without quotes, or another text.
+    pub fn date_text(&self, key: &'static str) -> Option<&'a str> {
+        match &self.get(key)?.value {
+            Value::Date(date) => Some(date),
+            _ => self.text(key),
         }
     }
 
@@ -186,8 +183,7 @@ impl<'a> Section<'a> {
 
     /// A number in a range.
     pub fn number(&self, key: &'static str, range: RangeInclusive<f64>) -> Option<f64> {
-        let value = self.get(key)?;
-        let number = number_of(value.get_ref()).filter(|number| range.contains(number));
+        let number = number_of(self.get(key)?).filter(|number| range.contains(number));
         if number.is_none() {
             self.mistake(key, format!("expected a number from {} to {}", range.start(), range.end()));
         }
@@ -196,9 +192,8 @@ impl<'a> Section<'a> {
 
     /// Two numbers.
     pub fn pair(&self, key: &'static str, what: &str) -> Option<[f64; 2]> {
-        let value = self.get(key)?;
-        let numbers: Option<Vec<f64>> = match value.get_ref() {
-            DeValue::Array(list) => list.iter().map(|item| number_of(item.get_ref())).collect(),
+        let numbers: Option<Vec<f64>> = match &self.get(key)?.value {
+            Value::List(list) => list.iter().map(number_of).collect(),
             _ => None,
         };
         match numbers.as_deref() {
@@ -223,12 +218,11 @@ impl<'a> Section<'a> {
 
     /// A list of texts.
     pub fn texts(&self, key: &'static str) -> Option<Vec<&'a str>> {
-        let value = self.get(key)?;
-        let texts = match value.get_ref() {
-            DeValue::Array(list) => list
+        let texts = match &self.get(key)?.value {
+            Value::List(list) => list
                 .iter()
-                .map(|item| match item.get_ref() {
-                    DeValue::String(text) => Some(text.as_ref()),
+                .map(|item| match &item.value {
+                    Value::Text(text) => Some(text.as_str()),
                     _ => None,
                 })
                 .collect::<Option<Vec<_>>>(),
@@ -242,8 +236,8 @@ impl<'a> Section<'a> {
 
     /// `true` or `false`.
     pub fn flag(&self, key: &'static str) -> Option<bool> {
-        match self.get(key)?.get_ref() {
-            DeValue::Boolean(flag) => Some(*flag),
+        match &self.get(key)?.value {
+            Value::Flag(flag) => Some(*flag),
             _ => {
                 self.mistake(key, "expected true or false");
                 None
@@ -276,8 +270,8 @@ impl<'a> Section<'a> {
     }
 
     fn quantity_text(&self, key: &'static str) -> Option<&'a str> {
-        match self.get(key)?.get_ref() {
-            DeValue::String(text) => Some(text.as_ref()),
+        match &self.get(key)?.value {
+            Value::Text(text) => Some(text),
             _ => {
                 self.mistake(key, "a quantity is a text with its unit, for example \"203 g\"");
                 None
@@ -287,10 +281,10 @@ impl<'a> Section<'a> {
 
     /// A table below this one; its unknown keys are mistakes, too.
     pub fn section<T>(&self, key: &'static str, read: impl FnOnce(&Section<'_>) -> T) -> Option<T> {
-        let value = self.get(key)?;
-        match value.get_ref() {
-            DeValue::Table(table) => {
-                let section = self.below(self.key(key), value.span().start, table);
+        let node = self.get(key)?;
+        match &node.value {
+            Value::Table(table) => {
+                let section = self.below(self.key(key), node.line, table);
                 let result = read(&section);
                 section.finish();
                 Some(result)
@@ -304,16 +298,16 @@ impl<'a> Section<'a> {
 
     /// Every table of a list `[[key]]`.
     pub fn sections<T>(&self, key: &'static str, mut read: impl FnMut(usize, &Section<'_>) -> Option<T>) -> Vec<T> {
-        let Some(value) = self.get(key) else { return Vec::new() };
-        let DeValue::Array(list) = value.get_ref() else {
+        let Some(node) = self.get(key) else { return Vec::new() };
+        let Value::List(list) = &node.value else {
             self.mistake(key, format!("expected tables [[{}]]", self.key(key)));
             return Vec::new();
         };
         let mut results = Vec::new();
         for (index, item) in list.iter().enumerate() {
-            if let DeValue::Table(table) = item.get_ref() {
+            if let Value::Table(table) = &item.value {
                 let path = format!("{}[{}]", self.key(key), index + 1);
-                let section = self.below(path, item.span().start, table);
+                let section = self.below(path, item.line, table);
                 results.extend(read(index, &section));
                 section.finish();
             } else {
@@ -323,19 +317,19 @@ impl<'a> Section<'a> {
         results
     }
 
-    fn below<'b>(&'b self, path: String, at: usize, table: &'b DeTable<'b>) -> Section<'b> {
-        Section { document: self.document, path, line: self.document.line(at), table, known: RefCell::default() }
+    fn below<'b>(&'b self, path: String, line: usize, table: &'b Table) -> Section<'b> {
+        Section { document: self.document, path, line, table, known: RefCell::default() }
     }
 
     fn finish(&self) {
         let mut known = self.known.borrow().clone();
         known.sort_unstable();
         known.dedup();
-        for (key, _) in self.table {
-            if !known.contains(&key.get_ref().as_ref()) {
-                self.document.note(
-                    key.span().start,
-                    &self.key(key.get_ref()),
+        for (key, line, _) in &self.table.entries {
+            if !known.contains(&key.as_str()) {
+                self.document.note_line(
+                    *line,
+                    &self.key(key),
                     String::new(),
                     format!("is not a key here; known keys: {}", known.join(", ")),
                 );
@@ -344,11 +338,9 @@ impl<'a> Section<'a> {
     }
 }
 
-fn number_of(value: &DeValue<'_>) -> Option<f64> {
-    let text = match value {
-        DeValue::Float(number) => number.as_str(),
-        DeValue::Integer(number) if number.radix() == 10 => number.as_str(),
-        _ => return None,
-    };
-    text.replace('_', "").parse().ok().filter(|number: &f64| number.is_finite())
+fn number_of(node: &Node) -> Option<f64> {
+    match node.value {
+        Value::Number(number) => Some(number),
+        _ => None,
+    }
 }

@@ -5,14 +5,15 @@
 
 use serde::{Deserialize, Serialize};
 
-pub(super) use super::names::{Named, by_id, by_name, list_of};
+pub(super) use super::names::{Named, by_id, by_name, list_of, optional_id};
 
+use super::adhesive_shape::{AdhesiveShape, BatchShape};
 use super::budget_shape::{as_text, budgets, optional_inputs};
 use super::build_shape::{MarkMeasuredShape, MarkOverriddenShape};
 use super::calibration_shape::CalibrationShape;
 use super::details_shape::{BendLimitShape, RuleBookShape};
 use super::drawer_shape::{DrawersShape, taken_parts};
-use super::order_shape::OrderShape;
+use super::order_shape::{OrderShape, names};
 use super::study_shape::{AngleCheckShape, StudyPlanShape, StudySummaryShape, StudyValueShape};
 use super::trust_shape::{
     CheckShape, ConditionsShape, PlacementShape, PolicyShape, ReferenceShape, findings, optional_name, optional_report,
@@ -23,8 +24,10 @@ use crate::measurement::calibration::Calibration;
 use crate::measurement::check_weight::InstrumentClass;
 use crate::measurement::reading::{InstrumentKind, Measured, Quantity};
 use crate::measurement::uncertainty::Budget;
+use crate::work_order::adhesive::{Adhesive, Batch};
 use crate::work_order::angle_check::AngleCheck;
 use crate::work_order::bending::BendLimit;
+use crate::work_order::cautions::Caution;
 use crate::work_order::checks::{Check, Policy};
 use crate::work_order::drawer_stock::TakenPart;
 use crate::work_order::drawers::Drawers;
@@ -213,6 +216,13 @@ enum ChangeShape {
     OrderOpened {
         order: String,
     },
+    OrderPutAside {
+        order: String,
+        why: String,
+    },
+    OrderTakenUp {
+        order: String,
+    },
     ClubOpened {
         club: String,
     },
@@ -253,6 +263,36 @@ enum ChangeShape {
         club: String,
         #[serde(with = "by_name")]
         step: Step,
+        #[serde(with = "optional_id", default, skip_serializing_if = "Option::is_none")]
+        proof: Option<EventId>,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        batch: Option<String>,
+    },
+    CautionsAcknowledged {
+        club: String,
+        #[serde(with = "by_name")]
+        step: Step,
+        #[serde(with = "names")]
+        cautions: Vec<Caution>,
+    },
+    AdhesiveEntered {
+        #[serde(with = "AdhesiveShape")]
+        adhesive: Adhesive,
+    },
+    BatchMixed {
+        #[serde(with = "BatchShape")]
+        batch: Batch,
+    },
+    BatchDiscarded {
+        batch: String,
+    },
+    CureOverridden {
+        club: String,
+        name: String,
+        why: String,
+    },
+    ClockStepped {
+        by_us: i64,
     },
     BendDone {
         club: String,

@@ -4,6 +4,7 @@
 //! reading, [`store`] the database, [`lookup`] one event of it, [`archive`] looks things up through its index, [`lock`] keeps a
 //! second daemon away.
 
+mod adhesive_shape;
 pub mod archive;
 pub mod backup;
 mod budget_shape;

@@ -8,12 +8,13 @@ use crate::measurement::check_weight::{InstrumentClass, WeightClass};
 use crate::measurement::reading::{InstrumentKind, Quantity};
 use crate::measurement::uncertainty::Source;
 use crate::work_order::build::DryFitStop;
+use crate::work_order::cautions::Caution;
 use crate::work_order::checks::{CheckZone, WhenOut};
 use crate::work_order::details::Measure;
 use crate::work_order::drawers::ItemKind;
 use crate::work_order::event::EventId;
 use crate::work_order::judging::Verdict;
-use crate::work_order::order::{ClubKind, Hand, Stage};
+use crate::work_order::order::{ClubKind, Hand, Priority, Stage, WorkKind};
 use crate::work_order::reference::Purpose;
 use crate::work_order::rules::Subject;
 use crate::work_order::steps::Step;
@@ -36,8 +37,11 @@ named_by_parse!(
     Characteristic,
     Stage,
     Verdict,
+    Caution,
     ClubKind,
     Hand,
+    Priority,
+    WorkKind,
     Step,
     Purpose,
     CheckZone,
@@ -118,6 +122,22 @@ pub(super) mod by_id {
     pub(crate) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<EventId, D::Error> {
         let text = String::deserialize(deserializer)?;
         EventId::parse(&text).ok_or_else(|| D::Error::custom(format!("\"{text}\" is not a UUID")))
+    }
+}
+
+pub(super) mod optional_id {
+    use super::{EventId, by_id};
+    use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+    #[derive(Serialize, Deserialize)]
+    struct Id(#[serde(with = "by_id")] EventId);
+
+    pub(crate) fn serialize<S: Serializer>(id: &Option<EventId>, serializer: S) -> Result<S::Ok, S::Error> {
+        id.map(Id).serialize(serializer)
+    }
+
+    pub(crate) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<EventId>, D::Error> {
+        Ok(Option::<Id>::deserialize(deserializer)?.map(|id| id.0))
     }
 }
 

@@ -1,16 +1,42 @@
-//! The stored shape of a work order, part of the events' version 1.
+//! The stored shape of a work order.
 
 use serde::{Deserialize, Serialize};
 
 use super::build_shape::BuildShape;
 use super::details_shape::DetailsShape;
 use super::drawer_shape::ModelsShape;
-use super::event::by_name;
+use super::event::{Named, by_name, list_of};
 use crate::club::characteristic::Characteristic;
 use crate::measurement::quantity::Target;
 use crate::work_order::build::Build;
 use crate::work_order::details::Details;
-use crate::work_order::order::{ClubKind, ClubSpec, Hand, Models, Order, TargetRow};
+use crate::work_order::order::{ClubKind, ClubSpec, Hand, Models, Order, Priority, TargetRow, WorkKind};
+use crate::work_order::steps::Step;
+
+list_of!(clubs, ClubSpec, "ClubSpecShape");
+list_of!(targets, TargetRow, "TargetRowShape");
+
+/// What was not there in older journals is not written while it says nothing.
+fn is_default<T: Default + PartialEq>(value: &T) -> bool {
+    *value == T::default()
+}
+
+/// A list of members of a closed list, by name.
+pub(super) mod names {
+    use super::Named;
+    use serde::de::Error;
+    use serde::{Deserialize, Deserializer, Serializer};
+
+    pub(crate) fn serialize<T: Named, S: Serializer>(list: &[T], serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_seq(list.iter().map(|value| value.text()))
+    }
+
+    pub(crate) fn deserialize<'de, T: Named, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<T>, D::Error> {
+        let read =
+            |text: &String| T::read(text).ok_or_else(|| D::Error::custom(format!("\"{text}\" is not a known name")));
+        Vec::<String>::deserialize(deserializer)?.iter().map(read).collect()
+    }
+}
 
 #[derive(Serialize, Deserialize)]
 #[serde(remote = "Order")]
@@ -19,13 +45,15 @@ pub(super) struct OrderShape {
     number: String,
     player: Option<String>,
     due: Option<String>,
+    #[serde(with = "by_name", default, skip_serializing_if = "is_default")]
+    priority: Priority,
     #[serde(with = "clubs")]
     clubs: Vec<ClubSpec>,
 }
 
 #[derive(Serialize, Deserialize)]
 #[serde(remote = "ClubSpec")]
-struct ClubSpecShape {
+pub(super) struct ClubSpecShape {
     #[serde(rename = "club")]
     id: String,
     token: String,
@@ -34,6 +62,10 @@ struct ClubSpecShape {
     kind: ClubKind,
     #[serde(with = "by_name")]
     hand: Hand,
+    #[serde(with = "by_name", default, skip_serializing_if = "is_default")]
+    work: WorkKind,
+    #[serde(with = "names", default, skip_serializing_if = "Vec::is_empty")]
+    route: Vec<Step>,
     #[serde(with = "targets")]
     targets: Vec<TargetRow>,
     #[serde(with = "DetailsShape", default, skip_serializing_if = "Details::is_empty")]
@@ -46,7 +78,7 @@ struct ClubSpecShape {
 
 #[derive(Serialize, Deserialize)]
 #[serde(remote = "TargetRow")]
-struct TargetRowShape {
+pub(super) struct TargetRowShape {
     #[serde(with = "by_name")]
     characteristic: Characteristic,
     #[serde(flatten, with = "TargetShape")]
@@ -56,12 +88,9 @@ struct TargetRowShape {
 
 #[derive(Serialize, Deserialize)]
 #[serde(remote = "Target")]
-struct TargetShape {
+pub(super) struct TargetShape {
     #[serde(rename = "target")]
     value: Option<f64>,
     lower: Option<f64>,
     upper: Option<f64>,
 }
-
-super::event::list_of!(clubs, ClubSpec, "ClubSpecShape");
-super::event::list_of!(targets, TargetRow, "TargetRowShape");

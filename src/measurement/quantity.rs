@@ -25,6 +25,10 @@ pub enum Dimension {
     Inertia,
     /// Volume; base unit cm³.
     Volume,
+    /// Time that passes; base unit second.
+    Duration,
+    /// Temperature; base unit degree Celsius.
+    Temperature,
 }
 
 impl Dimension {
@@ -39,6 +43,8 @@ impl Dimension {
             Self::Frequency => "cpm",
             Self::Inertia => "kg·cm²",
             Self::Volume => "cm³",
+            Self::Duration => "s",
+            Self::Temperature => "°C",
         }
     }
 
@@ -68,6 +74,10 @@ impl Dimension {
                 ("g.cm2", 0.001),
             ],
             Self::Volume => &[("cm³", 1.0), ("cm3", 1.0), ("in³", CM3_PER_IN3), ("in3", CM3_PER_IN3)],
+            Self::Duration => &[("s", 1.0), ("min", 60.0), ("h", 3600.0), ("d", 86_400.0)],
+            Self::Temperature => {
+                &[("°C", 1.0), ("degC", 1.0), ("C", 1.0), ("°F", 5.0 / 9.0), ("degF", 5.0 / 9.0), ("F", 5.0 / 9.0)]
+            }
         }
     }
 
@@ -80,6 +90,8 @@ impl Dimension {
             Self::Frequency => "256 cpm",
             Self::Inertia => "2850 kg.cm2",
             Self::Volume => "460 cm3",
+            Self::Duration => "20 min",
+            Self::Temperature => "21 °C",
         }
     }
 }
@@ -162,7 +174,10 @@ pub fn parse_value(text: &str, dimension: Dimension) -> Result<f64, QuantityErro
     if dimension == Dimension::SwingWeight {
         return Err(QuantityError::NotANumber { found: text.to_owned(), example: dimension.example() });
     }
-    number_with_unit(text, dimension, false)
+    let value = number_with_unit(text, dimension, false)?;
+    // NIST SP 811, appendix B.8: t/°C = (t/°F − 32)/1.8.
+    let is_fahrenheit = dimension == Dimension::Temperature && split_unit(text).1.ends_with('F');
+    Ok(if is_fahrenheit { clean(value - 32.0 * 5.0 / 9.0) } else { value })
 }
 
 /// Reads a target with or without tolerance: `203 g ± 2 g`, `45 in +0/-1/16 in`, `≤ 46 in`.
@@ -363,6 +378,9 @@ mod tests {
         );
         check("≤ 46 in", Dimension::Length, None, None, Some(1168.4));
         check(">= 45 1/4 in", Dimension::Length, None, Some(1149.35), None);
+        check("1 h", Dimension::Duration, Some(3600.0), None, None);
+        check("77 °F", Dimension::Temperature, Some(25.0), None, None);
+        check("-40 degF", Dimension::Temperature, Some(-40.0), None, None);
         check("9.5 deg", Dimension::Angle, Some(9.5), None, None);
         check("58° ± 0.5°", Dimension::Angle, Some(58.0), Some(57.5), Some(58.5));
         check("7.2 oz", Dimension::Mass, Some(7.2 * 28.349_523_125), None, None);

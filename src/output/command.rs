@@ -6,11 +6,14 @@ use tokio::sync::{mpsc, oneshot};
 use super::{drawer_command, study_command, trust_command};
 use crate::club::characteristic::Characteristic;
 use crate::club::cut::CutMark;
+use crate::config::adhesive_file::read_adhesive;
 use crate::config::document::Mistakes;
-use crate::config::order_file::read_order;
+use crate::config::order_file::{OrderFormat, read_orders};
+use crate::measurement::quantity::{Dimension, parse_value};
 use crate::work_order::desk::Command;
 use crate::work_order::event::{EventId, Place};
 use crate::work_order::marks::MarkCommand;
+use crate::work_order::order::Order;
 use crate::work_order::state::State;
 use crate::work_order::steps::Step;
 
@@ -41,7 +44,7 @@ pub async fn ask<T: Send + 'static>(
 }
 
 /// The commands there are, for the message when none fits.
-const KNOWN: &str = "import_order, open_order, open_club, step_done, enter, bend, void, void_last, file, operator, scan, next_step, put_aside, next_club, accept, confirm_mark, override_mark, build_again";
+const KNOWN: &str = "import_order, import_orders, put_order_aside, take_order_up, open_order, open_club, step_done, enter, bend, void, void_last, file, operator, scan, next_step, put_aside, next_club, accept, acknowledge, enter_adhesive, mix_batch, discard_batch, override_cure, confirm_mark, override_mark, build_again";
 
 /// Reads a command.
 ///
@@ -51,11 +54,26 @@ pub fn parse(json: &Value) -> Result<Command, String> {
     let name =
         text(json, "command", "one of: ").map_err(|_| format!("\"command\" is missing, expected one of: {KNOWN}"))?;
     match name {
-        "import_order" => {
-            let file = json.get("file").and_then(Value::as_str).unwrap_or("order");
-            let order = read_order(file, text(json, "text", "the order as TOML")?).map_err(|m| m.to_string())?;
-            Ok(Command::ImportOrder(order))
+        "import_order" => Ok(Command::ImportOrders(orders(json)?)),
+        "import_orders" => {
+            let files = json.get("files").and_then(Value::as_array).filter(|files| !files.is_empty());
+            let files =
+                files.ok_or("\"files\" is missing, expected a list of files, each with \"file\" and \"text\"")?;
+            // Every mistake of every file is named, and nothing is taken in when there is one.
+            let (mut all, mut mistakes) = (Vec::new(), Vec::new());
+            for file in files {
+                match orders(file) {
+                    Ok(orders) => all.extend(orders),
+                    Err(words) => mistakes.push(words),
+                }
+            }
+            if mistakes.is_empty() { Ok(Command::ImportOrders(all)) } else { Err(mistakes.join("\n")) }
         }
+        "put_order_aside" => Ok(Command::PutOrderAside {
+            order: text(json, "order", "an order number")?.to_owned(),
+            why: json.get("why").and_then(Value::as_str).unwrap_or_default().to_owned(),
+        }),
+        "take_order_up" => Ok(Command::TakeOrderUp(text(json, "order", "an order number")?.to_owned())),
         "open_order" => Ok(Command::OpenOrder(text(json, "order", "an order number")?.to_owned())),
         "open_club" => Ok(Command::OpenClub(text(json, "club", "a club's id")?.to_owned())),
         "step_done" => {
@@ -112,6 +130,27 @@ pub fn parse(json: &Value) -> Result<Command, String> {
             order: json.get("order").and_then(Value::as_str).map(str::to_owned),
             raw_length: json.get("raw_length").and_then(Value::as_str).map(str::to_owned),
         }),
+        "acknowledge" => Ok(Command::Acknowledge),
+        "enter_adhesive" => {
+            let file = json.get("file").and_then(Value::as_str).unwrap_or("adhesive");
+            let product = read_adhesive(file, text(json, "text", "the product as TOML")?).map_err(|m| m.to_string())?;
+            Ok(Command::EnterAdhesive(product))
+        }
+        "mix_batch" => Ok(Command::MixBatch {
+            adhesive: text(json, "adhesive", "the id of a product")?.to_owned(),
+            temperature_c: parse_value(
+                text(json, "temperature", "the temperature of the workshop")?,
+                Dimension::Temperature,
+            )
+            .map_err(|error| format!("temperature: {error}"))?,
+            lot: json.get("lot").and_then(Value::as_str).map(str::to_owned),
+        }),
+        "discard_batch" => Ok(Command::DiscardBatch),
+        "override_cure" => Ok(Command::OverrideCure {
+            club: json.get("club").and_then(Value::as_str).map(str::to_owned),
+            name: text(json, "name", "the name of who decides")?.to_owned(),
+            why: text(json, "why", "the reason")?.to_owned(),
+        }),
         "next_step" => Ok(Command::NextStep),
         "put_aside" => Ok(Command::PutAside),
         "next_club" => Ok(Command::NextClub),
@@ -129,12 +168,39 @@ pub fn parse(json: &Value) -> Result<Command, String> {
     }
 }
 
-/// Every mistake of an order that is to be taken in; `None` for one without and for any other command.
+/// Every mistake of orders that are to be taken in; `None` for those without and for any other command.
 #[must_use]
 pub fn import_mistakes(json: &Value) -> Option<Mistakes> {
-    let is_import = json.get("command").and_then(Value::as_str) == Some("import_order");
-    let text = json.get("text").and_then(Value::as_str).filter(|text| is_import && !text.trim().is_empty())?;
-    read_order(json.get("file").and_then(Value::as_str).unwrap_or("order"), text).err()
+    let one = std::slice::from_ref(json);
+    let files = match json.get("command").and_then(Value::as_str) {
+        Some("import_order") => one,
+        Some("import_orders") => json.get("files").and_then(Value::as_array)?,
+        _ => return None,
+    };
+    let mistakes = files
+        .iter()
+        .filter_map(|file| file_of(file).ok())
+        .filter_map(|(name, text, format)| read_orders(name, text, format).err());
+    let all: Vec<_> = mistakes.flat_map(|mistakes| mistakes.0).collect();
+    (!all.is_empty()).then_some(Mistakes(all))
+}
+
+/// The orders of a file.
+fn orders(json: &Value) -> Result<Vec<Order>, String> {
+    let (file, text, format) = file_of(json)?;
+    read_orders(file, text, format).map_err(|mistakes| mistakes.to_string())
+}
+
+/// Name and `text` of a file of orders, in the format that `as` says or the ending of `file`, TOML if neither does.
+fn file_of(json: &Value) -> Result<(&str, &str, OrderFormat), String> {
+    let file = json.get("file").and_then(Value::as_str).unwrap_or("order");
+    let format = match json.get("as").map(|value| value.as_str().unwrap_or_default()) {
+        None => OrderFormat::of(file),
+        Some(name) => {
+            OrderFormat::parse(name).ok_or_else(|| format!("\"as\" is \"{name}\", expected one of: toml, json, csv"))?
+        }
+    };
+    Ok((file, text(json, "text", "the orders of the file")?, format))
 }
 
 fn text<'a>(json: &'a Value, key: &str, what: &str) -> Result<&'a str, String> {
@@ -187,6 +253,14 @@ mod tests {
             (json!({"command": "confirm_mark", "mark": "tip"}), "\"quantity\" is missing"),
             (json!({"command": "override_mark", "mark": "tip", "name": "K7"}), "\"why\" is missing"),
             (json!({"command": "build_again"}), "a finished club's id"),
+            (json!({"command": "import_order", "text": "x", "as": "xls"}), "one of: toml, json, csv"),
+            (json!({"command": "mix_batch", "adhesive": "x", "temperature": "21"}), "temperature: \"21\" has no unit"),
+            (json!({"command": "override_cure", "name": "K7"}), "\"why\" is missing"),
+            (json!({"command": "import_orders", "files": []}), "\"files\" is missing"),
+            (
+                json!({"command": "import_orders", "files": [{"file": "a.toml", "text": "order = 3"}, {"file": "b.csv", "text": "x"}]}),
+                "b.csv:1: x: is not a column",
+            ),
         ] {
             let reason = parse(&sent).unwrap_err();
             assert!(reason.contains(words), "{sent}: {reason}");

@@ -154,7 +154,7 @@ pub fn proposal(proposal: &Proposal, lengths: Lengths) -> ProposalView {
         proven: proposal.proven,
         parts: proposal.parts.iter().map(part).collect(),
         effects: proposal.effects.iter().map(effect).collect(),
-        cautions: proposal.cautions.to_vec(),
+        cautions: proposal.cautions.clone(),
     }
 }
 

@@ -7,11 +7,10 @@ use crate::journal::archive::Found;
 use crate::journal::event::rfc3339;
 use crate::work_order::state::State;
 
-/// Every order at hand with its clubs, oldest import first.
+/// Every order at hand with its clubs, in the order in which they should be worked on.
 #[must_use]
 pub fn order_list(state: &State) -> Value {
-    let orders = state.order_sequence.iter().filter_map(|number| state.orders.get(number));
-    let orders: Vec<Value> = orders.map(|order| json!(order_view(state, order))).collect();
+    let orders: Vec<Value> = state.orders_in_turn().into_iter().map(|order| json!(order_view(state, order))).collect();
     json!({"orders": orders, "open": state.current_order})
 }
 
@@ -35,4 +34,14 @@ pub fn record_list(found: &Found) -> Value {
         })
         .collect();
     json!({"records": clubs, "more": found.more})
+}
+
+/// What the later versions of an order changed, oldest first.
+#[must_use]
+pub fn revision_list(state: &State, order: &str) -> Vec<Value> {
+    let told = state.revisions.get(order).into_iter().flatten();
+    told.map(|revision| {
+        json!({"revision": revision.number, "at": rfc3339(revision.at_us), "by": revision.by, "changes": revision.words})
+    })
+    .collect()
 }

@@ -1,8 +1,10 @@
 //! What the bench shows: followers of the journal and of the live state. They decide nothing about measurements.
 
+pub mod adhesive_view;
 pub mod bend_view;
 #[cfg(feature = "embedded-broker")]
 pub mod broker;
+pub mod capture_view;
 pub mod command;
 pub mod cut_view;
 mod drawer_command;
@@ -10,6 +12,7 @@ pub mod drawer_view;
 pub mod drawing;
 pub mod lists;
 pub mod mqtt;
+pub mod order_text;
 pub mod payload;
 pub mod plan_view;
 pub mod progression_plot;

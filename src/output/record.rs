@@ -3,6 +3,7 @@
 use serde::Serialize;
 use tokio::sync::mpsc;
 
+use super::adhesive_view::{self, BondView};
 use super::bend_view::{BendingView, bending};
 use super::command::{Question, ask};
 use super::cut_view::{CutView, cut_view};
@@ -14,7 +15,8 @@ use super::trust_view::{self, BudgetView};
 use super::work_view::{SuspectView, method, suspect_views};
 use crate::journal::event::rfc3339;
 use crate::journal::store::Reader;
-use crate::work_order::record::{ClubRecord, ClubState, Entry, Method, Standing};
+use crate::work_order::cautions::cautions;
+use crate::work_order::record::{Acknowledgement, ClubRecord, ClubState, Entry, Method, Standing, StepRecord};
 use crate::work_order::state::State;
 
 /// Version of the shape; a new one is added beside, never instead.
@@ -93,6 +95,13 @@ pub struct Record {
     /// The club that this one repeats.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub again_of: Option<String>,
+    /// What was done to it.
+    pub work: &'static str,
+    /// The steps of the work, in order.
+    pub route: Vec<&'static str>,
+    /// How its head was bonded, where a batch was in force.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub adhesive: Option<BondView>,
     /// Parts taken out of the drawers for it, also those put back.
     pub consumption: Vec<ConsumptionView>,
     /// Hash of the last event of this club.
@@ -160,6 +169,30 @@ pub struct RecordStep {
     pub at: String,
     /// Who.
     pub by: Option<String>,
+    /// The reading or typed value that proves it, where a measurement finished it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub proof: Option<String>,
+    /// Whether that was taken back, and the step with it.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub voided: bool,
+    /// The batch of adhesive.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub batch: Option<String>,
+    /// What can hurt at it, as it was shown.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub cautions: Vec<&'static str>,
+    /// When that was acknowledged, and by whom.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub acknowledged: Option<AcknowledgedView>,
+}
+
+/// Cautions that a person has acknowledged.
+#[derive(Debug, Clone, Serialize)]
+pub struct AcknowledgedView {
+    /// When.
+    pub at: String,
+    /// Who.
+    pub by: Option<String>,
 }
 
 /// The record of a club; `chain` is the hash of its last event.
@@ -181,17 +214,39 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
         entries: entries(&|standing| standing != Standing::Superseded),
         superseded: entries(&|standing| standing == Standing::Superseded),
         suspects: suspect_views(club),
-        steps: club
-            .steps
-            .iter()
-            .map(|step| RecordStep { step: step.step.name(), at: rfc3339(step.at_us), by: step.by.clone() })
-            .collect(),
+        steps: club.steps.iter().map(|done| step(club, done)).collect(),
         rule_check: rule_check(club, lengths),
         bending: bending(club),
         cut: cut_view(club),
         again_of: club.spec.build.again_of.clone(),
+        work: club.spec.work.name(),
+        route: club.spec.route().iter().map(|step| step.name()).collect(),
+        adhesive: club.bond.as_ref().map(adhesive_view::bond_as_made),
         consumption: drawer_view::consumption(club),
         chain,
+    }
+}
+
+fn step(club: &ClubRecord, done: &StepRecord) -> RecordStep {
+    // What was read before this step was done, and not for a step of the same kind before it.
+    let before = club.steps.iter().filter(|other| other.step == done.step && other.at_us < done.at_us);
+    let since = before.map(|other| other.at_us).max();
+    let is_read = |read: &&Acknowledgement| {
+        read.step == done.step && read.at_us <= done.at_us && since.is_none_or(|since| read.at_us > since)
+    };
+    RecordStep {
+        step: done.step.name(),
+        at: rfc3339(done.at_us),
+        by: done.by.clone(),
+        proof: done.proof.map(|event| event.to_string()),
+        voided: !club.stands(done),
+        batch: done.batch.clone(),
+        cautions: cautions(done.step, club.spec.work).iter().map(|caution| caution.name()).collect(),
+        acknowledged: club
+            .acknowledged
+            .iter()
+            .rfind(is_read)
+            .map(|read| AcknowledgedView { at: rfc3339(read.at_us), by: read.by.clone() }),
     }
 }
 

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
+use super::adhesive_view::TimerView;
 use super::text::{self, Lengths};
 use super::work_view::WorkView;
 use crate::measurement::reading::{InstrumentKind, Reading};
@@ -28,6 +29,8 @@ pub struct Snapshot {
     pub work: Arc<WorkView>,
     /// Things a person must know.
     pub banners: Arc<Vec<Banner>>,
+    /// Working life and cures that run.
+    pub timers: Arc<Vec<TimerView>>,
 }
 
 /// Something that is wrong, with the remedy.

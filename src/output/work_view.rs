@@ -1,8 +1,12 @@
 //! Orders, the open club and the last captures as they are shown and published. Rebuilt when an event is stored.
 
+use std::collections::VecDeque;
+
 use serde::Serialize;
 
+use super::adhesive_view::{BondView, bond, bond_as_made};
 use super::bend_view::{self, BendingView, bending};
+use super::capture_view::{CaptureView, capture};
 use super::cut_view::{CutView, FitView, cut_view, fit_views};
 use super::drawer_view::{self, ConsumptionView, ProposalView, StockView};
 use super::rules_view::{RuleCheckView, rule_check};
@@ -10,15 +14,13 @@ use super::text::{self, Lengths};
 use crate::club::characteristic::Characteristic;
 use crate::journal::event::rfc3339;
 use crate::work_order::advice;
+use crate::work_order::cautions::Caution;
 use crate::work_order::crosscheck::{Suspect, suspects};
-use crate::work_order::event::Place;
 use crate::work_order::forecast::{Forecast, outlook, sensitivities};
 use crate::work_order::judging::judge;
 use crate::work_order::order::{Order, Stage};
 use crate::work_order::record::{ClubRecord, Entry, Method};
-use crate::work_order::state::{CaptureLine, Fate, State};
-use crate::work_order::steps::Step;
-use crate::work_order::study::Study;
+use crate::work_order::state::State;
 
 /// How many captured readings are shown.
 const CAPTURES_SHOWN: usize = 12;
@@ -51,6 +53,12 @@ pub struct OrderView {
     pub player: Option<String>,
     /// When it is promised for.
     pub due: Option<String>,
+    /// How much it presses.
+    pub priority: &'static str,
+    /// Why it is put aside, if it is; may be empty.
+    pub aside: Option<String>,
+    /// Which version of it this is, from 1.
+    pub revision: usize,
     /// Its clubs.
     pub clubs: Vec<ClubLine>,
 }
@@ -77,6 +85,12 @@ pub struct QueueLine {
     pub order: String,
     /// The shop's reference for the player.
     pub player: Option<String>,
+    /// When it is promised for.
+    pub due: Option<String>,
+    /// How much it presses.
+    pub priority: &'static str,
+    /// Whether it is put aside.
+    pub aside: bool,
     /// How many clubs.
     pub clubs: usize,
 }
@@ -129,6 +143,14 @@ pub struct ClubView {
     /// What fits and what does not, as far as the order has sizes.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub fit: Vec<FitView>,
+    /// Whether someone has acknowledged them.
+    pub cautions_acknowledged: bool,
+    /// What is done to the club.
+    pub work: &'static str,
+    /// The steps of the work.
+    pub route: Vec<&'static str>,
+    /// How its head is bonded, where a batch was in force.
+    pub adhesive: Option<BondView>,
     /// Every characteristic asked for or measured.
     pub characteristics: Vec<CharacteristicView>,
 }
@@ -237,45 +259,6 @@ pub struct CharacteristicView {
     pub event: Option<String>,
 }
 
-/// A captured reading and what became of it.
-#[derive(Debug, Clone, Serialize)]
-pub struct CaptureView {
-    /// The event.
-    pub event: String,
-    /// When.
-    pub at: String,
-    /// On what.
-    pub instrument: String,
-    /// What it showed; `hidden` for a reading of a study that is under way.
-    pub text: String,
-    /// How sure, k = 2.
-    pub u_text: String,
-    /// Where it went.
-    pub filed: Vec<PlaceView>,
-    /// What else it was: one of a reference or of a study, or taken back.
-    pub note: Option<String>,
-    /// Why it went nowhere.
-    pub reason: Option<String>,
-    /// Where it may go.
-    pub choices: Vec<PlaceView>,
-    /// Whether it was taken back.
-    pub voided: bool,
-}
-
-/// A place in a record.
-#[derive(Debug, Clone, Serialize)]
-pub struct PlaceView {
-    /// The club.
-    pub club: String,
-    /// The characteristic.
-    pub characteristic: &'static str,
-    /// Its words.
-    pub label: &'static str,
-    /// The stage it was filed at.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub stage: Option<&'static str>,
-}
-
 /// An order and how far its clubs are.
 #[must_use]
 pub fn order_view(state: &State, order: &Order) -> OrderView {
@@ -290,6 +273,9 @@ pub fn order_view(state: &State, order: &Order) -> OrderView {
         order: order.number.clone(),
         player: order.player.clone(),
         due: order.due.clone(),
+        priority: order.priority.name(),
+        aside: state.orders_aside.get(&order.number).cloned(),
+        revision: state.revisions.get(&order.number).and_then(VecDeque::back).map_or(1, |last| last.number),
         clubs: order.clubs.iter().filter_map(|club| state.clubs.get(&club.id)).map(line).collect(),
     }
 }
@@ -302,14 +288,19 @@ pub fn work(state: &State, lengths: Lengths) -> WorkView {
         order: state.order().map(|order| order_view(state, order)),
         queue: state
             .queue()
+            .into_iter()
             .take(QUEUE_SHOWN)
             .map(|order| QueueLine {
                 order: order.number.clone(),
                 player: order.player.clone(),
+                due: order.due.clone(),
+                priority: order.priority.name(),
+                aside: state.orders_aside.contains_key(&order.number),
                 clubs: order.clubs.len(),
             })
             .collect(),
-        club: state.club().map(|record| club_on(state, record, lengths)),
+        // By the clock as it goes now.
+        club: state.club().map(|record| ClubView { adhesive: bond(state, record), ..club_on(state, record, lengths) }),
         low_stock: drawer_view::low_stock(state),
         captures: state.captures.iter().rev().take(CAPTURES_SHOWN).map(|line| capture(state, line)).collect(),
     }
@@ -323,16 +314,16 @@ pub fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
 
 fn club_on(state: &State, record: &ClubRecord, lengths: Lengths) -> ClubView {
     let swing_advice = advice::swing_weight(record, &state.drawer_stock, &state.learning);
-    let next_step = advice::next_step(record);
+    let next_step = record.next_step();
     let suspects = suspect_views(record);
     let bending = bending(record);
-    let mut cautions = advice::cautions(record);
+    let mut texts: Vec<&'static str> = advice::cautions(record).into_iter().map(Caution::words).collect();
     // Whoever is told to bend is told what can happen, whatever the next step is called.
-    if !bending.advice.is_empty() && next_step != Some(Step::Adjust) {
-        cautions.extend(Step::Adjust.cautions());
+    if !bending.advice.is_empty() && !texts.contains(&Caution::Bending.words()) {
+        texts.push(Caution::Bending.words());
     }
     let outlook = outlook(record, &state.learning);
-    let shown = Characteristic::all()
+    let characteristics = Characteristic::all()
         .filter(|c| record.spec.target(*c).is_some() || record.latest(*c).is_some())
         .map(|c| characteristic(record, c, lengths))
         .collect();
@@ -363,12 +354,16 @@ fn club_on(state: &State, record: &ClubRecord, lengths: Lengths) -> ClubView {
         forecast_basis: outlook.basis,
         suspects,
         advice_head_g: swing_advice.map(|advice| advice.head_g).filter(|grams| *grams > 0.0),
-        cautions,
+        cautions: texts,
+        cautions_acknowledged: next_step.is_some_and(|step| record.acknowledged.iter().any(|read| read.step == step)),
+        work: record.spec.work.name(),
+        route: record.spec.route().iter().map(|step| step.name()).collect(),
+        adhesive: record.bond.as_ref().map(bond_as_made),
         bending,
         rule_check: rule_check(record, lengths),
         cut: cut_view(record),
         fit: fit_views(record),
-        characteristics: shown,
+        characteristics,
     }
 }
 
@@ -457,44 +452,5 @@ pub fn method(entry: &Entry) -> &'static str {
         Method::Measured { on_key: true, .. } => "printed",
         Method::Measured { .. } => "measured",
         Method::Typed { .. } => "typed",
-    }
-}
-
-fn capture(state: &State, line: &CaptureLine) -> CaptureView {
-    let place = |place: &Place, stage: Option<Stage>| PlaceView {
-        club: place.club.clone(),
-        characteristic: place.characteristic.name(),
-        label: place.characteristic.label(),
-        stage: stage.map(Stage::name),
-    };
-    let (mut filed, mut note, mut reason, mut choices) = (Vec::new(), None, None, Vec::new());
-    match &line.fate {
-        Fate::Open => {}
-        Fate::Filed(places) => filed = places.iter().map(|(p, stage)| place(p, Some(*stage))).collect(),
-        Fate::Unfiled { reason: why, choices: to } => {
-            reason = Some(why.clone());
-            choices = to.iter().map(|p| place(p, None)).collect();
-        }
-        Fate::Reference => note = Some("a reference, not a part".to_owned()),
-        Fate::Study { study } => note = Some(format!("study {study}")),
-        Fate::Voided { why } => note = Some(format!("taken back: {why}")),
-    }
-    // Nobody is to know what a part read before: a study that is under way hides its readings.
-    let hidden = state.studies.of_reading(line.event).is_some_and(Study::is_under_way);
-    let texts = |show: &dyn Fn(&crate::measurement::reading::Measured) -> String| {
-        let shown = line.captured.measured.iter().map(show).collect::<Vec<_>>().join(" · ");
-        if hidden { "hidden".to_owned() } else { shown }
-    };
-    CaptureView {
-        event: line.event.to_string(),
-        at: rfc3339(line.at_us),
-        instrument: line.captured.instrument.clone(),
-        text: texts(&|m| text::quantity(m.quantity, m.value)),
-        u_text: texts(&|m| text::uncertainty(m.quantity, m.u)),
-        filed,
-        note,
-        reason,
-        choices,
-        voided: matches!(line.fate, Fate::Voided { .. }),
     }
 }

@@ -1,14 +1,15 @@
 //! What to do now, in words: the next thing to lay down, and how to bring the club to its target.
 
+use super::cautions::{self, Caution};
 use super::drawer_stock::DrawerStock;
 use super::learning::Learning;
 use super::marks;
 use super::need::{Need, need};
-use super::order::Stage;
+use super::order::{Stage, WorkKind};
 use super::proposals::{Proposal, for_need};
 use super::record::ClubRecord;
 use super::steps::Step;
-use crate::club::characteristic::Characteristic;
+use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::club::cut::CutMark;
 use crate::club::swing_weight::mass_for_swing_weight;
 use crate::measurement::unit::{Millimetres, Points};
@@ -70,25 +71,18 @@ fn in_grams(need: &Need) -> Option<(f64, Option<f64>, String)> {
     Some((head_g, Some(butt_g), format!("take {:.1} g off the head, or put {butt_g:.1} g under the grip", -head_g)))
 }
 
-/// The step that comes next, if the club is not handed over yet.
+/// What can hurt at the next step, and at the tip's cut that it waits for, each once.
 #[must_use]
-pub fn next_step(club: &ClubRecord) -> Option<Step> {
-    match club.last_step() {
-        Some(step) => step.next(),
-        None => {
-            let dry_fitted = club.valid().any(|entry| entry.filed.stage == Stage::DryFit);
-            Some(if dry_fitted { Step::Bond } else { Step::DryFit })
+pub fn cautions(club: &ClubRecord) -> Vec<Caution> {
+    let next = club.next_step();
+    let cut = marks::due(club).filter(|mark| *mark == CutMark::Tip).map(|_| Step::Cut);
+    let mut found: Vec<Caution> = Vec::new();
+    for caution in cut.into_iter().chain(next).flat_map(|step| cautions::cautions(step, club.spec.work)) {
+        if !found.contains(caution) {
+            found.push(*caution);
         }
     }
-}
-
-/// What can hurt at the next step, and at the cut that it waits for.
-#[must_use]
-pub fn cautions(club: &ClubRecord) -> Vec<&'static str> {
-    let next = next_step(club);
-    let cut = marks::due(club).filter(|mark| *mark == CutMark::Tip && next != Some(Step::Cut));
-    let of_cut = cut.map(|_| Step::Cut.cautions()).unwrap_or_default();
-    of_cut.iter().chain(next.map(Step::cautions).unwrap_or_default()).copied().collect()
+    found
 }
 
 /// One sentence: what the builder does next.
@@ -101,6 +95,9 @@ pub fn next_action(club: &ClubRecord) -> String {
         (Characteristic::ShaftBalance, "lay the shaft alone on the beam"),
     ];
     let missing: Vec<Characteristic> = club.missing().collect();
+    if club.stage() == Stage::Received {
+        return received_action(club);
+    }
     if let Some((_, words)) = parts.iter().find(|(characteristic, _)| missing.contains(characteristic)) {
         return (*words).to_owned();
     }
@@ -109,8 +106,27 @@ pub fn next_action(club: &ClubRecord) -> String {
             "lay the club together without adhesive and put it on the beam".to_owned()
         }
         Stage::DryFit => "bond head and shaft, then mark the step done".to_owned(),
-        Stage::Bonded => "cure, cut and grip the club, then mark the step done".to_owned(),
+        Stage::Bonded => match club.next_step() {
+            Some(step @ (Step::Grip | Step::Rest | Step::Cut)) if club.spec.work != WorkKind::Build => {
+                format!("{}, then mark the step done", step.label())
+            }
+            _ => "cure, cut and grip the club, then mark the step done".to_owned(),
+        },
         _ => finish_action(&missing),
+    }
+}
+
+/// A club that came in for repair: what it measures as it came is taken before anything is done to it.
+fn received_action(club: &ClubRecord) -> String {
+    let asked = Characteristic::all()
+        .filter(|c| c.measured_on() == MeasuredOn::Club && club.spec.target(*c).is_some())
+        .filter(|c| !club.valid().any(|e| e.filed.stage == Stage::Received && e.filed.characteristic == *c));
+    let asked: Vec<&str> = asked.map(Characteristic::label).collect();
+    let step = club.next_step().map_or("hand it over", Step::label);
+    if asked.is_empty() {
+        format!("it is measured as it came: {step}, then mark the step done")
+    } else {
+        format!("measure the club as it came ({}); then {step} and mark the step done", asked.join(", "))
     }
 }
 

@@ -7,7 +7,7 @@ use super::build::Build;
 use super::desk::{Refusal, refused};
 use super::event::Change;
 use super::marks::typed;
-use super::order::{ClubSpec, Order, TargetRow, is_order_number, token};
+use super::order::{ClubSpec, Order, Priority, TargetRow, WorkKind, is_order_number, token};
 use super::record::{ClubRecord, ClubState};
 use super::state::State;
 use crate::club::characteristic::Characteristic;
@@ -50,13 +50,17 @@ pub(super) fn build_again(
         name: built.spec.name.clone(),
         kind: built.spec.kind,
         hand: built.spec.hand,
+        work: WorkKind::Build,
+        route: WorkKind::Build.usual_route().to_vec(),
         targets,
         build,
         details: built.spec.details.clone(),
         models: built.spec.models.clone(),
     };
     let player = original.and_then(|order| order.player.clone());
-    Ok(vec![Change::OrderImported { order: Order { number, player, due: None, clubs: vec![spec] } }])
+    Ok(vec![Change::OrderImported {
+        order: Order { number, player, due: None, priority: Priority::Normal, clubs: vec![spec] },
+    }])
 }
 
 /// Where the new shaft is cut. It is another shaft: without its own raw length marks of the old one would be wrong, so
@@ -137,6 +141,8 @@ fn text(characteristic: Characteristic, value: f64, asked: &Target) -> Option<St
         Dimension::Frequency => " cpm",
         Dimension::Inertia => " kg.cm2",
         Dimension::Volume => " cm3",
+        Dimension::Duration => " min",
+        Dimension::Temperature => " °C",
     };
     // A digit more than is shown: the repeat aims at what was measured, not at what was read off.
     let decimals = characteristic.decimals() + 1;

@@ -3,6 +3,7 @@
 //! Each is worked out on the assembly model of the weighed parts, and its difference put on the club as it stands. One of
 //! each way at most, and only what brings the club nearer, is still possible at this step and keeps the order's limits.
 
+use super::cautions;
 use super::drawer_stock::{DrawerStock, TakenPart};
 use super::drawers::{Item, ItemKind};
 use super::effects::Change;
@@ -40,7 +41,7 @@ pub(super) fn alternatives(club: &ClubRecord, stock: &DrawerStock, need: &Need) 
         });
         let best = swaps.min_by(|a, b| a.0.cmp(&b.0).then_with(|| a.1.name.cmp(&b.1.name)));
         if let Some((score, item, change)) = best {
-            found.push((score, of_item(need, way, item, &change)));
+            found.push((score, of_item(club, need, way, item, &change)));
         }
     }
     if let Some((change, proposal)) = butt_trim(club, need, &inputs) {
@@ -84,7 +85,7 @@ fn swap(club: &ClubRecord, way: Way, item: &Item, inputs: &Inputs) -> Option<Cha
     Some(Change::between(&outcome(inputs)?, &outcome(&other)?, 0.0))
 }
 
-fn of_item(need: &Need, way: Way, item: &Item, change: &Change) -> Proposal {
+fn of_item(club: &ClubRecord, need: &Need, way: Way, item: &Item, change: &Change) -> Proposal {
     let parts = vec![TakenPart {
         item: item.name.clone(),
         kind: item.kind,
@@ -104,8 +105,8 @@ fn of_item(need: &Need, way: Way, item: &Item, change: &Change) -> Proposal {
         proven: true,
         text,
         cautions: match way {
-            Way::Grip => Step::Grip.cautions(),
-            _ => &[],
+            Way::Grip => cautions::words(Step::Grip, club.spec.work),
+            _ => Vec::new(),
         },
     }
 }
@@ -141,7 +142,7 @@ fn butt_trim(club: &ClubRecord, need: &Need, inputs: &Inputs) -> Option<(Change,
         reaches: need.is_good(points.0),
         proven: true,
         text,
-        cautions: Step::Cut.cautions(),
+        cautions: cautions::words(Step::Cut, club.spec.work),
     };
     debug_assert!((points_after(&proposal) - points.0).abs() < 1e-9);
     Some((change, proposal))

@@ -83,7 +83,14 @@ impl Change {
     pub fn bearing(&self) -> Bearing<'_> {
         match self {
             Self::SessionEnded => Bearing::default(),
-            Self::SessionStarted { .. } => Bearing::latest("session", ""),
+            // Running time is counted over the sessions.
+            Self::SessionStarted { .. } => Bearing { bench: true, ..Bearing::latest("session", "") },
+            Self::AdhesiveEntered { .. }
+            | Self::BatchMixed { .. }
+            | Self::BatchDiscarded { .. }
+            | Self::ClockStepped { .. }
+            | Self::OrderPutAside { .. }
+            | Self::OrderTakenUp { .. } => Bearing { bench: true, ..Bearing::default() },
             Self::PolicySet(_) => Bearing::latest("policy", ""),
             Self::RulesSet(_) | Self::BendLimitsSet { .. } => Bearing { bench: true, ..Bearing::default() },
             Self::BendDone { club, .. } => Bearing { files: true, bend: true, ..Bearing::of_club(club) },
@@ -94,9 +101,11 @@ impl Change {
             Self::OrderOpened { .. } => Bearing::latest("order_opened", ""),
             Self::ClubOpened { club } => Bearing { club: Some(club), ..Bearing::latest("club_opened", "") },
             Self::ClubFinished { club } => Bearing { club: Some(club), ..Bearing::latest("club_finished", "") },
-            Self::ClubPutAside { club } | Self::StepDone { club, .. } | Self::ClubReopened { club } => {
-                Bearing::of_club(club)
-            }
+            Self::ClubPutAside { club }
+            | Self::StepDone { club, .. }
+            | Self::CautionsAcknowledged { club, .. }
+            | Self::CureOverridden { club, .. }
+            | Self::ClubReopened { club } => Bearing::of_club(club),
             Self::ReadingCaptured(captured) => {
                 Bearing { value: true, ..Bearing::latest("reading_captured", &captured.instrument) }
             }

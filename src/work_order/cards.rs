@@ -4,8 +4,9 @@
 //! on the moment, as it does for the buttons of the page, and never on more than the page shows.
 
 use super::advice;
-use super::desk::{Refusal, file_by_hand, refused, step_done, void};
+use super::desk::{Refusal, file_by_hand, refused, void};
 use super::event::Change;
+use super::finishing::step_done;
 use super::intake::{open_club, open_order};
 use super::order::Order;
 use super::part_code;
@@ -21,6 +22,7 @@ pub(super) fn scan(state: &State, code: &str) -> Result<Vec<Change>, Refusal> {
         Some(Ticket::Club(token)) => open_club(state, &token),
         Some(Ticket::Step(step)) => step_done(state, step),
         Some(Ticket::NextStep) => next_step_done(state),
+        Some(Ticket::Acknowledge) => acknowledge(state),
         Some(Ticket::NextClub) => next_club(state),
         Some(Ticket::Operator(who)) => Ok(vec![Change::OperatorChanged { operator: Some(who) }]),
         Some(Ticket::VoidLast) => void(state, None, "taken back with the card"),
@@ -55,9 +57,23 @@ pub(super) fn next_step_done(state: &State) -> Result<Vec<Change>, Refusal> {
             None => refused("no club is open, so no step comes next: scan an order ticket first"),
         };
     };
-    match advice::next_step(club) {
+    match club.next_step() {
         Some(step) => step_done(state, step),
         None => refused(format!("{} has no step left: it is handed over", club.spec.id)),
+    }
+}
+
+/// What can hurt at the step that comes next was read by whoever is at the bench.
+pub(super) fn acknowledge(state: &State) -> Result<Vec<Change>, Refusal> {
+    let Some(club) = state.club() else {
+        return refused("no club is open, so no cautions are shown: scan an order ticket first");
+    };
+    let shown = club.next_step().map(|step| (step, advice::cautions(club)));
+    match shown {
+        Some((step, cautions)) if !cautions.is_empty() => {
+            Ok(vec![Change::CautionsAcknowledged { club: club.spec.id.clone(), step, cautions }])
+        }
+        _ => refused(format!("no cautions are shown for {} now", club.spec.id)),
     }
 }
 
@@ -108,7 +124,7 @@ mod tests {
     use crate::work_order::desk::{Command, answer};
     use crate::work_order::details::Details;
     use crate::work_order::event::{CapturedReading, EventId, Numbering, Place};
-    use crate::work_order::order::{ClubKind, ClubSpec, Hand};
+    use crate::work_order::order::{ClubKind, ClubSpec, Hand, Priority, WorkKind};
 
     /// 203 g on a scale.
     fn captured() -> CapturedReading {
@@ -146,13 +162,15 @@ mod tests {
                 name: format!("{n}-iron"),
                 kind: ClubKind::Iron,
                 hand: Hand::Right,
+                work: WorkKind::Build,
+                route: Vec::new(),
                 targets: Vec::new(),
                 details: Details::default(),
                 build: Build::default(),
                 models: crate::work_order::order::Models::default(),
             };
             let clubs = (1..=3).map(club).collect();
-            let order = Order { number: "W-1".into(), player: None, due: None, clubs };
+            let order = Order { number: "W-1".into(), player: None, due: None, priority: Priority::Normal, clubs };
             let mut table = Self { state: State::default(), numbering: Numbering::after(1, 0) };
             table.take(vec![Change::OrderImported { order }]);
             table
@@ -213,12 +231,12 @@ mod tests {
             table.take(vec![Change::ClubOpened { club: id.into() }, Change::ClubFinished { club: id.into() }]);
         }
         assert_eq!(table.state.current_club, None);
-        assert_eq!(table.state.queue().map(|order| order.number.as_str()).collect::<Vec<_>>(), ["W-1"]);
+        assert_eq!(table.state.queue().iter().map(|order| order.number.as_str()).collect::<Vec<_>>(), ["W-1"]);
         table.check(&[("BS1/O/W-1", "W-1/1")]);
         assert_eq!(table.state.clubs["W-1/1"].state, ClubState::InWork);
         table.take(vec![Change::ClubFinished { club: "W-1/1".into() }]);
         table.check(&[("BS1/N", "every club is built"), ("BS1/O/W-1", "is finished")]);
-        assert_eq!(table.state.queue().count(), 0);
+        assert_eq!(table.state.queue().len(), 0);
     }
 
     #[test]

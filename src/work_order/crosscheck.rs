@@ -162,7 +162,7 @@ mod tests {
     use crate::work_order::details::Details;
     use crate::work_order::event::FiledValue;
     use crate::work_order::judging::{DecisionRule, Verdict};
-    use crate::work_order::order::{ClubKind, ClubSpec, Hand};
+    use crate::work_order::order::{ClubKind, ClubSpec, Hand, WorkKind};
     use crate::work_order::record::{Method, Standing};
 
     struct Club(ClubRecord, u64);
@@ -175,6 +175,8 @@ mod tests {
                 name: "driver".into(),
                 kind: ClubKind::Driver,
                 hand: Hand::Right,
+                work: WorkKind::Build,
+                route: Vec::new(),
                 targets: Vec::new(),
                 details: Details::default(),
                 build: Build::default(),

@@ -1,16 +1,17 @@
 //! What a reading or a command leads to: state and request come in, changes or a refusal in words leave.
 
+use super::adhesive::{self, Adhesive};
 use super::again;
 use super::bend_command::bend;
 use super::cards;
 use super::drawer_desk::{self, DrawerCommand};
 use super::event::{CapturedReading, Change, EventId, FiledValue, Place};
-use super::finishing::{after_change, finish};
+use super::finishing::{after_change, checked, finished_club_again, proven, step_done};
 use super::intake;
 use super::judging::{DecisionRule, judge};
 use super::marks::{self, MarkCommand};
 use super::order::{Order, Stage};
-use super::record::{ClubRecord, ClubState, Entry, Method, Standing};
+use super::record::{ClubRecord, Entry, Method, Standing};
 use super::routing::{Routed, Routing, route};
 use super::sources::{quantity_of, rule_uncertainty};
 use super::state::{CaptureLine, Fate, State};
@@ -20,15 +21,24 @@ use super::trust::{self, TrustCommand};
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::club::cut::CutMark;
 use crate::measurement::quantity::{Target, parse_target};
-use crate::measurement::reading::{Measured, Quantity, Reading};
+use crate::measurement::reading::{Measured, Reading};
 
 /// Something a person asks the bench to do.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Command {
-    /// Take an order in, or a new version of it.
-    ImportOrder(Order),
+    /// Take orders in, or new versions of them: all or none.
+    ImportOrders(Vec<Order>),
     /// Make an order the current one.
     OpenOrder(String),
+    /// Put an order aside.
+    PutOrderAside {
+        /// Its number.
+        order: String,
+        /// Why; may be empty.
+        why: String,
+    },
+    /// Take an order up again.
+    TakeOrderUp(String),
     /// Make a club the current one.
     OpenClub(String),
     /// A step of the current club is done.
@@ -107,6 +117,30 @@ pub enum Command {
     },
     /// The step that comes next is done.
     NextStep,
+    /// What can hurt at the step that comes next was read.
+    Acknowledge,
+    /// An adhesive is entered from its maker's sheet.
+    EnterAdhesive(Adhesive),
+    /// A batch of adhesive is mixed.
+    MixBatch {
+        /// The product's id.
+        adhesive: String,
+        /// Temperature of the workshop, in degrees Celsius.
+        temperature_c: f64,
+        /// The maker's lot.
+        lot: Option<String>,
+    },
+    /// The batch in force is used up or thrown away.
+    DiscardBatch,
+    /// The cure of a club is not waited for; no club means the current one.
+    OverrideCure {
+        /// The club's id.
+        club: Option<String>,
+        /// Who decides.
+        name: String,
+        /// Why.
+        why: String,
+    },
     /// The current club is put aside.
     PutAside,
     /// The current club is put aside and the next one of its order is opened.
@@ -194,24 +228,6 @@ fn place_in(state: &State, club: Option<&ClubRecord>, reading: EventId, captured
     }
 }
 
-/// A whole club laid down while none of the current club's parts is weighed is probably the one finished before.
-fn finished_club_again(state: &State, club: &ClubRecord, reading: &Reading) -> Option<Routing> {
-    let before = state.clubs.get(state.finished_last.as_ref()?)?;
-    let mass = reading.get(Quantity::Mass)?.value;
-    let before_mass = before.latest(Characteristic::TotalMass)?.filed.value;
-    let same = (mass - before_mass).abs() <= 0.01 * before_mass;
-    (!club.is_begun() && before.spec.id != club.spec.id && same).then(|| Routing::Refuse {
-        reason: format!(
-            "{mass:.1} g looks like {} again, which is finished, and no part of {} is weighed yet: open {} to measure it again",
-            before.spec.id, club.spec.id, before.spec.id
-        ),
-        choices: [before, club]
-            .iter()
-            .map(|c| Place { club: c.spec.id.clone(), characteristic: Characteristic::TotalMass })
-            .collect(),
-    })
-}
-
 fn file(
     state: &State,
     club: &ClubRecord,
@@ -251,13 +267,14 @@ fn file(
         by_hand,
     };
     let mut changes = vec![filed];
+    changes.extend(proven(club, &after, reading));
     let left = state.place_of(reading).filter(|former| *former != club.spec.id);
     if let Some(former) = left.and_then(|id| state.clubs.get(id)) {
         let mut without = former.clone();
         without.void(reading);
         changes.extend(after_change(state, former, &without));
     }
-    changes.extend(after_change(state, club, &after));
+    changes.extend(checked(club, reading, after_change(state, club, &after)));
     changes
 }
 
@@ -292,7 +309,9 @@ fn judged(
 /// Says why it cannot be done and what would do.
 pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> {
     match command {
-        Command::ImportOrder(order) => intake::import(state, order),
+        Command::ImportOrders(orders) => intake::import_all(state, orders),
+        Command::PutOrderAside { order, why } => intake::put_order_aside(state, order, why),
+        Command::TakeOrderUp(number) => intake::take_order_up(state, number),
         Command::OpenOrder(number) => intake::open_order(state, number),
         Command::OpenClub(id) => intake::open_club(state, id),
         Command::StepDone(step) => step_done(state, *step),
@@ -313,42 +332,17 @@ pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> 
             again::build_again(state, club, order.as_deref(), raw_length.as_deref())
         }
         Command::NextStep => cards::next_step_done(state),
+        Command::Acknowledge => cards::acknowledge(state),
+        Command::EnterAdhesive(adhesive) => Ok(adhesive::enter(state, adhesive)),
+        Command::MixBatch { adhesive, temperature_c, lot } => {
+            adhesive::mix(state, adhesive, *temperature_c, lot.as_deref())
+        }
+        Command::DiscardBatch => adhesive::discard(state),
+        Command::OverrideCure { club, name, why } => adhesive::override_cure(state, club.as_deref(), name, why),
         Command::PutAside => cards::put_aside(state),
         Command::NextClub => cards::next_club(state),
         Command::Accept => cards::accept(state),
     }
-}
-
-pub(super) fn step_done(state: &State, step: Step) -> Result<Vec<Change>, Refusal> {
-    // The hand-over card is scanned when the club is already complete and the next one is open.
-    let handed_over = |club: &ClubRecord| club.steps.iter().any(|s| s.step == Step::HandOver);
-    let before = state.finished_last.as_ref().and_then(|id| state.clubs.get(id)).filter(|club| !handed_over(club));
-    if step == Step::HandOver
-        && let Some(before) = before
-        && !state.club().is_some_and(ClubRecord::is_begun)
-    {
-        return Ok(vec![Change::StepDone { club: before.spec.id.clone(), step }]);
-    }
-    let Some(club) = state.club() else {
-        return refused(format!(
-            "no club is open, so \"{}\" cannot be marked done: scan an order ticket first",
-            step.label()
-        ));
-    };
-    if club.state != ClubState::Finished {
-        marks::allow(club, step)?;
-    }
-    let done = Change::StepDone { club: club.spec.id.clone(), step };
-    if step != Step::HandOver || club.state == ClubState::Finished {
-        return Ok(vec![done]);
-    }
-    let missing: Vec<&str> = club.missing().map(Characteristic::label).collect();
-    if !missing.is_empty() {
-        return refused(format!("{} cannot be handed over: {} not measured yet", club.spec.id, missing.join(", ")));
-    }
-    let mut changes = vec![done];
-    changes.extend(finish(state, club));
-    Ok(changes)
 }
 
 fn enter(
@@ -375,7 +369,7 @@ fn enter(
     let u = match typed.lower.zip(typed.upper) {
         // A stated half-width: rectangular distribution, JCGM 100:2008, 4.3.7.
         Some((lower, upper)) => (upper - lower) / 2.0 / 3f64.sqrt(),
-        None => rule_uncertainty(characteristic.dimension()),
+        None => rule_uncertainty(characteristic),
     };
     let stage = record.stage_for(characteristic);
     let filed = judged(state.policy.rule, record, characteristic, stage, (value, u));
@@ -383,14 +377,15 @@ fn enter(
     after.file(Entry {
         filed: filed.clone(),
         method: Method::Typed { text: quantity.to_owned() },
-        event: EventId(uuid::Uuid::nil()),
+        event: EventId::TYPED,
         at_us: 0,
         by: None,
         standing: Standing::Valid,
         budget: None,
     });
     let mut changes = vec![Change::ValueTyped { club: id.to_owned(), text: quantity.to_owned(), value: filed }];
-    changes.extend(after_change(state, record, &after));
+    changes.extend(proven(record, &after, EventId::TYPED));
+    changes.extend(checked(record, EventId::TYPED, after_change(state, record, &after)));
     Ok(changes)
 }
 

@@ -203,7 +203,7 @@ mod tests {
     use crate::work_order::forecast::outlook;
     use crate::work_order::judging::{DecisionRule, Verdict};
     use crate::work_order::learning::Learning;
-    use crate::work_order::order::{ClubKind, ClubSpec, Hand, Models, TargetRow};
+    use crate::work_order::order::{ClubKind, ClubSpec, Hand, Models, TargetRow, WorkKind};
     use crate::work_order::record::{Method, Standing, StepRecord};
     use crate::work_order::steps::Step;
 
@@ -285,6 +285,8 @@ mod tests {
                 name: "5-iron".into(),
                 kind: ClubKind::Iron,
                 hand: Hand::Right,
+                work: WorkKind::Build,
+                route: Vec::new(),
                 targets: vec![row],
                 build: Build { cut, dry_fit_stop: stop, ..Build::default() },
                 details: Details::default(),
@@ -352,7 +354,7 @@ mod tests {
         bonded.points = body(4.0, 67.1, 1.0, 1.0).points;
         let mut club = record(Some(plan()), DryFitStop::Cap, Stage::Bonded, &bonded);
         for step in [Step::Bond, Step::Cut] {
-            club.steps.push(StepRecord { step, at_us: 5, by: None });
+            club.steps.push(StepRecord { step, at_us: 5, by: None, proof: None, batch: None });
         }
         check(
             &club,

@@ -2,15 +2,17 @@
 //!
 //! Plain values; the stored shape is `journal::event`.
 
-pub use super::event_id::EventId;
-
+use super::adhesive::{Adhesive, Batch};
 use super::angle_check::AngleCheck;
 use super::bending::BendLimit;
+use super::cautions::Caution;
 use super::checks::{Check, Policy};
 use super::drawer_stock::TakenPart;
 use super::drawers::Drawers;
+pub use super::event_id::EventId;
 use super::judging::{DecisionRule, Verdict};
 use super::marks::{MarkMeasured, MarkOverridden};
+pub use super::numbering::Numbering;
 use super::order::{Order, Stage};
 use super::reference::{Purpose, Reference};
 use super::rules::RuleBook;
@@ -23,7 +25,6 @@ use crate::measurement::adjustment::Finding;
 use crate::measurement::calibration::Calibration;
 use crate::measurement::check_weight::InstrumentClass;
 use crate::measurement::reading::{InstrumentKind, Measured};
-use crate::measurement::stamp::Stamp;
 use crate::measurement::uncertainty::{Budget, Drift};
 
 /// One event with its place in the journal.
@@ -41,35 +42,6 @@ pub struct Event {
     pub by: Option<String>,
     /// What happened.
     pub change: Change,
-}
-
-/// Gives events their place, in order.
-#[derive(Debug, Clone)]
-pub struct Numbering {
-    epoch: u64,
-    next: u64,
-}
-
-impl Numbering {
-    /// Continues journal `epoch` behind `last`.
-    #[must_use]
-    pub fn after(epoch: u64, last: u64) -> Self {
-        Self { epoch, next: last + 1 }
-    }
-
-    /// Turns a change into the next event.
-    pub fn event(&mut self, stamp: Stamp, by: Option<&str>, change: Change) -> Event {
-        let seq = self.next;
-        self.next += 1;
-        Event {
-            epoch: self.epoch,
-            seq,
-            id: EventId::new(self.epoch, seq, stamp.at_us),
-            at_us: stamp.at_us,
-            by: by.map(str::to_owned),
-            change,
-        }
-    }
 }
 
 /// A captured placement.
@@ -181,6 +153,18 @@ pub enum Change {
         /// Its number.
         order: String,
     },
+    /// An order was put aside.
+    OrderPutAside {
+        /// Its number.
+        order: String,
+        /// Why, in a person's words.
+        why: String,
+    },
+    /// An order that was put aside is in the queue again.
+    OrderTakenUp {
+        /// Its number.
+        order: String,
+    },
     /// A club became the current one.
     ClubOpened {
         /// Its id.
@@ -239,6 +223,48 @@ pub enum Change {
         club: String,
         /// The step.
         step: Step,
+        /// The reading or typed value that proves it; none where a person said so.
+        proof: Option<EventId>,
+        /// The batch of adhesive it was done with.
+        batch: Option<String>,
+    },
+    /// A person has read what can hurt at a step.
+    CautionsAcknowledged {
+        /// The club.
+        club: String,
+        /// The step.
+        step: Step,
+        /// What can hurt, as it was shown.
+        cautions: Vec<Caution>,
+    },
+    /// An adhesive was entered from its maker's sheet, or entered anew.
+    AdhesiveEntered {
+        /// The product.
+        adhesive: Adhesive,
+    },
+    /// A batch of adhesive was mixed; bonds are made with it from now on.
+    BatchMixed {
+        /// The batch.
+        batch: Batch,
+    },
+    /// A batch of adhesive is used up or thrown away.
+    BatchDiscarded {
+        /// Its name.
+        batch: String,
+    },
+    /// A person decided not to wait for the cure of a club.
+    CureOverridden {
+        /// The club.
+        club: String,
+        /// Who decided.
+        name: String,
+        /// Why.
+        why: String,
+    },
+    /// The system's clock was put right while the bench ran.
+    ClockStepped {
+        /// By how much, in microseconds; positive: forward.
+        by_us: i64,
     },
     /// Loft or lie of a club was bent; it is not known until it is measured again.
     BendDone {
@@ -428,57 +454,4 @@ pub enum Change {
         /// How many were put in.
         pieces: u32,
     },
-}
-
-impl Change {
-    /// The kind in messages and tables.
-    #[must_use]
-    pub fn kind(&self) -> &'static str {
-        match self {
-            Self::SessionStarted { .. } => "session_started",
-            Self::SessionEnded => "session_ended",
-            Self::OrderImported { .. } => "order_imported",
-            Self::OrderRevised { .. } => "order_revised",
-            Self::OrderOpened { .. } => "order_opened",
-            Self::ClubOpened { .. } => "club_opened",
-            Self::ClubPutAside { .. } => "club_put_aside",
-            Self::ReadingCaptured(_) => "reading_captured",
-            Self::ReadingFiled { .. } => "reading_filed",
-            Self::ReadingUnfiled { .. } => "reading_unfiled",
-            Self::ReadingVoided { .. } => "reading_voided",
-            Self::ValueTyped { .. } => "value_typed",
-            Self::StepDone { .. } => "step_done",
-            Self::BendDone { .. } => "bend_done",
-            Self::MarkMeasured(_) => "mark_measured",
-            Self::MarkOverridden(_) => "mark_overridden",
-            Self::ClubFinished { .. } => "club_finished",
-            Self::ClubReopened { .. } => "club_reopened",
-            Self::InstrumentFound { .. } => "instrument_found",
-            Self::InstrumentLost { .. } => "instrument_lost",
-            Self::Calibrated { .. } => "calibrated",
-            Self::PolicySet(_) => "policy_set",
-            Self::RulesSet(_) => "rules_set",
-            Self::BendLimitsSet { .. } => "bend_limits_set",
-            Self::ReferenceExpected { .. } => "reference_expected",
-            Self::ReferenceWithdrawn { .. } => "reference_withdrawn",
-            Self::Checked(_) => "checked",
-            Self::CalibrationBegun { .. } => "calibration_begun",
-            Self::ReferenceRead { .. } => "reference_read",
-            Self::CalibrationProposed { .. } => "calibration_proposed",
-            Self::CalibrationAbandoned { .. } => "calibration_abandoned",
-            Self::AnglesChecked(_) => "angles_checked",
-            Self::StudyBegun(_) => "study_begun",
-            Self::StudyRead(_) => "study_read",
-            Self::StudySetAside { .. } => "study_set_aside",
-            Self::StudyResumed { .. } => "study_resumed",
-            Self::StudyBrokenOff { .. } => "study_broken_off",
-            Self::StudyFinished { .. } => "study_finished",
-            Self::OperatorChanged { .. } => "operator_changed",
-            Self::DrawersSet(_) => "drawers_set",
-            Self::PartsTaken { .. } => "parts_taken",
-            Self::PartsReturned { .. } => "parts_returned",
-            Self::StockCounted { .. } => "stock_counted",
-            Self::StockRefilled { .. } => "stock_refilled",
-        }
-    }
 }

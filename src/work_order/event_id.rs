@@ -11,6 +11,9 @@ impl std::fmt::Display for EventId {
 }
 
 impl EventId {
+    /// Stands for the typed value that is just being stored, until it has its id.
+    pub const TYPED: Self = Self(uuid::Uuid::nil());
+
     /// The id of event `seq` of journal `epoch` at `at_us`.
     ///
     /// A UUIDv7 (RFC 9562) whose random bits are mixed from the journal's number and the sequence, so a recorded

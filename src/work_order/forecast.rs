@@ -154,7 +154,7 @@ mod tests {
     use crate::work_order::details::Details;
     use crate::work_order::event::{EventId, FiledValue};
     use crate::work_order::judging::{DecisionRule, Verdict};
-    use crate::work_order::order::{ClubKind, ClubSpec, Hand};
+    use crate::work_order::order::{ClubKind, ClubSpec, Hand, WorkKind};
     use crate::work_order::record::{Entry, Method, Standing};
 
     fn club(values: &[(Characteristic, Stage, f64)]) -> ClubRecord {
@@ -164,6 +164,8 @@ mod tests {
             name: "5-iron".into(),
             kind: ClubKind::Iron,
             hand: Hand::Right,
+            work: WorkKind::Build,
+            route: Vec::new(),
             targets: Vec::new(),
             details: Details::default(),
             build: Build::default(),

@@ -1,16 +1,29 @@
 //! Orders taken in and opened: a new order, a new version of a known one, and which club is in hand.
 
 use super::desk::{Refusal, refused};
+use super::difference::differences;
 use super::event::Change;
 use super::order::{ClubSpec, Order};
 use super::record::{ClubRecord, ClubState};
 use super::state::State;
 
+/// Takes orders in, all of them or none.
+pub(super) fn import_all(state: &State, orders: &[Order]) -> Result<Vec<Change>, Refusal> {
+    let mut changes = Vec::new();
+    for (index, order) in orders.iter().enumerate() {
+        if orders.iter().take(index).any(|other| other.number == order.number) {
+            return refused(format!("order {} comes twice: keep one of them; nothing was taken in", order.number));
+        }
+        changes.extend(import(state, order)?);
+    }
+    Ok(changes)
+}
+
 /// Takes an order in, or a new version of it; the same version again changes nothing.
-pub(super) fn import(state: &State, order: &Order) -> Result<Vec<Change>, Refusal> {
+fn import(state: &State, order: &Order) -> Result<Vec<Change>, Refusal> {
     match state.orders.get(&order.number) {
         None => Ok(vec![Change::OrderImported { order: order.clone() }]),
-        Some(known) if known == order => Ok(Vec::new()),
+        Some(known) if differences(known, order).is_empty() => Ok(Vec::new()),
         Some(known) => {
             for club in &known.clubs {
                 keeps(state, order, club)?;
@@ -34,6 +47,13 @@ fn keeps(state: &State, order: &Order, club: &ClubSpec) -> Result<(), Refusal> {
         None => refused(format!(
             "order {}: {} is {how} and is missing from the new version; {remedy}",
             order.number, club.id
+        )),
+        Some(new) if new.work != club.work => refused(format!(
+            "order {}: {} is {how} as \"{}\" and would become \"{}\"; {remedy}",
+            order.number,
+            club.id,
+            club.work.label(),
+            new.work.label()
         )),
         Some(new) if (&new.name, new.kind, new.hand) != (&club.name, club.kind, club.hand) => refused(format!(
             "order {}: {} is {how} as a {}, {}-handed, and would become a {}, {}-handed; {remedy}",
@@ -60,7 +80,7 @@ pub(super) fn open_order(state: &State, number: &str) -> Result<Vec<Change>, Ref
             "order {number} is finished: every club is built; open one of its clubs to measure it again"
         ));
     };
-    let mut changes = Vec::new();
+    let mut changes = taken_up(state, number);
     if state.current_order.as_deref() != Some(number) {
         changes.push(Change::OrderOpened { order: number.to_owned() });
     }
@@ -78,7 +98,7 @@ pub(super) fn open_club(state: &State, id: &str) -> Result<Vec<Change>, Refusal>
     let Some(club) = found else {
         return refused(format!("there is no club {id}; `orders list` shows what there is"));
     };
-    let mut changes = Vec::new();
+    let mut changes = taken_up(state, &club.order);
     if state.current_order.as_ref() != Some(&club.order) {
         changes.push(Change::OrderOpened { order: club.order.clone() });
     }
@@ -86,4 +106,34 @@ pub(super) fn open_club(state: &State, id: &str) -> Result<Vec<Change>, Refusal>
         changes.push(Change::ClubOpened { club: club.spec.id.clone() });
     }
     Ok(changes)
+}
+
+/// An order that is opened is not put aside any more.
+fn taken_up(state: &State, number: &str) -> Vec<Change> {
+    let is_aside = state.orders_aside.contains_key(number);
+    is_aside.then(|| Change::OrderTakenUp { order: number.to_owned() }).into_iter().collect()
+}
+
+/// Puts an order aside, with its club in hand: it waits behind all others until it is taken up again.
+pub(super) fn put_order_aside(state: &State, number: &str, why: &str) -> Result<Vec<Change>, Refusal> {
+    if !state.orders.contains_key(number) {
+        return refused(format!("there is no order {number}; `orders list` shows what there is"));
+    }
+    if state.orders_aside.contains_key(number) {
+        return refused(format!("order {number} is put aside already"));
+    }
+    let mut changes = Vec::new();
+    if let Some(club) = state.club().filter(|club| club.order == number && club.state != ClubState::Finished) {
+        changes.push(Change::ClubPutAside { club: club.spec.id.clone() });
+    }
+    changes.push(Change::OrderPutAside { order: number.to_owned(), why: why.trim().to_owned() });
+    Ok(changes)
+}
+
+/// Takes an order up again: it has its turn in the queue, and nothing is opened.
+pub(super) fn take_order_up(state: &State, number: &str) -> Result<Vec<Change>, Refusal> {
+    match taken_up(state, number) {
+        changes if changes.is_empty() => refused(format!("order {number} is not put aside")),
+        changes => Ok(changes),
+    }
 }

@@ -172,7 +172,7 @@ pub fn standing(club: &ClubRecord, marks: &CutMarks, mark: CutMark) -> MarkStand
 /// Whether a shaft is already cut there, by the steps that are done.
 #[must_use]
 pub fn is_past(club: &ClubRecord, mark: CutMark) -> bool {
-    club.last_step().is_some_and(|step| step >= cut_by(mark))
+    club.steps.iter().any(|done| done.step >= cut_by(mark) && club.stands(done))
 }
 
 /// The first step that tells of a cut at this mark.
@@ -288,7 +288,7 @@ pub(super) fn typed(what: &str, quantity: &str) -> Result<Span, Refusal> {
     };
     // A stated half-width: rectangular distribution, JCGM 100:2008, 4.3.7.
     let half = typed.lower.zip(typed.upper).map(|(lower, upper)| (upper - lower) / 2.0 / 3f64.sqrt());
-    let u_mm = half.unwrap_or(rule_uncertainty(Dimension::Length));
+    let u_mm = half.unwrap_or(rule_uncertainty(Characteristic::Length));
     if u_mm > COARSEST_MM {
         return refused(format!(
             "{what}: \"{quantity}\" is too unsure to confirm anything, measure it to ± {:.1} mm or better",

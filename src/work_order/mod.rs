@@ -4,6 +4,7 @@
 //! [`set_plan`] which parts a set takes; [`routing`] finds the place of a reading, [`judging`]
 //! its verdict; an [`event`] says what happened; [`state`] is the fold of all events; [`desk`] answers commands.
 
+pub mod adhesive;
 pub mod advice;
 pub mod again;
 mod alternatives;
@@ -13,18 +14,22 @@ mod bend_command;
 pub mod bending;
 pub mod build;
 mod cards;
+pub mod cautions;
 pub mod check_verdict;
 pub mod checks;
 pub mod crosscheck;
 pub mod desk;
 pub mod details;
+pub mod difference;
 pub mod drawer_desk;
 pub mod drawer_stock;
 pub mod drawers;
 mod dry_fit;
 pub mod effects;
+pub mod elapsed;
 pub mod event;
 mod event_id;
+mod event_kind;
 mod finishing;
 pub mod forecast;
 pub mod guide;
@@ -33,6 +38,7 @@ pub mod judging;
 pub mod learning;
 pub mod marks;
 mod need;
+mod numbering;
 pub mod order;
 pub mod part_code;
 mod parts_model;
@@ -51,3 +57,4 @@ pub mod study_desk;
 pub mod study_plan;
 pub mod ticket;
 pub mod trust;
+mod turn;

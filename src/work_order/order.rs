@@ -6,6 +6,7 @@ use sha2::{Digest as _, Sha256};
 
 use super::build::Build;
 use super::details::Details;
+use super::steps::Step;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::measurement::quantity::Target;
 
@@ -21,8 +22,11 @@ pub struct Order {
     pub number: String,
     /// The shop's reference for the player; no name is needed.
     pub player: Option<String>,
-    /// When it is promised for, as written.
+    /// When it is promised for: a day `2026-12-24`, a day and time `2026-12-24 17:00` by the bench's own clock on the
+    /// wall, or words.
     pub due: Option<String>,
+    /// How much it presses.
+    pub priority: Priority,
     /// The clubs, in the order of building.
     pub clubs: Vec<ClubSpec>,
 }
@@ -40,6 +44,10 @@ pub struct ClubSpec {
     pub kind: ClubKind,
     /// For which hand.
     pub hand: Hand,
+    /// What is done to it.
+    pub work: WorkKind,
+    /// The steps of the work, in order; empty in journals older than routes, see [`ClubSpec::route`].
+    pub route: Vec<Step>,
     /// What it must measure.
     pub targets: Vec<TargetRow>,
     /// What else is known of its parts.
@@ -133,6 +141,65 @@ named!(
 );
 
 named!(
+    /// How much an order presses.
+    #[derive(Default)]
+    Priority {
+        /// Before all others.
+        Urgent = "urgent",
+        /// In its turn.
+        #[default]
+        Normal = "normal",
+        /// When there is nothing else to do.
+        Low = "low",
+    }
+);
+
+named!(
+    /// What is done to a club.
+    #[derive(Default)]
+    WorkKind {
+        /// It is built from parts.
+        #[default]
+        Build = "build",
+        /// It gets another grip.
+        Regrip = "regrip",
+        /// It gets another shaft.
+        Reshaft = "reshaft",
+        /// It is made longer or shorter.
+        ReLength = "re_length",
+        /// Its loft and lie are set, nothing else.
+        LoftLie = "loft_lie",
+    }
+);
+
+impl WorkKind {
+    /// The words a person reads.
+    #[must_use]
+    pub fn label(self) -> &'static str {
+        match self {
+            Self::Build => "build",
+            Self::Regrip => "new grip",
+            Self::Reshaft => "new shaft",
+            Self::ReLength => "another length",
+            Self::LoftLie => "loft and lie only",
+        }
+    }
+
+    /// The usual steps of this work, in order (common practice, no source).
+    #[must_use]
+    pub fn usual_route(self) -> &'static [Step] {
+        match self {
+            Self::Build | Self::Reshaft => Step::ALL,
+            Self::Regrip => &[Step::Prepare, Step::Grip, Step::Rest, Step::FinalCheck, Step::HandOver],
+            Self::ReLength => {
+                &[Step::Prepare, Step::Cut, Step::Grip, Step::Rest, Step::Adjust, Step::FinalCheck, Step::HandOver]
+            }
+            Self::LoftLie => &[Step::Adjust, Step::FinalCheck, Step::HandOver],
+        }
+    }
+}
+
+named!(
     /// Which hand the club is for.
     Hand {
         /// Right-handed.
@@ -161,6 +228,12 @@ named!(
 );
 
 impl ClubSpec {
+    /// The steps of the work, in order.
+    #[must_use]
+    pub fn route(&self) -> &[Step] {
+        if self.route.is_empty() { self.work.usual_route() } else { &self.route }
+    }
+
     /// The target of a characteristic, if the order has one.
     #[must_use]
     pub fn target(&self, characteristic: Characteristic) -> Option<&TargetRow> {
@@ -197,7 +270,42 @@ pub fn token(id: &str) -> String {
     hash.chars().take(TOKEN_DIGITS).collect()
 }
 
+/// Whether a text is a day, `2026-12-24`, or a day and time, `2026-12-24 17:00`.
+#[must_use]
+pub fn is_date(text: &str) -> bool {
+    let number = |from: usize, to: usize| -> Option<u32> {
+        let digits = text.get(from..to)?;
+        digits.bytes().all(|byte| byte.is_ascii_digit()).then(|| digits.parse().ok())?
+    };
+    let shape: String = text.chars().map(|c| if c.is_ascii_digit() { '0' } else { c }).collect();
+    let (Some(year), Some(month), Some(day)) = (number(0, 4), number(5, 7), number(8, 10)) else { return false };
+    let leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
+    let days = match month {
+        2 => 28 + u32::from(leap),
+        4 | 6 | 9 | 11 => 30,
+        _ => 31,
+    };
+    let is_day = (1..=12).contains(&month) && (1..=days).contains(&day);
+    match shape.as_str() {
+        "0000-00-00" => is_day,
+        "0000-00-00 00:00" => is_day && number(11, 13) < Some(24) && number(14, 16) < Some(60),
+        _ => false,
+    }
+}
+
 impl Order {
+    /// Sorts orders as they should be worked on: what presses first, then what is due first. A day without a time ends
+    /// with the day; words come behind all dates, no promise behind all words.
+    #[must_use]
+    pub fn turn(&self) -> (Priority, u8, String) {
+        let (rank, due) = match self.due.as_deref() {
+            Some(due) if is_date(due) => (0, if due.len() == 10 { format!("{due} 24:00") } else { due.to_owned() }),
+            Some(_) => (1, String::new()),
+            None => (2, String::new()),
+        };
+        (self.priority, rank, due)
+    }
+
     /// The club with this id.
     #[must_use]
     pub fn club(&self, id: &str) -> Option<&ClubSpec> {
@@ -213,5 +321,54 @@ impl Stage {
             MeasuredOn::Part => self == Self::Part,
             MeasuredOn::Club => matches!(self, Self::Gripped | Self::Final),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn dates_are_days_that_there_are() {
+        for good in ["2026-12-24", "2028-02-29", "2000-02-29 00:00", "2026-01-31 23:59"] {
+            assert!(is_date(good), "{good}");
+        }
+        for bad in [
+            "2026-02-29",
+            "1900-02-29",
+            "2026-13-01",
+            "2026-00-10",
+            "2026-04-31",
+            "2026-12-24 24:00",
+            "2026-12-24T17:00",
+            "24.12.2026",
+            "soon",
+            "2026-12-2é",
+            "",
+        ] {
+            assert!(!is_date(bad), "{bad}");
+        }
+    }
+
+    #[test]
+    fn what_presses_comes_first_then_what_is_due_first() {
+        let order = |priority, due: Option<&str>| Order {
+            number: due.unwrap_or("none").to_owned(),
+            player: None,
+            due: due.map(str::to_owned),
+            priority,
+            clubs: Vec::new(),
+        };
+        let mut orders = [
+            order(Priority::Low, Some("2026-01-01")),
+            order(Priority::Normal, None),
+            order(Priority::Normal, Some("before the ferry")),
+            order(Priority::Normal, Some("2026-12-24")),
+            order(Priority::Normal, Some("2026-12-24 17:00")),
+            order(Priority::Urgent, None),
+        ];
+        orders.sort_by_key(Order::turn);
+        let dues: Vec<&str> = orders.iter().map(|order| order.number.as_str()).collect();
+        assert_eq!(dues, ["none", "2026-12-24 17:00", "2026-12-24", "before the ferry", "none", "2026-01-01"]);
     }
 }

@@ -51,7 +51,7 @@ pub struct Proposal {
     /// The words: `put 2 g + 0.5 g at the head: D3.0, total +2.5 g`.
     pub text: String,
     /// What can hurt. The maker's data sheet, local codes and licensed practice come first.
-    pub cautions: &'static [&'static str],
+    pub cautions: Vec<&'static str>,
 }
 
 /// What could be done about a swing weight.
@@ -218,7 +218,7 @@ impl<'a> Chest<'a> {
             reaches: need.is_good(need.base.points + change.points),
             proven,
             text,
-            cautions: &[
+            cautions: vec![
                 "Weights: no more mass or pieces than the maker of the head allows; fasten them as its data sheet says.",
             ],
             parts,

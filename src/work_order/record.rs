@@ -2,14 +2,18 @@
 
 use std::sync::Arc;
 
+use super::adhesive::Bond;
 use super::bending::Bend;
+use super::cautions::Caution;
 use super::drawer_stock::{TakenPart, Taking};
 use super::event::{EventId, FiledValue};
 use super::guide::Guide;
-use super::marks::{MarkDeed, MarkRecord};
-use super::order::{ClubSpec, Stage};
+use super::marks::{self, MarkDeed, MarkRecord};
+use super::order::{ClubSpec, Stage, WorkKind};
+use super::sources::quantity_of;
 use super::steps::Step;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
+use crate::club::cut::CutMark;
 use crate::measurement::uncertainty::Budget;
 
 super::order::named!(
@@ -103,6 +107,23 @@ pub struct StepRecord {
     pub at_us: i64,
     /// Who.
     pub by: Option<String>,
+    /// The reading or typed value that proves it, where a measurement finished it.
+    pub proof: Option<EventId>,
+    /// The batch of adhesive that was used.
+    pub batch: Option<String>,
+}
+
+/// What a person has read and acknowledged before a step.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Acknowledgement {
+    /// The step.
+    pub step: Step,
+    /// What can hurt at it, as it was shown.
+    pub cautions: Vec<Caution>,
+    /// When, in microseconds since 1970 UTC.
+    pub at_us: i64,
+    /// Who.
+    pub by: Option<String>,
 }
 
 /// Something of a club that was taken back.
@@ -139,6 +160,10 @@ pub struct ClubRecord {
     pub guide: Arc<Guide>,
     /// Second measurements of cut marks, oldest first.
     pub marks: Vec<MarkRecord>,
+    /// Cautions acknowledged, oldest first.
+    pub acknowledged: Vec<Acknowledgement>,
+    /// How its head was last bonded, where a batch was in force.
+    pub bond: Option<Bond>,
     /// Parts taken from the drawers for it, oldest first.
     pub takings: Vec<Taking>,
     /// When it was finished.
@@ -161,6 +186,8 @@ impl ClubRecord {
             bends: Vec::new(),
             guide: Arc::default(),
             marks: Vec::new(),
+            acknowledged: Vec::new(),
+            bond: None,
             takings: Vec::new(),
             finished_at_us: None,
             last_seq: 0,
@@ -170,7 +197,16 @@ impl ClubRecord {
     /// The stage at which something measured on the assembled club now belongs.
     #[must_use]
     pub fn stage(&self) -> Stage {
-        self.steps.iter().filter_map(|step| step.step.leaves_at()).max().unwrap_or(Stage::DryFit)
+        let reached = self.steps.iter().filter_map(|step| step.step.leaves_at()).max();
+        reached.unwrap_or(match self.spec.work {
+            WorkKind::Build => Stage::DryFit,
+            // As it came in, until something was done to it.
+            _ if self.steps.is_empty() => Stage::Received,
+            // Its old shaft is pulled: head and shaft are laid together anew.
+            WorkKind::Reshaft => Stage::DryFit,
+            // Head and shaft stay together; only the grip is off.
+            WorkKind::Regrip | WorkKind::ReLength | WorkKind::LoftLie => Stage::Bonded,
+        })
     }
 
     /// The stage an entry of `characteristic` belongs to now.
@@ -270,16 +306,59 @@ impl ClubRecord {
         !self.spec.targets.is_empty() && self.missing().next().is_none()
     }
 
-    /// The last step done, in the order of the work.
+    /// Whether a step is done, by a person or by the measurement that proves it.
     #[must_use]
-    pub fn last_step(&self) -> Option<Step> {
-        self.steps.iter().map(|step| step.step).max()
+    pub fn has_done(&self, step: Step) -> bool {
+        self.steps.iter().any(|done| done.step == step && self.stands(done))
+    }
+
+    /// Whether a step still counts: one that a measurement proved does until that is taken back.
+    #[must_use]
+    pub fn stands(&self, done: &StepRecord) -> bool {
+        let counts = |event| self.entries.iter().any(|e| e.event == event && e.standing != Standing::Voided);
+        done.proof.is_none_or(counts)
+    }
+
+    /// Whether a step behind the bond is done after the last bond.
+    #[must_use]
+    pub fn has_done_since_bond(&self) -> bool {
+        let bonded = self.steps.iter().rposition(|done| done.step == Step::Bond);
+        self.steps.iter().skip(bonded.map_or(0, |at| at + 1)).any(|done| done.step > Step::Bond)
+    }
+
+    /// The step that comes next on the club's route: the one behind the furthest that is done.
+    #[must_use]
+    pub fn next_step(&self) -> Option<Step> {
+        let route = self.spec.route();
+        let is_behind = |step: Step| self.has_done(step) || self.needs_no(step);
+        let furthest = route.iter().rposition(|step| is_behind(*step));
+        route.get(furthest.map_or(0, |at| at + 1)).copied()
+    }
+
+    /// Whether nobody has to say that a step is done: parts that are all weighed, or not to be weighed at all, are
+    /// prepared unless a tip is to be cut, and a club that was measured at its dry fit was laid together.
+    fn needs_no(&self, step: Step) -> bool {
+        match step {
+            Step::Prepare => {
+                self.spec.work == WorkKind::Build
+                    && self.parts_missing().next().is_none()
+                    && marks::due(self) != Some(CutMark::Tip)
+            }
+            Step::DryFit => self.valid().any(|entry| entry.filed.stage == Stage::DryFit),
+            _ => false,
+        }
+    }
+
+    /// What the order asks for of the parts alone, and an instrument reads, and is not measured yet.
+    pub fn parts_missing(&self) -> impl Iterator<Item = Characteristic> {
+        self.missing().filter(|c| c.measured_on() == MeasuredOn::Part && quantity_of(*c).is_some())
     }
 
     /// Whether anything says that the parts were put together.
     #[must_use]
     pub fn is_assembled(&self) -> bool {
-        !self.steps.is_empty() || self.valid().any(|entry| entry.filed.stage != Stage::Part)
+        let put_together = self.steps.iter().any(|done| done.step != Step::Prepare);
+        put_together || self.spec.work != WorkKind::Build || self.valid().any(|e| e.filed.stage != Stage::Part)
     }
 
     /// Whether something was measured on the club or a step was done.

@@ -4,7 +4,7 @@
 //! guess: what fits nothing or two things is shown and waits for a person.
 
 use super::event::Place;
-use super::order::{ClubKind, Stage};
+use super::order::{ClubKind, Stage, WorkKind};
 use super::record::ClubRecord;
 use crate::club::characteristic::Characteristic;
 use crate::measurement::reading::{InstrumentKind, Measured, Quantity, Reading};
@@ -116,7 +116,8 @@ const MASSES: [Characteristic; 4] =
 
 fn route_mass(club: &ClubRecord, reading: &Reading) -> Routing {
     let Some(mass) = reading.get(Quantity::Mass) else { return refuse("the instrument sent no mass") };
-    let mut fitting: Vec<Characteristic> = MASSES.into_iter().filter(|c| band(club, *c).contains(mass.value)).collect();
+    let fits = |c: &Characteristic| is_handled(club, *c) && band(club, *c).contains(mass.value);
+    let mut fitting: Vec<Characteristic> = MASSES.into_iter().filter(fits).collect();
     // Of two that are possible, the one whose limits it meets, if the other's are not met.
     let meets = |c: &Characteristic| {
         let limits = club.spec.target(*c).and_then(|row| row.target.lower.zip(row.target.upper));
@@ -159,7 +160,8 @@ fn route_beam(club: &ClubRecord, reading: &Reading) -> Routing {
         return refuse("the beam did not show mass, balance and swing weight together");
     };
     let is_club = band(club, Characteristic::TotalMass).contains(mass.value);
-    let is_shaft = band(club, Characteristic::ShaftMass).contains(mass.value);
+    let is_shaft =
+        is_handled(club, Characteristic::ShaftMass) && band(club, Characteristic::ShaftMass).contains(mass.value);
     let place = |characteristic, measured| Routed { characteristic, stage: club.stage_for(characteristic), measured };
     let length = club.latest(Characteristic::Length).map_or(club.spec.length_mm(), |e| e.filed.value);
     // The centre of mass of a club with a head on it lies beyond the middle and inside the club.
@@ -207,6 +209,19 @@ fn route_angles(club: &ClubRecord, reading: &Reading) -> Routing {
         values.push(Routed { characteristic, stage: club.stage_for(characteristic), measured });
     }
     if values.is_empty() { refuse("the gauge sent no angles") } else { Routing::File { values } }
+}
+
+/// Whether a part lies on the bench by itself in this work, or the order asks for it: a club that only gets another grip
+/// is not taken apart.
+fn is_handled(club: &ClubRecord, characteristic: Characteristic) -> bool {
+    let by_work = match club.spec.work {
+        WorkKind::Build | WorkKind::Reshaft => true,
+        WorkKind::Regrip | WorkKind::ReLength => {
+            matches!(characteristic, Characteristic::GripMass | Characteristic::TotalMass)
+        }
+        WorkKind::LoftLie => characteristic == Characteristic::TotalMass,
+    };
+    by_work || club.spec.target(characteristic).is_some()
 }
 
 /// The plausible range of a characteristic of mass for this club.
@@ -303,6 +318,8 @@ mod tests {
                 name: "driver".into(),
                 kind: ClubKind::Driver,
                 hand: Hand::Right,
+                work: WorkKind::Build,
+                route: Vec::new(),
                 targets,
                 details: Details::default(),
                 build: Build::default(),

@@ -3,16 +3,19 @@
 use std::collections::{BTreeMap, HashMap, VecDeque};
 use std::sync::Arc;
 
+use super::adhesive::{Adhesives, Override};
 use super::bending::Bend;
 use super::checks::Policy;
+use super::difference::Revision;
 use super::drawer_stock::{DrawerStock, Taking};
 use super::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
 use super::guide::Guide;
 use super::learning::Learning;
 use super::marks::{MarkDeed, MarkRecord};
 use super::order::{Order, Stage};
-use super::record::{ClubRecord, ClubState, Entry, Method, StepRecord, VoidRecord};
+use super::record::{Acknowledgement, ClubRecord, ClubState, Entry, Method, StepRecord, VoidRecord};
 use super::sources::quantity_of;
+use super::steps::Step;
 use super::study::Studies;
 use super::trust::Trust;
 use crate::club::characteristic::Characteristic;
@@ -78,6 +81,10 @@ pub struct State {
     pub orders: BTreeMap<String, Order>,
     /// Order numbers, oldest import first.
     pub order_sequence: Vec<String>,
+    /// What each later version of an order changed, oldest first, by number.
+    pub revisions: BTreeMap<String, VecDeque<Revision>>,
+    /// Orders put aside, with the reason.
+    pub orders_aside: BTreeMap<String, String>,
     /// Clubs by id.
     pub clubs: HashMap<String, ClubRecord>,
     /// The order that is open.
@@ -100,6 +107,8 @@ pub struct State {
     pub trust: Trust,
     /// Gauge studies.
     pub studies: Studies,
+    /// Adhesives, batches and the running time that cures are counted in.
+    pub adhesives: Adhesives,
     /// The rules that verdicts and checks go by.
     pub policy: Policy,
     /// What clubs are compared with and advised by.
@@ -122,6 +131,7 @@ impl State {
         self.seq = event.seq;
         self.trust.apply(event);
         self.studies.apply(event);
+        self.adhesives.apply(event);
         self.drawer_stock.apply(event);
         match &event.change {
             Change::SessionStarted { .. } => self.connected.clear(),
@@ -163,8 +173,21 @@ impl State {
             Change::ReferenceRead { placement, .. } => self.is_reference(placement.reading),
             Change::AnglesChecked(check) => self.is_reference(check.reading),
             Change::StudyRead(value) => self.set_fate(value.reading, Fate::Study { study: value.study.clone() }),
-            Change::OrderImported { order } | Change::OrderRevised { order } => self.take_order(order, event.seq),
+            Change::OrderImported { order } => self.take_order(order, event.seq),
+            Change::OrderRevised { order } => {
+                self.revise(event, order);
+                self.take_order(order, event.seq);
+            }
             Change::OrderOpened { order } => self.current_order = Some(order.clone()),
+            Change::OrderPutAside { order, why } => {
+                self.orders_aside.insert(order.clone(), why.clone());
+                if self.current_order.as_ref() == Some(order) {
+                    self.current_order = None;
+                }
+            }
+            Change::OrderTakenUp { order } => {
+                self.orders_aside.remove(order);
+            }
             Change::ClubOpened { club } => self.open_club(club, event.seq),
             Change::ClubPutAside { club } => {
                 self.on_club(club, event.seq, |record| record.state = ClubState::Aside);
@@ -232,9 +255,19 @@ impl State {
                 };
                 self.on_club(club, event.seq, |record| record.file(entry));
             }
-            Change::StepDone { club, step } => {
-                let done = StepRecord { step: *step, at_us: event.at_us, by: event.by.clone() };
-                self.on_club(club, event.seq, |record| record.steps.push(done));
+            Change::StepDone { club, step, proof, batch } => {
+                let (at_us, by) = (event.at_us, event.by.clone());
+                let done = StepRecord { step: *step, at_us, by, proof: *proof, batch: batch.clone() };
+                let bond = batch.as_ref().and_then(|batch| self.adhesives.bond(event, batch));
+                if *step == Step::Bond {
+                    self.adhesives.wait_for(club, bond.is_some());
+                }
+                self.on_club(club, event.seq, |record| {
+                    record.steps.push(done);
+                    if *step == Step::Bond {
+                        record.bond = bond;
+                    }
+                });
             }
             Change::MarkMeasured(measured) => {
                 self.remember(event.id);
@@ -243,6 +276,23 @@ impl State {
             Change::MarkOverridden(over) => {
                 self.take_mark(event, &over.club, over.mark, MarkDeed::Overridden(over.clone()));
             }
+            Change::CautionsAcknowledged { club, step, cautions } => {
+                let (at_us, by) = (event.at_us, event.by.clone());
+                let read = Acknowledgement { step: *step, cautions: cautions.clone(), at_us, by };
+                self.on_club(club, event.seq, |record| record.acknowledged.push(read));
+            }
+            Change::CureOverridden { club, name, why } => {
+                let overridden = Override { name: name.clone(), why: why.clone(), at_us: event.at_us };
+                self.on_club(club, event.seq, |record| {
+                    if let Some(bond) = &mut record.bond {
+                        bond.overridden = Some(overridden);
+                    }
+                });
+            }
+            Change::AdhesiveEntered { .. }
+            | Change::BatchMixed { .. }
+            | Change::BatchDiscarded { .. }
+            | Change::ClockStepped { .. } => {}
             Change::ClubFinished { club } => {
                 self.on_club(club, event.seq, |record| {
                     record.state = ClubState::Finished;
@@ -287,23 +337,6 @@ impl State {
         self.current_order.as_ref().and_then(|number| self.orders.get(number))
     }
 
-    /// Orders with a club that is not finished, oldest first, without the open one while it has an open club.
-    pub fn queue(&self) -> impl Iterator<Item = &Order> {
-        self.order_sequence
-            .iter()
-            .filter(|number| self.current_club.is_none() || Some(*number) != self.current_order.as_ref())
-            .filter_map(|number| self.orders.get(number))
-            .filter(|order| self.next_club(order).is_some())
-    }
-
-    /// The first club of an order that is not finished and not put aside; where there is none, the first one put aside.
-    #[must_use]
-    pub fn next_club(&self, order: &Order) -> Option<&ClubRecord> {
-        let mut clubs = order.clubs.iter().filter_map(|club| self.clubs.get(&club.id));
-        let aside = clubs.clone().find(|record| record.state == ClubState::Aside);
-        clubs.find(|record| matches!(record.state, ClubState::Waiting | ClubState::InWork)).or(aside)
-    }
-
     /// The line of a captured reading that is still at hand.
     #[must_use]
     pub fn capture_line(&self, event: EventId) -> Option<&CaptureLine> {
@@ -332,14 +365,20 @@ impl State {
     }
 
     /// Takes an order that is not at hand in from a fold of its own events, at its place among the orders.
-    pub fn recall(&mut self, order: &str, from: Self, place: usize) {
+    pub fn recall(&mut self, order: &str, mut from: Self, place: usize) {
         let Some(recalled) = from.orders.get(order).filter(|_| !self.orders.contains_key(order)) else { return };
         self.orders.insert(order.to_owned(), recalled.clone());
         self.order_sequence.insert(place.min(self.order_sequence.len()), order.to_owned());
+        if let Some(told) = from.revisions.remove(order) {
+            self.revisions.insert(order.to_owned(), told);
+        }
         for (event, club) in from.place_of {
             self.place_of.entry(event).or_insert(club);
         }
-        for (id, club) in from.clubs {
+        for (id, mut club) in from.clubs {
+            if let Some(bond) = &mut club.bond {
+                bond.run_us = self.adhesives.elapsed.moved(bond.run_us, &from.adhesives.elapsed);
+            }
             self.learning.note(&club);
             self.clubs.entry(id).or_insert(club);
         }
@@ -375,31 +414,6 @@ impl State {
                 is_voided: false,
             });
         });
-    }
-
-    fn take_order(&mut self, order: &Order, seq: u64) {
-        // A club that the new version drops was not begun, or it would have been refused.
-        for spec in self.orders.get(&order.number).into_iter().flat_map(|known| &known.clubs) {
-            if order.club(&spec.id).is_none() {
-                self.clubs.remove(&spec.id);
-            }
-        }
-        for spec in &order.clubs {
-            match self.clubs.get_mut(&spec.id) {
-                Some(record) => {
-                    record.spec = spec.clone();
-                    record.last_seq = seq;
-                    self.learning.note(record);
-                }
-                None => {
-                    let record = ClubRecord::new(&order.number, spec.clone());
-                    self.clubs.insert(spec.id.clone(), ClubRecord { guide: self.guide.clone(), ..record });
-                }
-            }
-        }
-        if self.orders.insert(order.number.clone(), order.clone()).is_none() {
-            self.order_sequence.push(order.number.clone());
-        }
     }
 
     fn open_club(&mut self, club: &str, seq: u64) {

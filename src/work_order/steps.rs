@@ -56,36 +56,6 @@ impl Step {
             _ => None,
         }
     }
-
-    /// The step that usually follows.
-    #[must_use]
-    pub fn next(self) -> Option<Self> {
-        Self::ALL.iter().copied().find(|step| *step > self)
-    }
-
-    /// The usual cautions of the step. The maker's data sheet, local codes and licensed practice come first.
-    #[must_use]
-    pub fn cautions(self) -> &'static [&'static str] {
-        match self {
-            Self::Prepare => &[
-                "Grinding and abrading graphite or steel: eye protection, dust mask and extraction; fibres irritate skin and lungs.",
-            ],
-            Self::Bond => &[
-                "Adhesive: gloves and fresh air; working life, cure and first aid are on the maker's data sheet.",
-                "Heat guns and hot hosels burn; keep solvent away from heat.",
-            ],
-            Self::Cure => &["Do not swing or flex the club before the adhesive maker's cure time is over."],
-            Self::Cut => &[
-                "Cutting: eye protection, dust mask, clamp the shaft; deburr the edge. A cut cannot be taken back.",
-                "Graphite: dust and fibres irritate skin, eyes and lungs and carry current: extraction or a wet cut, gloves, no compressed air.",
-            ],
-            Self::Grip => &["Grip solvent is flammable: fresh air, no heat, no sparks; follow its data sheet."],
-            Self::Adjust => &[
-                "Bending: heads can crack or break; eye protection, small steps, never beyond the head maker's limit.",
-            ],
-            _ => &[],
-        }
-    }
 }
 
 #[cfg(test)]
@@ -94,13 +64,8 @@ mod tests {
 
     #[test]
     fn the_steps_lead_from_parts_to_the_player() {
-        let mut step = Step::Prepare;
-        let mut stages = Vec::new();
-        while let Some(next) = step.next() {
-            stages.extend(next.leaves_at());
-            step = next;
-        }
-        assert_eq!(step, Step::HandOver);
+        let stages: Vec<Stage> = Step::ALL.iter().filter_map(|step| step.leaves_at()).collect();
+        assert_eq!(Step::ALL.last(), Some(&Step::HandOver));
         assert_eq!(stages, [Stage::Bonded, Stage::Gripped, Stage::Final, Stage::Final]);
     }
 }

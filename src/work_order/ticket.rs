@@ -2,7 +2,7 @@
 //!
 //! They use only capitals, digits and `/ -`, so that every linear and matrix code can carry them:
 //! `BS1/O/W-1042` an order, `BS1/C/4F21…` a club by its token, `BS1/S/BOND` a step done, `BS1/D` the
-//! step that comes next done, `BS1/N` the next club, `BS1/W/K7` who is at the bench, `BS1/V` take the last reading back.
+//! step that comes next done, `BS1/A` the cautions shown were read, `BS1/N` the next club, `BS1/W/K7` who is at the bench, `BS1/V` take the last reading back.
 
 use super::steps::Step;
 
@@ -17,6 +17,8 @@ pub enum Ticket {
     Step(Step),
     /// The step that comes next is done.
     NextStep,
+    /// The cautions that are shown were read.
+    Acknowledge,
     /// Put the club aside and open the next one of its order.
     NextClub,
     /// This person is at the bench.
@@ -42,6 +44,7 @@ impl Ticket {
             Some(("S", step)) => Step::parse(&step.to_ascii_lowercase().replace('-', "_")).map(Self::Step),
             Some(("W", who)) if !who.is_empty() => Some(Self::Operator(who.to_owned())),
             None if rest == "D" => Some(Self::NextStep),
+            None if rest == "A" => Some(Self::Acknowledge),
             None if rest == "N" => Some(Self::NextClub),
             None if rest == "V" => Some(Self::VoidLast),
             _ => None,
@@ -57,6 +60,7 @@ impl Ticket {
             Self::Step(step) => format!("{MARK}S/{}", step.name().to_ascii_uppercase().replace('_', "-")),
             Self::Operator(who) => format!("{MARK}W/{who}"),
             Self::NextStep => format!("{MARK}D"),
+            Self::Acknowledge => format!("{MARK}A"),
             Self::NextClub => format!("{MARK}N"),
             Self::VoidLast => format!("{MARK}V"),
         }
@@ -75,6 +79,7 @@ mod tests {
             Ticket::Club("4f21ab".into()),
             Ticket::Operator("K7".into()),
             Ticket::NextStep,
+            Ticket::Acknowledge,
             Ticket::NextClub,
             Ticket::VoidLast,
         ];

@@ -141,7 +141,7 @@ impl Bench {
             "order = \"W-1\"\n[[club]]\nname = \"driver\"\nkind = \"driver\"\nhead = \"dune 1\"\nlength = \"{length}\"\nswing_weight = \"D3 ± 0.5\"\n"
         );
         let mut bench = Self { state: State::default(), numbering: Numbering::after(1, 0) };
-        bench.does(&Command::ImportOrder(read_order("order", &order).unwrap()));
+        bench.does(&Command::ImportOrders(vec![read_order("order", &order).unwrap()]));
         bench.does(&Command::OpenOrder("W-1".into()));
         for (characteristic, quantity) in [
             (Characteristic::HeadMass, "200 g"),

@@ -130,7 +130,7 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
     }
     let (mut orders, mut clubs): (Vec<(String, u64)>, Vec<String>) = (Vec::new(), Vec::new());
     let mut values: Vec<EventId> = Vec::new();
-    let mut studies = 0_u64;
+    let (mut studies, mut batches) = (0_u64, 0_u64);
     let mut takings: Vec<(String, EventId)> = Vec::new();
     set_drawers(&mut writer, 30);
     while writer.seq < length {
@@ -151,7 +151,7 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
             values[values.len() - 1 - usize::try_from(dice.roll(u64::try_from(back).unwrap())).unwrap()]
         });
         let at_club = json!({"club": club});
-        match dice.roll(26) {
+        match dice.roll(28) {
             0..=5 => values.push(writer.captured(instrument, 250.0 + f64::from(u8::try_from(dice.roll(12)).unwrap()))),
             6..=9 => {
                 // A reading is only filed while it is at hand.
@@ -231,7 +231,43 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
                     writer.write("session_started", json!({"version": "0.1.0", "clock_synchronised": false}));
                 }
             },
-            24 => drawers(&mut dice, &mut writer, &mut takings, &club),
+            24 => match dice.roll(8) {
+                0 => drop(
+                    writer.write("order_put_aside", json!({"order": orders[orders.len() - 1].0, "why": "no shaft"})),
+                ),
+                1 => drop(writer.write("order_taken_up", json!({"order": orders[orders.len() - 1].0}))),
+                2 | 3 => {
+                    batches += 1;
+                    let batch = json!({"name": format!("B-{batches}"), "adhesive": "quick", "product": "Quick", "lot": null,
+                        "temperature_c": 21.0, "working_life_s": 1200.0, "cure_s": 3600.0, "play_s": 9000.0});
+                    writer.write("batch_mixed", json!({"batch": batch}));
+                }
+                4 => drop(writer.write("batch_discarded", json!({"batch": format!("B-{batches}")}))),
+                5 => drop(writer.write("clock_stepped", json!({"by_us": 1_000_000}))),
+                6 => {
+                    let cautions = json!({"club": club, "step": "cut", "cautions": ["cutting", "dust_and_fibres"]});
+                    writer.write("cautions_acknowledged", cautions);
+                }
+                _ => drop(writer.write("cure_overridden", json!({"club": club, "name": "K7", "why": "oven"}))),
+            },
+            25 => match dice.roll(3) {
+                0 if batches > 0 => {
+                    let bond = json!({"club": club, "step": "bond", "batch": format!("B-{batches}")});
+                    writer.write("step_done", bond);
+                }
+                1 => {
+                    let span = json!({"mm": 961.2, "u_mm": 0.8});
+                    let mark =
+                        json!({"club": club, "mark": "butt", "text": "961 mm", "measured": span, "expected": span});
+                    values.push(writer.write("mark_measured", mark));
+                }
+                _ => {
+                    let over = json!({"club": club, "mark": "tip", "name": "K7", "why": "no rule",
+                        "expected": {"mm": 990.3, "u_mm": 0.6}});
+                    writer.write("mark_overridden", over);
+                }
+            },
+            26 => drawers(&mut dice, &mut writer, &mut takings, &club),
             _ => match dice.roll(8) {
                 0 => {
                     studies += 1;

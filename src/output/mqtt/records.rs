@@ -43,7 +43,10 @@ impl RecordIndex {
                 }
                 vec![club]
             }
-            Change::ClubReopened { club } | Change::StepDone { club, .. } => vec![Arc::from(club.as_str())],
+            Change::ClubReopened { club }
+            | Change::StepDone { club, .. }
+            | Change::CautionsAcknowledged { club, .. }
+            | Change::CureOverridden { club, .. } => vec![Arc::from(club.as_str())],
             Change::ValueTyped { club, .. }
             | Change::MarkMeasured(MarkMeasured { club, .. })
             | Change::MarkOverridden(MarkOverridden { club, .. }) => {
@@ -192,8 +195,8 @@ mod tests {
         assert_eq!(touched, none);
         assert_eq!(take(filed(reading, "W-1/1")).1, none);
         assert_eq!(take(Change::ClubFinished { club: "W-1/1".into() }).1, ["W-1/1"]);
-        assert_eq!(take(Change::StepDone { club: "W-1/1".into(), step: Step::Bond }).1, ["W-1/1"]);
-        assert_eq!(take(Change::StepDone { club: "W-1/2".into(), step: Step::Bond }).1, none);
+        assert_eq!(take(Change::step_done("W-1/1", Step::Bond)).1, ["W-1/1"]);
+        assert_eq!(take(Change::step_done("W-1/2", Step::Bond)).1, none);
         assert_eq!(take(filed(reading, "W-1/2")).1, ["W-1/1"]);
         assert_eq!(take(Change::ReadingVoided { reading, why: "wrong part".into() }).1, none);
         assert_eq!(take(filed(reading, "W-1/1")).1, ["W-1/1"]);

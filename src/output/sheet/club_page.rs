@@ -6,8 +6,8 @@ use super::fonts::STAND_IN;
 use super::marks::{self, Strip};
 use super::{Print, Subject, minute};
 use crate::club::characteristic::Characteristic;
-use crate::measurement::quantity::Dimension;
 use crate::output::work_view::{self, CharacteristicView, ClubView};
+use crate::work_order::cautions::cautions as cautions_of;
 use crate::work_order::record::{ClubState, Standing};
 use crate::work_order::steps::Step;
 use crate::work_order::ticket::Ticket;
@@ -156,16 +156,7 @@ fn deviation(view: &CharacteristicView) -> Option<String> {
 
 /// Expanded uncertainty (k = 2) in the unit the value is measured in.
 fn uncertainty(view: &CharacteristicView, u: f64) -> String {
-    let unit = match Characteristic::parse(view.characteristic).map(Characteristic::dimension) {
-        Some(Dimension::Mass) => "g",
-        Some(Dimension::Length) => "mm",
-        Some(Dimension::SwingWeight) => "points",
-        Some(Dimension::Angle) => "deg",
-        Some(Dimension::Frequency) => "cpm",
-        Some(Dimension::Inertia) => "kg·cm²",
-        Some(Dimension::Volume) => "cm³",
-        None => "",
-    };
+    let unit = Characteristic::parse(view.characteristic).map_or("", |c| c.dimension().base_unit());
     let decimals = if 2.0 * u < 0.095 { 2 } else { 1 };
     format!("± {:.decimals$} {unit}", 2.0 * u)
 }
@@ -222,8 +213,13 @@ fn notes(canvas: &mut Canvas<'_>, at: At, width: f64, end: f64, subject: &Subjec
         y = canvas.paragraph((at.0, y), width, 1, &line, style.ink(Ink::Grey));
     }
     let is_done = |step: &Step| subject.club.steps.iter().any(|done| done.step == *step);
-    let cautions =
-        Step::ALL.iter().filter(|step| !is_done(step) && **step < Step::HandOver).flat_map(|step| step.cautions());
+    let spec = &subject.club.spec;
+    let mut cautions: Vec<&str> = Vec::new();
+    for caution in spec.route().iter().filter(|step| !is_done(step)).flat_map(|step| cautions_of(*step, spec.work)) {
+        if !cautions.contains(&caution.words()) {
+            cautions.push(caution.words());
+        }
+    }
     if subject.club.state != ClubState::Finished {
         for caution in cautions {
             if fits(y, 2.0) {

@@ -186,15 +186,20 @@ pub(super) async fn description() -> Response {
     ([(header::CONTENT_TYPE, "application/json")], include_str!("openapi.json")).into_response()
 }
 
-/// The mistakes of an order file that was not taken in, each with the text of its line.
+/// The mistakes of order files that were not taken in, each with the text of its line.
 fn not_imported(command: &Value, mistakes: &[Mistake]) -> Response {
-    let text = command.get("text").and_then(Value::as_str).unwrap_or_default();
-    let of_line = |line: usize| text.lines().nth(line.saturating_sub(1)).unwrap_or_default();
+    let one = std::slice::from_ref(command);
+    let files = command.get("files").and_then(Value::as_array).map_or(one, Vec::as_slice);
+    let of_line = |mistake: &Mistake| {
+        let is_it = |file: &&Value| file.get("file").and_then(Value::as_str).unwrap_or("order") == mistake.file;
+        let text = files.iter().find(is_it).and_then(|file| file.get("text")).and_then(Value::as_str);
+        text.unwrap_or_default().lines().nth(mistake.line.saturating_sub(1)).unwrap_or_default()
+    };
     let detail: Vec<String> = mistakes.iter().map(ToString::to_string).collect();
     let mistakes: Vec<Value> = mistakes
         .iter()
         .map(|m| {
-            json!({"file": m.file, "line": m.line, "key": m.key, "found": m.found, "wanted": m.wanted, "text": of_line(m.line)})
+            json!({"file": m.file, "line": m.line, "key": m.key, "found": m.found, "wanted": m.wanted, "text": of_line(m)})
         })
         .collect();
     let status = StatusCode::UNPROCESSABLE_ENTITY;

@@ -56,6 +56,7 @@ pub(super) fn state(web: &Web, snapshot: &Snapshot, banners: &[Banner]) -> Value
         "beat": snapshot.beat,
         "banners": banners.iter().chain(snapshot.banners.iter()).collect::<Vec<_>>(),
         "instruments": instruments(snapshot, now),
+        "timers": *snapshot.timers,
     });
     if let (Some(value), Value::Object(work)) = (value.as_object_mut(), json!(*snapshot.work)) {
         value.extend(work);
@@ -93,7 +94,10 @@ async fn next(mut sender: Sender) -> Option<(Result<Event, Infallible>, Sender)>
     sender.next_at = Instant::now() + SPACING;
     let banners = sender.web.banners();
     let same_work = sender.sent.as_ref().is_some_and(|(sent, told)| {
-        Arc::ptr_eq(&sent.work, &snapshot.work) && sent.banners == snapshot.banners && *told == banners
+        Arc::ptr_eq(&sent.work, &snapshot.work)
+            && sent.banners == snapshot.banners
+            && sent.timers == snapshot.timers
+            && *told == banners
     });
     let event = if same_work {
         let now = sender.web.clock.now();

@@ -141,8 +141,9 @@ export function drawStep(view) {
   const club = view.state?.club ?? null;
   const step = club?.next_step ?? null;
   const texts = club?.cautions ?? [];
-  place.hidden = step === null && texts.length === 0;
-  rebuild(place, [club?.club, step, texts, club?.cut], () => [
+  const timers = view.state?.timers ?? [];
+  place.hidden = step === null && texts.length === 0 && timers.length === 0;
+  rebuild(place, [club?.club, step, texts, timers, club?.cut], () => [
     step
       ? el(
           "div",
@@ -163,6 +164,13 @@ export function drawStep(view) {
       : null,
     step ? cuts(club) : null,
     texts.length ? cautions(texts) : null,
+    timers.length
+      ? el(
+          "ul",
+          { class: "timers", "aria-label": "adhesive" },
+          timers.map((timer) => el("li", { class: timer.over ? "over" : "" }, timer.text)),
+        )
+      : null,
   ]);
 }
 

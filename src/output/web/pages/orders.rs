@@ -27,7 +27,7 @@ struct OrdersPage<'a> {
 
 /// The orders, as the page groups them.
 struct Queue {
-    /// Orders with work left, the oldest first; the open one comes first of all.
+    /// Orders with work left, in their turn; the open one comes first of all.
     waiting: Vec<QueuedOrder>,
     /// Those that come later.
     later: Vec<QueuedOrder>,
@@ -70,8 +70,7 @@ pub(in crate::output::web) async fn page(State(web): State<Web>) -> Response {
 }
 
 fn queue(state: &BenchState) -> Queue {
-    let orders = state.order_sequence.iter().filter_map(|number| state.orders.get(number));
-    let queued = orders.map(|order| {
+    let queued = state.orders_in_turn().into_iter().map(|order| {
         let order = order_view(state, order);
         let club = |line: &ClubLine| QueuedClub {
             token: state.clubs.get(&line.club).map(|record| record.spec.token.clone()).unwrap_or_default(),

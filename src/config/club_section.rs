@@ -1,0 +1,182 @@
+//! What an order file says of a club, and of all clubs of a kind.
+//!
+//! In: a table of the file or a row, with what clubs of its kind have by default. Out: the club, or mistakes.
+
+use super::build_section::{TipTrims, read_build};
+use super::details_section::read_details;
+use super::document::Section;
+use crate::club::characteristic::Characteristic;
+use crate::work_order::order::{ClubKind, ClubSpec, Hand, Models, TargetRow, WorkKind, token};
+use crate::work_order::steps::Step;
+
+/// Longest text that a person may write for a name, a player or a promise, in characters.
+const TEXT_LENGTH: usize = 80;
+/// The name of a row of defaults in a CSV table; no club may have it, in any format.
+pub(super) const DEFAULTS_ROW: &str = "default";
+
+/// What the clubs of a kind have unless they say otherwise.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Defaults(Vec<(ClubKind, Wishes)>);
+
+impl Defaults {
+    pub(super) fn read(section: &Section<'_>) -> Self {
+        let mut defaults = Self::default();
+        for kind in ClubKind::ALL {
+            if let Some(wishes) = section.section(kind.name(), Wishes::read) {
+                defaults.0.push((*kind, wishes));
+            }
+        }
+        defaults
+    }
+
+    /// Reads a row of defaults, which names its kind.
+    pub(super) fn read_row(&mut self, section: &Section<'_>) {
+        let (kind, wishes) = (kind_of(section), Wishes::read(section));
+        let Some(kind) = kind else { return };
+        if self.of(kind).is_some() {
+            section.mistake("kind", "has its defaults already, keep one of the rows");
+        }
+        self.0.push((kind, wishes));
+    }
+
+    fn of(&self, kind: ClubKind) -> Option<&Wishes> {
+        self.0.iter().find(|(of, _)| *of == kind).map(|(_, wishes)| wishes)
+    }
+}
+
+/// What is said of a club besides its name and kind.
+#[derive(Debug, Clone, Default)]
+struct Wishes {
+    hand: Option<Hand>,
+    work: Option<WorkKind>,
+    route: Option<Vec<Step>>,
+    targets: Vec<TargetRow>,
+}
+
+impl Wishes {
+    fn read(section: &Section<'_>) -> Self {
+        Self {
+            hand: choice(section, "hand", Hand::ALL, Hand::name),
+            work: choice(section, "work", WorkKind::ALL, WorkKind::name),
+            route: route(section),
+            targets: Characteristic::all().filter_map(|characteristic| target(section, characteristic)).collect(),
+        }
+    }
+}
+
+fn target(section: &Section<'_>, characteristic: Characteristic) -> Option<TargetRow> {
+    let (target, text) = section.target(characteristic.name(), characteristic.dimension())?;
+    let possible = characteristic.possible();
+    let numbers = [target.value, target.lower, target.upper];
+    if numbers.into_iter().flatten().any(|number| !possible.contains(&number)) {
+        let unit = characteristic.unit();
+        let (from, to) = (possible.start(), possible.end());
+        section.mistake(characteristic.name(), format!("not possible, expected from {from} to {to} {unit}"));
+        return None;
+    }
+    Some(TargetRow { characteristic, target, text: text.trim().to_owned() })
+}
+
+fn route(section: &Section<'_>) -> Option<Vec<Step>> {
+    let names = section.texts("route")?;
+    let steps: Vec<Step> = names.iter().filter_map(|name| Step::parse(name)).collect();
+    let place = |step: Step| steps.iter().position(|other| *other == step);
+    let wrong = if steps.len() < names.len() {
+        let all: Vec<&str> = Step::ALL.iter().map(|step| step.name()).collect();
+        Some(format!("expected steps in order, each one of: {}", all.join(", ")))
+    } else if steps.iter().enumerate().any(|(at, step)| place(*step) != Some(at)) {
+        Some("has a step twice; a step that is done again is marked done again".to_owned())
+    } else if steps.last() != Some(&Step::HandOver) {
+        Some("expected hand_over as the last step".to_owned())
+    } else if place(Step::Bond).is_some() && place(Step::Cure) < place(Step::Bond) {
+        Some("expected cure behind bond: what is bonded must cure".to_owned())
+    } else {
+        None
+    };
+    match wrong {
+        Some(words) => {
+            section.mistake("route", words);
+            None
+        }
+        None => Some(steps),
+    }
+}
+
+fn kind_of(section: &Section<'_>) -> Option<ClubKind> {
+    let kinds: Vec<(&str, ClubKind)> = ClubKind::ALL.iter().map(|kind| (kind.name(), *kind)).collect();
+    if !section.has("kind") {
+        let names: Vec<&str> = kinds.iter().map(|(name, _)| *name).collect();
+        section.mistake("kind", format!("expected one of: {}", names.join(", ")));
+    }
+    section.choice("kind", &kinds)
+}
+
+/// Reads the club at a position of its order, from 0.
+pub(super) fn read_club(
+    order: &str,
+    index: usize,
+    section: &Section<'_>,
+    defaults: &Defaults,
+    tip_trims: &mut TipTrims,
+) -> Option<ClubSpec> {
+    let name = plain_text(section, "name", section.required_text("name", "driver"));
+    if name.as_deref() == Some(DEFAULTS_ROW) {
+        section.mistake("name", "is the word for a row of defaults in a CSV file, expected another name");
+    }
+    let kind = kind_of(section);
+    let own = Wishes::read(section);
+    let details = read_details(section);
+    let none = Wishes::default();
+    let usual = kind.and_then(|kind| defaults.of(kind)).unwrap_or(&none);
+    let work = own.work.or(usual.work).unwrap_or_default();
+    // A club that names its own work does not take the route of another one.
+    let usual_route = if own.work.is_some() { None } else { usual.route.clone() };
+    let of = |rows: &[TargetRow], c: Characteristic| rows.iter().find(|row| row.characteristic == c).cloned();
+    let targets: Vec<TargetRow> =
+        Characteristic::all().filter_map(|c| of(&own.targets, c).or_else(|| of(&usual.targets, c))).collect();
+    let route = own.route.or(usual_route).unwrap_or_else(|| work.usual_route().to_vec());
+    // Everything is read before anything is given up, so that every mistake is named.
+    let build = read_build(section, kind, name.as_deref(), &targets, tip_trims);
+    if section.has("cut") && !route.contains(&Step::Cut) {
+        section.mistake(
+            "cut",
+            format!("nothing is cut here: the steps of {} have no cut, expected no table", work.label()),
+        );
+    }
+    let model = |key| section.text(key).map(|model| model.trim().to_owned()).filter(|model| !model.is_empty());
+    let models = Models { head: model("head"), shaft: model("shaft"), grip: model("grip") };
+    let id = format!("{order}/{}", index + 1);
+    Some(ClubSpec {
+        token: token(&id),
+        id,
+        name: name?,
+        kind: kind?,
+        hand: own.hand.or(usual.hand).unwrap_or(Hand::Right),
+        work,
+        route,
+        details: details?,
+        targets,
+        build: build?,
+        models,
+    })
+}
+
+/// A text of one line, without the blanks around it; nothing where nothing is written.
+pub(super) fn plain_text(section: &Section<'_>, key: &'static str, text: Option<&str>) -> Option<String> {
+    let text = text?.trim();
+    if text.chars().count() > TEXT_LENGTH || text.chars().any(char::is_control) {
+        section.mistake(key, format!("expected one line of at most {TEXT_LENGTH} characters"));
+    }
+    (!text.is_empty()).then(|| text.to_owned())
+}
+
+/// One of a closed list, if the key is there.
+pub(super) fn choice<T: Copy>(
+    section: &Section<'_>,
+    key: &'static str,
+    all: &[T],
+    name: impl Fn(T) -> &'static str,
+) -> Option<T> {
+    let allowed: Vec<(&str, T)> = all.iter().map(|value| (name(*value), *value)).collect();
+    section.has(key).then(|| section.choice(key, &allowed))?
+}

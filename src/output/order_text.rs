@@ -1,0 +1,257 @@
+//! Orders as text that `config::order_file` reads back to the same orders: TOML, JSON, CSV.
+
+use serde::ser::{SerializeMap, SerializeSeq};
+use serde::{Serialize, Serializer};
+
+use crate::club::characteristic::Characteristic;
+use crate::config::order_file::{COLUMNS, OrderFormat, guarded};
+use crate::work_order::order::{ClubSpec, Order, Priority};
+use crate::work_order::steps::Step;
+
+/// Orders in a format. TOML holds one order a text: several of them follow each other, and only one at a time can be
+/// read back.
+#[must_use]
+pub fn write_orders(orders: &[&Order], format: OrderFormat) -> String {
+    match format {
+        OrderFormat::Toml => orders.iter().map(|order| toml_text(order)).collect::<Vec<_>>().join("\n"),
+        OrderFormat::Json => json_text(orders),
+        OrderFormat::Csv => csv(orders),
+    }
+}
+
+fn toml_text(order: &Order) -> String {
+    toml::to_string(&Whole(order)).expect("an order is texts and lists of texts, which TOML can hold")
+}
+
+fn json_text(orders: &[&Order]) -> String {
+    let orders: Vec<Whole<'_>> = orders.iter().map(|order| Whole(order)).collect();
+    serde_json::to_string_pretty(&orders).expect("an order is texts, which JSON can hold") + "\n"
+}
+
+/// An order with the keys of its file, in their usual order.
+struct Whole<'a>(&'a Order);
+
+impl Serialize for Whole<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(None)?;
+        for (key, value) in head(self.0) {
+            map.serialize_entry(key, &value)?;
+        }
+        map.serialize_entry("club", &Clubs(&self.0.clubs))?;
+        map.end()
+    }
+}
+
+struct Clubs<'a>(&'a [ClubSpec]);
+
+impl Serialize for Clubs<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut list = serializer.serialize_seq(Some(self.0.len()))?;
+        for club in self.0 {
+            list.serialize_element(&Club(club))?;
+        }
+        list.end()
+    }
+}
+
+struct Club<'a>(&'a ClubSpec);
+
+impl Serialize for Club<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(None)?;
+        for (key, value) in club_texts(self.0) {
+            map.serialize_entry(key, value)?;
+        }
+        let route: Vec<&str> = self.0.route().iter().map(|step| step.name()).collect();
+        map.serialize_entry("route", &route)?;
+        for row in &self.0.targets {
+            map.serialize_entry(row.characteristic.name(), &row.text)?;
+        }
+        map.end()
+    }
+}
+
+/// What an order says of itself; what it does not say is left out.
+fn head(order: &Order) -> Vec<(&'static str, String)> {
+    let mut keys = vec![("order", order.number.clone())];
+    keys.extend(order.player.clone().map(|player| ("player", player)));
+    keys.extend(order.due.clone().map(|due| ("due", due)));
+    if order.priority != Priority::Normal {
+        keys.push(("priority", order.priority.name().to_owned()));
+    }
+    keys
+}
+
+fn club_texts(club: &ClubSpec) -> [(&'static str, &str); 4] {
+    [("name", club.name.as_str()), ("kind", club.kind.name()), ("hand", club.hand.name()), ("work", club.work.name())]
+}
+
+fn csv(orders: &[&Order]) -> String {
+    let asked = |characteristic: &Characteristic| {
+        orders.iter().flat_map(|order| &order.clubs).any(|club| club.target(*characteristic).is_some())
+    };
+    let characteristics: Vec<Characteristic> = Characteristic::all().filter(asked).collect();
+    let names = COLUMNS.into_iter().chain(characteristics.iter().map(|characteristic| characteristic.name()));
+    let mut text = row(names.map(str::to_owned));
+    for order in orders {
+        let head = head(order);
+        for club in &order.clubs {
+            let own = club_texts(club);
+            let cell = |column: &str| {
+                let of_order = head.iter().find(|(key, _)| *key == column).map(|(_, value)| value.clone());
+                let of_club = || own.iter().find(|(key, _)| *key == column).map(|(_, value)| (*value).to_owned());
+                of_order
+                    .or_else(of_club)
+                    .unwrap_or_else(|| if column == "route" { steps(club.route()) } else { String::new() })
+            };
+            let target = |c: &Characteristic| club.target(*c).map(|row| row.text.clone()).unwrap_or_default();
+            text.push_str(&row(COLUMNS.into_iter().map(cell).chain(characteristics.iter().map(target))));
+        }
+    }
+    text
+}
+
+fn steps(route: &[Step]) -> String {
+    route.iter().map(|step| step.name()).collect::<Vec<_>>().join(" ")
+}
+
+/// One row as RFC 4180 wants it; no cell is a formula.
+fn row(cells: impl Iterator<Item = String>) -> String {
+    let quoted = |cell: String| {
+        let cell = guarded(&cell);
+        if cell.contains([',', ';', '"', '\r', '\n']) { format!("\"{}\"", cell.replace('"', "\"\"")) } else { cell }
+    };
+    cells.map(quoted).collect::<Vec<_>>().join(",") + "\r\n"
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::order_file::read_orders;
+    use crate::measurement::quantity::Dimension;
+    use crate::work_order::order::{ClubKind, Hand, WorkKind};
+    use proptest::prelude::*;
+
+    /// A line that a person may write, hostile ones among them.
+    fn line() -> impl Strategy<Value = String> {
+        let hostile = prop::sample::select(vec![
+            "=HYPERLINK(\"http://x\")",
+            "+1",
+            "-1",
+            "@x",
+            "'quoted",
+            "a,b",
+            "\"",
+            "é ± \u{2212}",
+            "#",
+            "[[club]]",
+            "\\u0041",
+            "'=1",
+            "''",
+            "a;b",
+        ]);
+        prop_oneof![hostile.prop_map(str::to_owned), "[ -~]{1,20}"]
+            .prop_map(|text| text.trim().to_owned())
+            .prop_filter("nothing is written, or it is the word for defaults", |text| {
+                !text.is_empty() && text != "default"
+            })
+    }
+
+    fn quantity(characteristic: Characteristic) -> impl Strategy<Value = Option<String>> {
+        let texts = match characteristic.dimension() {
+            Dimension::Mass => vec!["203 g ± 2 g", "7.2 oz", "≤ 300 g"],
+            Dimension::Length => vec!["45 in +0/-1/16 in", "≥ 900 mm", "1 m +/- 1 mm", "35 3/4 in"],
+            Dimension::SwingWeight => vec!["D3 ± 0.5", "C9.5", "<= D5"],
+            Dimension::Angle if characteristic == Characteristic::FaceAngle => vec!["-1.5 deg ± 1 deg", "0 deg"],
+            Dimension::Angle => vec!["60 deg", "58° ± 0.5°"],
+            Dimension::Frequency => vec!["256 cpm ± 2 cpm"],
+            Dimension::Inertia => vec!["2850 kg.cm2"],
+            Dimension::Volume | Dimension::Duration | Dimension::Temperature => Vec::new(),
+        };
+        // What is not possible for this one would be a mistake of the file.
+        let possible = texts.into_iter().filter(move |text| {
+            let target = crate::measurement::quantity::parse_target(text, characteristic.dimension()).unwrap();
+            [target.value, target.lower, target.upper]
+                .into_iter()
+                .flatten()
+                .all(|number| characteristic.possible().contains(&number))
+        });
+        prop::option::of(prop::sample::select(possible.chain([""]).map(str::to_owned).collect::<Vec<_>>()))
+            .prop_map(|text| text.filter(|text| !text.is_empty()))
+    }
+
+    fn club() -> impl Strategy<Value = String> {
+        let targets: Vec<_> = Characteristic::all().map(|c| quantity(c).prop_map(move |text| (c, text))).collect();
+        let of = |names: Vec<&'static str>| prop::option::of(prop::sample::select(names));
+        let kinds: Vec<&str> = ClubKind::ALL.iter().map(|kind| kind.name()).collect();
+        let routes =
+            vec!["[\"grip\", \"hand_over\"]", "[\"hand_over\"]", "[\"bond\", \"cut\", \"cure\", \"hand_over\"]"];
+        let parts = (
+            line(),
+            prop::sample::select(kinds),
+            of(Hand::ALL.iter().map(|hand| hand.name()).collect()),
+            of(WorkKind::ALL.iter().map(|work| work.name()).collect()),
+            of(routes),
+            targets,
+        );
+        parts.prop_map(|(name, kind, hand, work, route, targets)| {
+            let mut text = format!("[[club]]\nname = {}\nkind = \"{kind}\"\n", toml::Value::String(name));
+            text.extend(hand.map(|hand| format!("hand = \"{hand}\"\n")));
+            text.extend(work.map(|work| format!("work = \"{work}\"\n")));
+            text.extend(route.map(|route| format!("route = {route}\n")));
+            for (characteristic, target) in targets {
+                text.extend(target.map(|target| format!("{} = \"{target}\"\n", characteristic.name())));
+            }
+            text
+        })
+    }
+
+    fn order(number: &'static str) -> impl Strategy<Value = Order> {
+        let due = prop::option::of(prop_oneof![
+            Just("2026-12-24".to_owned()),
+            Just("2026-12-24 17:00".to_owned()),
+            line().prop_filter("looks like a date", |text| !text.starts_with(|c: char| c.is_ascii_digit())),
+        ]);
+        let priority = prop::sample::select(Priority::ALL.to_vec());
+        (prop::option::of(line()), due, priority, prop::collection::vec(club(), 1..4)).prop_map(
+            move |(player, due, priority, clubs)| {
+                let text = format!("order = \"{number}\"\n{}", clubs.concat());
+                let read = read_orders("o.toml", &text, OrderFormat::Toml);
+                let mut order = read.unwrap_or_else(|mistakes| panic!("{text}\n{mistakes}")).remove(0);
+                (order.player, order.due, order.priority) = (player, due, priority);
+                order
+            },
+        )
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(200))]
+        /// Whatever an order says, each format brings back the same order.
+        #[test]
+        fn what_is_exported_is_imported_again(first in order("W-1"), second in order("W-2")) {
+            for format in [OrderFormat::Json, OrderFormat::Csv] {
+                let text = write_orders(&[&first, &second], format);
+                let read = read_orders("o", &text, format).unwrap_or_else(|mistakes| panic!("{text}\n{mistakes}"));
+                prop_assert_eq!(&read, &vec![first.clone(), second.clone()], "{}", text);
+            }
+            let text = write_orders(&[&first], OrderFormat::Toml);
+            let read = read_orders("o", &text, OrderFormat::Toml).unwrap_or_else(|mistakes| panic!("{text}\n{mistakes}"));
+            prop_assert_eq!(&read, &vec![first.clone()], "{}", text);
+        }
+
+        /// No cell of a table is what a spreadsheet takes for a formula; the `csv` crate reads the table.
+        #[test]
+        fn no_cell_is_a_formula(order in order("W-1")) {
+            let text = write_orders(&[&order], OrderFormat::Csv);
+            let mut reader = csv::ReaderBuilder::new().has_headers(false).from_reader(text.as_bytes());
+            let mut rows = 0;
+            for record in reader.records() {
+                rows += 1;
+                for cell in &record.unwrap() {
+                    prop_assert!(!cell.starts_with(['=', '+', '-', '@', '\t', '\r']), "{}", cell);
+                }
+            }
+            prop_assert_eq!(rows, order.clubs.len() + 1);
+        }
+    }
+}

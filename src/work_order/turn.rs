@@ -1,0 +1,75 @@
+//! Orders as they are taken in and changed, and whose turn it is: by how they press, and the next club of an order.
+
+use super::difference::{REVISIONS_TOLD, Revision, differences};
+use super::event::Event;
+use super::order::Order;
+use super::record::{ClubRecord, ClubState};
+use super::state::State;
+
+impl State {
+    /// Orders with a club that is not finished, in their turn, those put aside last; without the open one while it has
+    /// an open club.
+    #[must_use]
+    pub fn queue(&self) -> Vec<&Order> {
+        let is_open =
+            |order: &&Order| self.current_club.is_some() && Some(&order.number) == self.current_order.as_ref();
+        let waits = |order: &&Order| !is_open(order) && self.next_club(order).is_some();
+        self.orders_in_turn().into_iter().filter(waits).collect()
+    }
+
+    /// All orders in their turn: by priority, then by what is due first, then as they came; those put aside behind, and
+    /// those that are finished last.
+    #[must_use]
+    pub fn orders_in_turn(&self) -> Vec<&Order> {
+        let mut orders: Vec<&Order> = self.order_sequence.iter().filter_map(|number| self.orders.get(number)).collect();
+        orders.sort_by_cached_key(|order| {
+            let is_aside = self.orders_aside.contains_key(&order.number);
+            (self.next_club(order).is_none(), is_aside, order.turn())
+        });
+        orders
+    }
+
+    /// The first club of an order that is not finished and not put aside; where there is none, the first one put aside.
+    #[must_use]
+    pub fn next_club(&self, order: &Order) -> Option<&ClubRecord> {
+        let mut clubs = order.clubs.iter().filter_map(|club| self.clubs.get(&club.id));
+        let aside = clubs.clone().find(|record| record.state == ClubState::Aside);
+        clubs.find(|record| matches!(record.state, ClubState::Waiting | ClubState::InWork)).or(aside)
+    }
+
+    pub(super) fn revise(&mut self, event: &Event, order: &Order) {
+        let Some(before) = self.orders.get(&order.number) else { return };
+        let words = differences(before, order);
+        let told = self.revisions.entry(order.number.clone()).or_default();
+        let number = told.back().map_or(2, |last| last.number + 1);
+        if told.len() == REVISIONS_TOLD {
+            told.pop_front();
+        }
+        told.push_back(Revision { number, at_us: event.at_us, by: event.by.clone(), words });
+    }
+
+    pub(super) fn take_order(&mut self, order: &Order, seq: u64) {
+        // A club that the new version drops was not begun, or it would have been refused.
+        for spec in self.orders.get(&order.number).into_iter().flat_map(|known| &known.clubs) {
+            if order.club(&spec.id).is_none() {
+                self.clubs.remove(&spec.id);
+            }
+        }
+        for spec in &order.clubs {
+            match self.clubs.get_mut(&spec.id) {
+                Some(record) => {
+                    record.spec = spec.clone();
+                    record.last_seq = seq;
+                    self.learning.note(record);
+                }
+                None => {
+                    let record = ClubRecord::new(&order.number, spec.clone());
+                    self.clubs.insert(spec.id.clone(), ClubRecord { guide: self.guide.clone(), ..record });
+                }
+            }
+        }
+        if self.orders.insert(order.number.clone(), order.clone()).is_none() {
+            self.order_sequence.push(order.number.clone());
+        }
+    }
+}
