@@ -30,8 +30,11 @@ const MOST_NODES: u32 = 100_000;
 const MOST_DIVISIONS: u32 = 2_000;
 /// Cells of a table that cost as much time as one partial set.
 const CELLS_PER_NODE: u32 = 32;
-/// What the last piece of a kind costs; a piece of a kind with `n` in stock costs the `n`th part of it.
-const LAST_PIECE: u32 = 1_000_000;
+/// Most pieces at one place.
+const MOST_PIECES: u32 = 100;
+/// What the last piece of a kind costs; a piece of a kind with `n` in stock costs the `n`th part of it. As many as fit at a
+/// place cost less than 2^24 together.
+const LAST_PIECE: u32 = 160_000;
 
 /// A place on the club, and what still fits there.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -40,7 +43,7 @@ pub struct SearchPlace {
     pub arm_um: i64,
     /// Most mass that may be added, in hundredths of a gram.
     pub most_cg: u32,
-    /// Most pieces that may be added, at most 255 are used.
+    /// Most pieces that may be added, at most 100 are used.
     pub most_pieces: u32,
 }
 
@@ -81,7 +84,7 @@ pub struct Score {
     pub mass: i64,
     /// Pieces.
     pub pieces: u32,
-    /// How scarce the pieces are: a million by the stock of each, summed.
+    /// How scarce the pieces are: 160 000 by the stock of each, summed.
     pub scarcity: u32,
 }
 
@@ -143,7 +146,7 @@ fn caps_at(index: usize, place: SearchPlace, items: &[SearchItem]) -> Vec<u32> {
     let cap = |item: &SearchItem| {
         let by_mass = place.most_cg.checked_div(item.mass_cg).unwrap_or(0);
         let fits = item.places.contains(&index);
-        if fits { item.stock.min(by_mass).min(place.most_pieces).min(u32::from(u8::MAX)) } else { 0 }
+        if fits { item.stock.min(by_mass).min(place.most_pieces).min(MOST_PIECES) } else { 0 }
     };
     items.iter().map(cap).collect()
 }

@@ -2,7 +2,7 @@
 //! its sensitivities.
 //!
 //! Plain timing without a framework. Run it with `cargo bench --bench advice`; it prints and judges: advice from 66 kinds of
-//! weight, three places, grips and heads above 5 ms in the mean fails, a forecast with its sensitivities above 20 µs fails,
+//! weight, three places, grips and heads above 5 ms in any case fails, a forecast with its sensitivities above 20 µs fails,
 //! and so does a set of weights without proof. Before that the search is compared with a search through everything on
 //! small drawers. Masses and limits are invented.
 
@@ -33,10 +33,12 @@ use benchscribe::work_order::proposals::proposals;
 use benchscribe::work_order::state::State;
 use benchscribe::work_order::steps::Step;
 
-/// Advice in the mean, in milliseconds.
+/// Advice at the worst, in milliseconds.
 const ADVICE_MS: f64 = 5.0;
 /// A forecast with all sensitivities, in microseconds.
 const FORECAST_US: f64 = 20.0;
+/// Each case is worked out so often and its least time counts: what is longer was interrupted.
+const REPEATS: u32 = 5;
 const SMALL_DRAWERS: u32 = 20_000;
 const FORECASTS: u32 = 20_000;
 
@@ -187,16 +189,20 @@ fn advice(name: &str, step_cg: u32, is_shared: bool, most_stock: u32) {
             let points = benchscribe::measurement::unit::Points(f64::from(tenths) / 10.0).text();
             bench.enters(Characteristic::SwingWeight, &format!("{points} ± 0.05"));
             let club = bench.state.club().unwrap();
-            let begin = Instant::now();
-            let found = black_box(proposals(black_box(club), &bench.state.drawer_stock, &bench.state.learning));
-            let ms = begin.elapsed().as_secs_f64() * 1e3;
+            let mut found = None;
+            let mut ms = f64::INFINITY;
+            for _ in 0..REPEATS {
+                let begin = Instant::now();
+                found = black_box(proposals(black_box(club), &bench.state.drawer_stock, &bench.state.learning));
+                ms = ms.min(begin.elapsed().as_secs_f64() * 1e3);
+            }
             (sum_ms, worst_ms, cases) = (sum_ms + ms, worst_ms.max(ms), cases + 1.0);
             unproven += found.map_or(0, |found| found.list.iter().filter(|proposal| !proposal.proven).count());
         }
     }
     let mean_ms = sum_ms / cases;
     println!("{name}: {mean_ms:.2} ms in the mean, {worst_ms:.2} ms at the worst, {unproven} without proof");
-    if mean_ms > ADVICE_MS || unproven > 0 {
+    if worst_ms > ADVICE_MS || unproven > 0 {
         panic!("{name}: expected at most {ADVICE_MS} ms, and a proof for each");
     }
 }

@@ -2,10 +2,12 @@
 //!
 //! A place, the kinds that fit it and how many of each may be used come in. A knapsack with bounded counts, kind by kind.
 
-use super::{SearchItem, SearchPlace, scarcity};
+use super::{MOST_PIECES, SearchItem, SearchPlace, scarcity};
 
-/// A mass that cannot be put together.
-const IMPOSSIBLE: u64 = u64::MAX;
+/// A mass that cannot be put together: above every set, with room to add to it.
+const IMPOSSIBLE: u32 = u32::MAX >> 1;
+/// Pieces stand above the scarcity in a key, so one comparison tells both; half of a `u32` is room for all of them.
+const PIECE: u32 = 1 << 24;
 
 /// A mass that can be put together at a place.
 #[derive(Debug, Clone, Copy)]
@@ -45,32 +47,31 @@ impl Table {
             *first = 0;
         }
         let mut decided = vec![0u8; width * fitting.len()];
-        let most_pieces = u64::from(place.most_pieces);
+        // Above every set of as many pieces as fit.
+        let too_many = (place.most_pieces.min(MOST_PIECES) + 1) * PIECE;
+        let mut without = best.clone();
         for (row, (_, mass, cap, cost)) in decided.chunks_mut(width).zip(&fitting) {
-            let steps = index(mass / step);
-            let each = (1u64 << 32) | u64::from(*cost);
-            // From the heaviest down, so a lighter sum still is one without this kind.
-            for at in (steps..width).rev() {
-                let mut better = best[at];
-                for pieces in 1..=*cap {
-                    let Some(from) = at.checked_sub(index(pieces) * steps) else { break };
-                    let before = best[from];
-                    if before == IMPOSSIBLE {
-                        continue;
-                    }
-                    let key = before + u64::from(pieces) * each;
-                    if key < better && (key >> 32) <= most_pieces {
-                        better = key;
-                        row[at] = u8::try_from(pieces).unwrap_or(u8::MAX);
-                    }
+            without.copy_from_slice(&best);
+            let each = PIECE + *cost;
+            for pieces in 1..=*cap {
+                let added = index(pieces).saturating_mul(index(mass / step));
+                if added >= width {
+                    break;
                 }
-                best[at] = better;
+                let (count, price) = (u8::try_from(pieces).unwrap_or(u8::MAX), pieces * each);
+                // Straight runs through memory, which the compiler can take several cells at a time.
+                for ((before, better), decided) in without.iter().zip(&mut best[added..]).zip(&mut row[added..]) {
+                    let key = before + price;
+                    let is_better = key < (*better).min(too_many);
+                    *better = if is_better { key } else { *better };
+                    *decided = if is_better { count } else { *decided };
+                }
             }
         }
-        let choice = |(at, key): (usize, &u64)| Choice {
+        let choice = |(at, key): (usize, &u32)| Choice {
             mass: i64::from(u32::try_from(at).unwrap_or(u32::MAX)) * i64::from(step),
-            pieces: u32::try_from(key >> 32).unwrap_or(u32::MAX),
-            scarcity: u32::try_from(key & u64::from(u32::MAX)).unwrap_or(u32::MAX),
+            pieces: key / PIECE,
+            scarcity: key % PIECE,
         };
         let choices = best.iter().enumerate().filter(|(_, key)| **key != IMPOSSIBLE).map(choice).collect();
         let kinds = fitting.iter().map(|fit| (fit.0, index(fit.1 / step))).collect();
