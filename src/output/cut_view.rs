@@ -166,7 +166,7 @@ fn mark_view(club: &ClubRecord, found: &CutMarks, mark: CutMark) -> MarkView {
         again_u_mm: again.u_mm,
         again_text: format!("{}: {}", marks::how(mark, club.spec.kind), shown(again)),
         standing: standing.name(),
-        standing_text: words(&standing),
+        standing_text: words(&standing) + &last_difference(club, mark, &standing),
         may_cut: standing.may_cut(),
         is_past: marks::is_past(club, mark),
         history: club.marks.iter().filter(|record| record.mark == mark).map(deed_view).collect(),
@@ -185,6 +185,20 @@ fn words(standing: &MarkStanding) -> String {
             format!("do not cut, the second measurement disagrees: {}", of(agreement))
         }
         MarkStanding::Overridden { name, why } => format!("{name} answers for it: {why}"),
+    }
+}
+
+/// What a cut without agreement passes over: the last second measurement, which stays to be seen.
+fn last_difference(club: &ClubRecord, mark: CutMark, standing: &MarkStanding) -> String {
+    let last = club.marks.iter().rev().filter(|record| record.mark == mark && !record.voided).find_map(|record| {
+        let MarkDeed::Measured(second) = &record.deed else { return None };
+        Some(second.measured.mm - second.expected.mm)
+    });
+    match (standing, last) {
+        (MarkStanding::Overridden { .. }, Some(off_mm)) => {
+            format!("; the last second measurement was {off_mm:+.1} mm off")
+        }
+        _ => String::new(),
     }
 }
 

@@ -2,6 +2,7 @@
 
 use super::cautions::{self, Caution};
 use super::drawer_stock::DrawerStock;
+use super::drawers::ItemKind;
 use super::learning::Learning;
 use super::marks;
 use super::need::{Need, need};
@@ -68,7 +69,11 @@ fn in_grams(need: &Need) -> Option<(f64, Option<f64>, String)> {
         return Some((head_g, None, format!("add {head_g:.1} g at the head")));
     }
     let butt_g = mass_for_swing_weight(need.deficit(), Millimetres(BUTT_WEIGHT_MM))?.0;
-    Some((head_g, Some(butt_g), format!("take {:.1} g off the head, or put {butt_g:.1} g under the grip", -head_g)))
+    let text = format!(
+        "put {butt_g:.1} g under the grip, or take {:.1} g off the head as far as its maker allows (grinding: eye protection, dust mask)",
+        -head_g
+    );
+    Some((head_g, Some(butt_g), text))
 }
 
 /// What can hurt at the next step, and at the tip's cut that it waits for, each once.
@@ -98,8 +103,12 @@ pub fn next_action(club: &ClubRecord) -> String {
     if club.stage() == Stage::Received {
         return received_action(club);
     }
-    if let Some((_, words)) = parts.iter().find(|(characteristic, _)| missing.contains(characteristic)) {
-        return (*words).to_owned();
+    // Once head and shaft are bonded no part can be weighed alone any more.
+    if matches!(club.stage(), Stage::Part | Stage::DryFit) {
+        let replaced = |c: Characteristic| ItemKind::weighed_as(c).and_then(|kind| club.replaced(kind)).is_some();
+        if let Some((_, words)) = parts.iter().find(|(c, _)| missing.contains(c) || replaced(*c)) {
+            return (*words).to_owned();
+        }
     }
     match club.stage() {
         Stage::DryFit if !club.valid().any(|entry| entry.filed.stage == Stage::DryFit) => {

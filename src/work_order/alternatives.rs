@@ -8,11 +8,12 @@ use super::drawer_stock::{DrawerStock, TakenPart};
 use super::drawers::{Item, ItemKind};
 use super::effects::Change;
 use super::need::Need;
-use super::parts_model::{Inputs, assembly, inputs, outcome, shaft_length_mm};
+use super::parts_model::{Inputs, assembly, inputs, outcome, planned, shaft_length_mm};
 use super::proposals::{Proposal, Way, is_past, key, outcome_words, points_after, signed, wanted, whole};
 use super::record::ClubRecord;
 use super::steps::Step;
 use crate::club::characteristic::Characteristic;
+use crate::club::cut::{COVERAGE, U_OF_A_MARK_MM};
 use crate::club::swing_weight::GMM_PER_POINT;
 use crate::club::trimming::butt_trim_for;
 use crate::club::weight_search::{CG_PER_G, Score, UNITS_PER_GMM, scarcity};
@@ -57,29 +58,31 @@ fn swap(club: &ClubRecord, way: Way, item: &Item, inputs: &Inputs) -> Option<Cha
     let models = &club.spec.models;
     let mass_g = item.mass().0;
     let mut other = *inputs;
-    let (kind, closed_by, ordered, characteristic) = match way {
-        Way::Grip => (ItemKind::Grip, Step::Grip, &models.grip, Characteristic::GripMass),
-        Way::Head => (ItemKind::Head, Step::Bond, &models.head, Characteristic::HeadMass),
-        Way::Shaft => (ItemKind::Shaft, Step::Bond, &models.shaft, Characteristic::ShaftMass),
+    let (kind, ordered, characteristic) = match way {
+        Way::Grip => (ItemKind::Grip, &models.grip, Characteristic::GripMass),
+        Way::Head => (ItemKind::Head, &models.head, Characteristic::HeadMass),
+        Way::Shaft => (ItemKind::Shaft, &models.shaft, Characteristic::ShaftMass),
         Way::Weights | Way::ButtTrim => return None,
     };
     let is_as_ordered = ordered.is_none() || item.model == *ordered;
     let limits = club.spec.target(characteristic).map(|row| row.target).unwrap_or_default();
     let within = limits.lower.is_none_or(|limit| mass_g >= limit) && limits.upper.is_none_or(|limit| mass_g <= limit);
-    if item.kind != kind || is_past(club, closed_by) || !item.fits(&club.spec) || !is_as_ordered || !within {
+    let is_closed = kind.closed_by().is_some_and(|step| is_past(club, step)) || club.part_taken(kind).is_some();
+    if item.kind != kind || is_closed || !item.fits(&club.spec) || !is_as_ordered || !within {
         return None;
     }
     match way {
         Way::Grip => other.grip_g = mass_g,
         Way::Head => other.head_g = mass_g,
         _ => {
-            let needed = shaft_length_mm(inputs);
-            let length = item.length.map_or(needed, |length| length.0);
-            if length < needed {
+            let tip_trim_mm = inputs.seat.tip_trim_mm;
+            let needed = shaft_length_mm(inputs) + tip_trim_mm;
+            if item.length.is_some_and(|length| length.0 < needed) {
                 return None;
             }
-            other.shaft_g = mass_g * needed / length;
-            other.shaft_balance_share = super::parts_model::SHAFT_BALANCE_SHARE.value;
+            other = planned(&club.spec, [inputs.head_g, mass_g, inputs.grip_g], inputs.seat, None, None);
+            other.length_mm = inputs.length_mm;
+            other.seat.weighed_mm = item.length.map(|length| length.0);
         }
     }
     Some(Change::between(&outcome(inputs)?, &outcome(&other)?, 0.0))
@@ -111,11 +114,13 @@ fn of_item(club: &ClubRecord, need: &Need, way: Way, item: &Item, change: &Chang
     }
 }
 
-/// A cut at the butt before the grip is on, within the order's limits of length: to the aim, or as far as it may go.
+/// A cut at the butt before the grip is on, within the order's limits of length: to the aim, or as far as it may go with
+/// room for the uncertainty. Where marks decide the cut, nothing is offered beside them.
 fn butt_trim(club: &ClubRecord, need: &Need, inputs: &Inputs) -> Option<(Change, Proposal)> {
     let shortest = club.spec.target(Characteristic::Length)?.target.lower?;
-    let room = need.base.length_mm - shortest;
-    if need.deficit().0 >= 0.0 || room < LEAST_CUT_MM || is_past(club, Step::Grip) {
+    let room = need.base.length_mm - shortest - COVERAGE * need.base.u_length_mm.hypot(U_OF_A_MARK_MM);
+    let has_marks = club.spec.build.cut.is_some();
+    if need.deficit().0 >= 0.0 || room < LEAST_CUT_MM || has_marks || is_past(club, Step::Grip) {
         return None;
     }
     let whole = outcome(inputs)?;
@@ -125,7 +130,7 @@ fn butt_trim(club: &ClubRecord, need: &Need, inputs: &Inputs) -> Option<(Change,
         return None;
     }
     let mut shorter = model;
-    shorter.shaft.butt_trim = Millimetres(cut);
+    shorter.shaft.butt_trim = shorter.shaft.butt_trim + Millimetres(cut);
     let change = Change::between(&whole, &shorter.mass_properties().ok()?, -cut);
     let points = Points(need.base.points + change.points);
     let text = format!(

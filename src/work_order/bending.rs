@@ -282,7 +282,12 @@ fn advice_for(club: &ClubRecord, characteristic: Characteristic) -> Option<BendA
         let (_, after) = bend_loft(Degrees(loft.filed.value), Degrees(bounce), Degrees(change_deg)).ok()?;
         Some([bounce, after.0])
     });
-    let warning = warning(club, characteristic, change_deg);
+    if let Some(warning) = warning(club, characteristic, change_deg) {
+        // What may break the head is not put as something to do.
+        let needs = written(characteristic, change_deg).replace(" deg", "°");
+        let text = format!("{label} needs {needs}: {warning}");
+        return Some(BendAdvice { bounce, warning: Some(warning), ..only(text) });
+    }
     let mut text = format!("bend {}", written(characteristic, change_deg).replace(" deg", "°"));
     text += &match (aim_deg, spring_back) {
         (Some(aim), Some(spring)) => {
@@ -295,10 +300,7 @@ fn advice_for(club: &ClubRecord, characteristic: Characteristic) -> Option<BendA
     if let Some([now, after]) = bounce {
         text += &format!("; bounce {now:.1}° becomes {after:.1}°");
     }
-    if let Some(warning) = &warning {
-        text += &format!("; {warning}");
-    }
-    Some(BendAdvice { characteristic, change_deg, aim_deg, spring_back, bounce, warning, can_bend: true, text })
+    Some(BendAdvice { characteristic, change_deg, aim_deg, spring_back, bounce, warning: None, can_bend: true, text })
 }
 
 /// What is wrong with an angle that needs this change.
@@ -312,7 +314,10 @@ fn too(characteristic: Characteristic, change_deg: f64) -> &'static str {
 
 /// What was bent counts with what is to be bent: a neck remembers.
 fn warning(club: &ClubRecord, characteristic: Characteristic, change_deg: f64) -> Option<String> {
-    let ask = "ask the head's maker first, heads can break";
+    if change_deg.abs() > MOST_DEG {
+        return Some(format!("more than {MOST_DEG:.0}° is not bent: measure it again, and look at the order"));
+    }
+    let ask = "ask the head's maker before bending, heads can break";
     let Some(material) = &club.spec.details.head_material else {
         return Some(format!("the order does not say what the head is made of: {ask}"));
     };

@@ -6,7 +6,7 @@ use super::drawer_stock::TakenPart;
 use super::drawers::{Item, ItemKind, WeightPlace};
 use super::event::{Change, EventId};
 use super::parts_model::length_mm;
-use super::proposals::{Way, proposals, room};
+use super::proposals::{Way, is_past, proposals, room};
 use super::record::ClubRecord;
 use super::state::State;
 use crate::measurement::unit::Millimetres;
@@ -121,6 +121,7 @@ fn use_proposal(state: &State, key: Option<&str>) -> Result<Vec<Change>, Refusal
             proposal.text
         )),
         (Some(proposal), _) => {
+            proposal.parts.iter().try_for_each(|part| may_be_replaced(club, part.kind))?;
             Ok(vec![Change::PartsTaken { club: club.spec.id.clone(), parts: proposal.parts.clone() }])
         }
         (None, Some(key)) => refused(format!("{key} is not proposed for {} any more: look again", club.spec.id)),
@@ -155,7 +156,10 @@ fn take(
         ItemKind::Grip | ItemKind::Head | ItemKind::Shaft if pieces > 1 => {
             return refused(format!("a club has one {}, {pieces} are wanted", item.kind.name()));
         }
-        ItemKind::Grip | ItemKind::Head | ItemKind::Shaft => None,
+        ItemKind::Grip | ItemKind::Head | ItemKind::Shaft => {
+            may_be_replaced(club, item.kind)?;
+            None
+        }
     };
     let part = TakenPart {
         item: item.name.clone(),
@@ -166,6 +170,28 @@ fn take(
         place: place.map(|place| place.name.clone()),
     };
     Ok(vec![Change::PartsTaken { club: club.spec.id.clone(), parts: vec![part] }])
+}
+
+/// Whether another head, shaft or grip can still go on a club.
+fn may_be_replaced(club: &ClubRecord, kind: ItemKind) -> Result<(), Refusal> {
+    let Some(step) = kind.closed_by() else { return Ok(()) };
+    if is_past(club, step) {
+        return refused(format!(
+            "{} is past its step {}: no other {} goes on it",
+            club.spec.id,
+            step.label(),
+            kind.name()
+        ));
+    }
+    match club.part_taken(kind) {
+        Some((_, part)) => refused(format!(
+            "the {} {} was taken for {} already: put it back first",
+            kind.name(),
+            part.item,
+            club.spec.id
+        )),
+        None => Ok(()),
+    }
 }
 
 fn place_for<'a>(

@@ -5,6 +5,7 @@
 use super::order::{ClubKind, ClubSpec};
 use super::record::ClubRecord;
 use super::steps::Step;
+use crate::club::characteristic::Characteristic;
 use crate::measurement::unit::{Grams, Millimetres};
 
 super::order::named!(
@@ -22,6 +23,29 @@ super::order::named!(
         Shaft = "shaft",
     }
 );
+
+impl ItemKind {
+    /// What a part that is weighed alone is.
+    #[must_use]
+    pub fn weighed_as(characteristic: Characteristic) -> Option<Self> {
+        match characteristic {
+            Characteristic::HeadMass => Some(Self::Head),
+            Characteristic::ShaftMass => Some(Self::Shaft),
+            Characteristic::GripMass => Some(Self::Grip),
+            _ => None,
+        }
+    }
+
+    /// The step from which on another one does not go on a club any more; `None` for what a place decides.
+    #[must_use]
+    pub fn closed_by(self) -> Option<Step> {
+        match self {
+            Self::Head | Self::Shaft => Some(Step::Bond),
+            Self::Grip => Some(Step::Grip),
+            Self::Weight | Self::Tape => None,
+        }
+    }
+}
 
 /// Where a place is on the club.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -10,7 +10,7 @@ use super::drawer_stock::TakenPart;
 use super::forecast::{Ground, with_weights};
 use super::marks;
 use super::order::Stage;
-use super::parts_model::{ADHESIVE_BEFORE_TIP_MM, ADHESIVE_G, GRIP_MM, TAPE_G, length_mm, newest, was_cut};
+use super::parts_model::{ADHESIVE_G, GRIP_MM, TAPE_G, adhesive_at_mm, length_mm, newest, was_cut};
 use super::record::{ClubRecord, Entry};
 use crate::club::characteristic::Characteristic;
 use crate::club::swing_weight::GMM_PER_POINT;
@@ -75,7 +75,7 @@ pub(super) fn from_placed(club: &ClubRecord, stage: Stage) -> Option<Ground> {
     let length = length_mm(club);
     let mut glued = format!("{:.1} g of tape", TAPE_G.value);
     if stage == Stage::DryFit {
-        effects.push(Effect::put(ADHESIVE_G.value, length - ADHESIVE_BEFORE_TIP_MM, ADHESIVE_G.spread));
+        effects.push(Effect::put(ADHESIVE_G.value, adhesive_at_mm(club, length), ADHESIVE_G.spread));
         glued = format!("{:.1} g of adhesive and ferrule and {glued}", ADHESIVE_G.value);
     }
     let (grip_length, _, usual_cap) = GRIP_MM;

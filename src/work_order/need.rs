@@ -3,14 +3,14 @@
 use super::forecast::forecast;
 use super::judging::{DecisionRule, Verdict, judge};
 use super::learning::Learning;
-use super::parts_model::{inertia_of, inputs, length_mm, outcome};
+use super::parts_model::{inertia_of, inputs, length_mm, outcome, u_length_mm};
 use super::record::ClubRecord;
 use crate::club::characteristic::Characteristic;
 use crate::club::swing_weight::points_per_gram;
 use crate::measurement::quantity::Target;
 use crate::measurement::unit::{Millimetres, Points};
 
-/// A deviation this small without limits is left alone, in points: half of what a hand can feel is not claimed.
+/// A deviation this small without limits is left alone, in points (common practice, no source).
 const LEAVE_ALONE_POINTS: f64 = 0.25;
 /// What rounds to the aim in the one decimal that is shown, in points.
 pub(super) const AS_GOOD_AS_AIM: f64 = 0.05;
@@ -34,6 +34,8 @@ pub(super) struct Base {
     pub(super) inertia_kgcm2: Option<f64>,
     /// Length in millimetres, measured or as ordered.
     pub(super) length_mm: f64,
+    /// Its standard uncertainty.
+    pub(super) u_length_mm: f64,
     /// Whether it was measured on the gripped club; else it is the forecast.
     pub(super) is_measured: bool,
     /// Grams taken from the drawers for it since it was measured.
@@ -108,7 +110,7 @@ fn window(target: &Target, room: f64) -> Option<(f64, (f64, f64))> {
 }
 
 fn base(club: &ClubRecord, learning: &Learning) -> Option<(Base, DecisionRule)> {
-    let length_mm = length_mm(club);
+    let (length_mm, u_length_mm) = (length_mm(club), u_length_mm(club));
     let modelled = inputs(club).and_then(|(inputs, _)| outcome(&inputs)).map(|whole| {
         let weights = club.weights().map(|(_, part)| inertia_of(part.grams(), part.at_mm.unwrap_or(0.0)));
         whole.inertia_butt_kgcm2 + weights.sum::<f64>()
@@ -127,6 +129,7 @@ fn base(club: &ClubRecord, learning: &Learning) -> Option<(Base, DecisionRule)> 
             balance_mm: value(Characteristic::BalancePoint),
             inertia_kgcm2,
             length_mm,
+            u_length_mm,
             is_measured: true,
             taken_since_g: 0.0,
         };
@@ -149,6 +152,7 @@ fn base(club: &ClubRecord, learning: &Learning) -> Option<(Base, DecisionRule)> 
         balance_mm: of(Characteristic::BalancePoint).map(|forecast| forecast.value),
         inertia_kgcm2,
         length_mm,
+        u_length_mm,
         is_measured: false,
         taken_since_g: 0.0,
     };

@@ -218,9 +218,7 @@ impl<'a> Chest<'a> {
             reaches: need.is_good(need.base.points + change.points),
             proven,
             text,
-            cautions: vec![
-                "Weights: no more mass or pieces than the maker of the head allows; fasten them as its data sheet says.",
-            ],
+            cautions: weight_cautions(&parts),
             parts,
         })
     }
@@ -234,6 +232,15 @@ impl<'a> Chest<'a> {
         };
         self.places.iter().filter_map(|(place, ..)| at(place)).collect::<Vec<_>>().join(" and ")
     }
+}
+
+/// What can hurt about weights and tape.
+fn weight_cautions(parts: &[TakenPart]) -> Vec<&'static str> {
+    let weights =
+        "Weights: no more mass or pieces than the maker of the head allows; fasten them as its data sheet says.";
+    let tape = "Tape of lead is poisonous: gloves, wash your hands, keep it from food and children.";
+    let has_tape = parts.iter().any(|part| part.kind == ItemKind::Tape);
+    [Some(weights), has_tape.then_some(tape)].into_iter().flatten().collect()
 }
 
 /// `2 g`, or `3 × 0.5 g`.

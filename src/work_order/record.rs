@@ -6,6 +6,7 @@ use super::adhesive::Bond;
 use super::bending::Bend;
 use super::cautions::Caution;
 use super::drawer_stock::{TakenPart, Taking};
+use super::drawers::ItemKind;
 use super::event::{EventId, FiledValue};
 use super::guide::Guide;
 use super::marks::{self, MarkDeed, MarkRecord};
@@ -265,6 +266,27 @@ impl ClubRecord {
     pub fn weights(&self) -> impl Iterator<Item = (&Taking, &TakenPart)> {
         let kept = self.takings.iter().filter(|taking| taking.returned.is_none());
         kept.flat_map(|taking| taking.parts.iter().filter(|p| p.at_mm.is_some()).map(move |part| (taking, part)))
+    }
+
+    /// The head, shaft or grip that was taken from the drawers for this club.
+    #[must_use]
+    pub fn part_taken(&self, kind: ItemKind) -> Option<(&Taking, &TakenPart)> {
+        let kept = self.takings.iter().filter(|taking| taking.returned.is_none());
+        kept.flat_map(|taking| taking.parts.iter().filter(move |p| p.kind == kind).map(move |part| (taking, part)))
+            .last()
+    }
+
+    /// The same where it was not weighed since.
+    #[must_use]
+    pub fn replaced(&self, kind: ItemKind) -> Option<(&Taking, &TakenPart)> {
+        let (taking, part) = self.part_taken(kind)?;
+        let weighs = |entry: &Entry| {
+            entry.standing == Standing::Valid
+                && entry.filed.stage == Stage::Part
+                && ItemKind::weighed_as(entry.filed.characteristic) == Some(kind)
+        };
+        let since = self.entries.iter().skip(taking.entries_before).any(weighs);
+        (!since).then_some((taking, part))
     }
 
     /// Weights that were not on the club yet when `entry`, one of this record, was measured.

@@ -6,16 +6,17 @@
 //! the order has targets and the stock has measurements. Clubs without a target for the matched one get a common value.
 
 use super::order::{ClubSpec, Order};
+use super::parts_model::{Inputs, Seat, assembly, outcome, planned as planned_inputs};
 use super::state::State;
 use super::stock::Stock;
 use crate::club::assembly::MassProperties;
 use crate::club::assignment::{Assignment, AssignmentError, Costs, SEARCH_FOR_PROOF, assign};
 use crate::club::characteristic::Characteristic;
-use crate::club::parts::{Assembly, Grip, Head, Place, PointWeight, Shaft, Tape};
+use crate::club::cut::Span;
 use crate::club::progression::{Series, SetClub, progressions};
 use crate::club::swing_weight::mass_for_swing_weight;
 use crate::measurement::quantity::Target;
-use crate::measurement::unit::{Grams, Millimetres, Points};
+use crate::measurement::unit::{Millimetres, Points};
 
 /// What a set is matched in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -95,18 +96,6 @@ pub struct SetPlan {
 #[error("{0}")]
 pub struct NoPlan(pub String);
 
-/// What is usual where nothing was measured (common practice, no source): the same values as in the forecast of a club.
-const CAP_MM: f64 = 3.0;
-const HEAD_BEYOND_TIP_MM: f64 = 22.0;
-const SHAFT_BALANCE_SHARE: f64 = 0.5;
-const GRIP_LENGTH_MM: f64 = 268.0;
-const GRIP_BALANCE_MM: f64 = 112.0;
-const TAPE_G: f64 = 2.5;
-const ADHESIVE_G: f64 = 2.0;
-const ADHESIVE_BEFORE_TIP_MM: f64 = 25.0;
-/// Own inertia of a head in g·mm² and how far its centre lies off the axis in mm; together half a per cent of a club.
-const HEAD_INERTIA_GMM2: f64 = 300_000.0;
-const HEAD_OFF_AXIS_MM: f64 = 30.0;
 /// Half tolerances that a careful builder holds, where the order has a target without one (common practice, no source).
 const HALF_TOLERANCES: [(Characteristic, f64); 9] = [
     (Characteristic::HeadMass, 2.0),
@@ -247,46 +236,20 @@ fn make(club: &ClubSpec, stock: &Stock, [head, shaft, grip]: [usize; 3]) -> Opti
     if head.club != club.name || !allowed(&shaft.clubs) || !allowed(&grip.clubs) {
         return None;
     }
-    let (tip_mm, cut_mm, cap_mm) = match club.build.cut {
-        Some(mut cut) => {
-            cut.raw_length.mm = shaft.length.0;
-            let marks = cut.marks(club.length_mm()).ok()?;
-            (marks.tip.mm, marks.shaft.mm, cut.grip_cap.mm)
-        }
-        None => (0.0, club.length_mm() - CAP_MM - HEAD_BEYOND_TIP_MM, CAP_MM),
+    let seat = match club.build.cut {
+        Some(cut) => Seat::uncut(club, Span::new(shaft.length.0, cut.raw_length.u_mm))?,
+        None => Seat { weighed_mm: Some(shaft.length.0), ..Seat::USUAL },
     };
-    let butt_mm = shaft.length.0 - tip_mm - cut_mm;
+    let (balance, beyond) = (shaft.balance.map(|mm| mm.0), head.beyond_tip.map(|mm| mm.0));
+    let inputs = planned_inputs(club, [head.mass.0, shaft.mass.0, grip.mass.0], seat, balance, beyond);
+    let club = assembly(&inputs);
+    let (tip_mm, butt_mm) = (club.shaft.tip_trim.0, club.shaft.butt_trim.0);
     if butt_mm < 0.0 {
         return None;
     }
-    let assembly = |head_mass: Grams, with_rest: f64| Assembly {
-        cap: Millimetres(cap_mm),
-        shaft: Shaft {
-            raw_length: shaft.length,
-            raw_mass: shaft.mass,
-            balance_from_butt: shaft.balance.unwrap_or(shaft.length * SHAFT_BALANCE_SHARE),
-            tip_trim: Millimetres(tip_mm),
-            butt_trim: Millimetres(butt_mm),
-        },
-        grip: Grip {
-            mass: grip.mass * with_rest,
-            length: Millimetres(GRIP_LENGTH_MM),
-            cg_from_butt: Millimetres(GRIP_BALANCE_MM),
-        },
-        tape: Tape { mass: Grams(TAPE_G * with_rest), length: Millimetres(GRIP_LENGTH_MM - cap_mm) },
-        head: Head {
-            mass: head_mass,
-            cg_from_tip: head.beyond_tip.unwrap_or(Millimetres(HEAD_BEYOND_TIP_MM)),
-            cg_lateral: Millimetres(HEAD_OFF_AXIS_MM),
-            inertia_cg_gmm2: HEAD_INERTIA_GMM2,
-        },
-        points: vec![PointWeight {
-            mass: Grams(ADHESIVE_G * with_rest),
-            place: Place::FromTip(Millimetres(-ADHESIVE_BEFORE_TIP_MM)),
-        }],
-    };
-    let whole = assembly(head.mass, 1.0).mass_properties().ok()?;
-    let cut_shaft_g = assembly(Grams(0.0), 0.0).mass_properties().ok()?.mass.0;
+    let whole = club.mass_properties().ok()?;
+    let shaft_alone = Inputs { head_g: 0.0, grip_g: 0.0, adhesive_g: 0.0, tape_g: 0.0, ..inputs };
+    let cut_shaft_g = outcome(&shaft_alone)?.mass.0;
     Some(Made { whole, cut_shaft_g, trims_mm: [tip_mm, butt_mm] })
 }
 
