@@ -9,7 +9,7 @@ use tokio::sync::watch;
 
 use super::chain::{self, GENESIS};
 use super::event;
-use super::{index, migrate};
+use super::{index, migrate, salvage, stock};
 use crate::work_order::event::Event;
 
 pub use super::error::JournalError;
@@ -74,6 +74,14 @@ impl Journal {
     pub async fn open(folder: &Path, bench: &str, new_epoch: u64) -> Result<Self, JournalError> {
         let file = folder.join(FILE_NAME);
         let failed = |source| JournalError::Database { file: file.clone(), source };
+        // The library would write over what is left of it.
+        match salvage::keep_broken_log(&file) {
+            Ok(Some((copy, what))) => {
+                tracing::warn!(what, copy = %copy.display(), "the write-ahead log did not hold: a power cut, or damage; a copy is kept");
+            }
+            Ok(None) => {}
+            Err(error) => tracing::warn!(%error, "the write-ahead log does not hold and cannot be copied"),
+        }
         let options = SqliteConnectOptions::new()
             .filename(&file)
             .create_if_missing(true)
@@ -87,6 +95,8 @@ impl Journal {
         }
         let migrated = migrate::migrate(&writer, &file).await;
         migrated.map_err(|source| JournalError::Schema { file: file.clone(), source })?;
+        let noted = async { stock::note(&mut *writer.acquire().await?).await };
+        noted.await.map_err(failed)?;
         let epoch_number = i64::try_from(new_epoch & 0x0000_ffff_ffff_ffff).unwrap_or(1);
         sqlx::query("INSERT INTO journal (one, epoch, bench) SELECT 1, ?, ? WHERE NOT EXISTS (SELECT 1 FROM journal)")
             .bind(epoch_number)
@@ -176,7 +186,7 @@ impl Journal {
 }
 
 /// The same bytes may stand behind two readings; they are kept once.
-const NEW_EVIDENCE: &str = "INSERT INTO evidence (sha256, content) SELECT ?, ?
+pub(super) const NEW_EVIDENCE: &str = "INSERT INTO evidence (sha256, content) SELECT ?, ?
     WHERE NOT EXISTS (SELECT 1 FROM evidence WHERE sha256 = ?)";
 
 /// Connections without a time limit, and so without the task that looks after limits: while a pool is being closed that
@@ -252,6 +262,18 @@ impl Reader {
         let epoch = u64::try_from(row.try_get::<i64, _>(0).map_err(failed)?).unwrap_or_default();
         let bench = row.try_get(1).map_err(failed)?;
         Ok(Self { writer: readers.clone(), readers, bench, file, epoch, tip })
+    }
+
+    /// Reads a database that was made in this process from what is whole of `file`.
+    pub(super) fn over(readers: SqlitePool, file: PathBuf, bench: String, epoch: u64) -> Self {
+        let (_, tip) = watch::channel(0);
+        Self { writer: readers.clone(), readers, file, bench, epoch, tip }
+    }
+
+    /// The journal's file.
+    #[must_use]
+    pub fn file(&self) -> &Path {
+        &self.file
     }
 
     /// Closes the connections for reading in order.

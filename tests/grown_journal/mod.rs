@@ -133,6 +133,7 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
     let (mut studies, mut batches) = (0_u64, 0_u64);
     let mut takings: Vec<(String, EventId)> = Vec::new();
     set_drawers(&mut writer, 30);
+    writer.write("journal_salvaged", json!({"missing": [], "unproved": [], "end_known": true}));
     while writer.seq < length {
         let instrument = instruments[usize::try_from(dice.roll(3)).unwrap()];
         if clubs.is_empty() || dice.roll(60) == 0 {
