@@ -42,10 +42,10 @@ pub fn scale(reading: &Reading) -> Option<Scale> {
 
 /// What fills the middle third. A limit on one side only is mirrored about the target.
 fn span(target: Option<f64>, lower: Option<f64>, upper: Option<f64>) -> Option<(f64, f64)> {
-    if let (Some(lower), Some(upper)) = (lower, upper) {
-        if upper > lower {
-            return Some((lower, upper));
-        }
+    if let (Some(lower), Some(upper)) = (lower, upper)
+        && upper > lower
+    {
+        return Some((lower, upper));
     }
     let centre = target.or(upper).or(lower)?;
     let limit = upper.or(lower).unwrap_or(centre);
