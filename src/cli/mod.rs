@@ -28,6 +28,7 @@ mod replay_session;
 mod run;
 mod sleeve;
 mod study;
+mod topics;
 mod verify;
 mod watch;
 
@@ -77,6 +78,8 @@ enum Command {
     Plan(plan::Arguments),
     /// The live view of a running bench in this terminal, over ssh as well
     Watch(watch::Arguments),
+    /// What is published over MQTT, as an AsyncAPI 3.0 document with JSON Schemas
+    Topics,
     /// Work orders
     Orders(orders::Arguments),
     /// Adhesives: makers' data, batches, cures
@@ -119,6 +122,7 @@ pub fn main() -> ExitCode {
         Command::Study(arguments) => study::run(arguments),
         Command::Plan(arguments) => plan::run(&arguments),
         Command::Watch(arguments) => watch::run(&arguments),
+        Command::Topics => topics::run(),
         Command::Orders(arguments) => orders::run(arguments),
         Command::Adhesives(arguments) => adhesives::run(arguments),
         Command::Drawers(arguments) => drawers::run(arguments),

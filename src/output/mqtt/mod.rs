@@ -2,12 +2,13 @@
 //!
 //! A follower: it reads the journal by its own cursor and the latest snapshot, and holds nothing that a restart
 //! could lose. In reading order: [`topics`] the names, [`connection`] one connection, [`cursor`] and [`events`] the
-//! journal's events, [`standing`] what displays see, [`records`] finished clubs, [`commands`] the way back.
+//! journal's events, [`standing`] what displays see, [`records`] finished clubs, [`commands`] the way back, [`description`] all of it for other programs.
 //! The shapes are in [`payload`](super::payload).
 
 mod commands;
 mod connection;
 mod cursor;
+pub mod description;
 mod events;
 mod records;
 mod standing;
