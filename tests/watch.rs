@@ -112,7 +112,7 @@ fn what_cannot_be_watched_is_refused_in_words() {
             use std::io::{Read as _, Write as _};
             let mut connection = connection.unwrap();
             let mut head = [0_u8; 1024];
-            connection.read(&mut head).ok();
+            assert!(connection.read(&mut head).unwrap() > 0);
             connection.write_all(b"HTTP/1.1 404 Not Found\r\ncontent-length: 0\r\n\r\n").ok();
         }
     });

@@ -1,3 +1,5 @@
+//! What is drawn, and what is known by which message; cells of a terminal that is none.
+
 use std::path::Path;
 use std::time::Duration;
 
