@@ -12,7 +12,7 @@ import { fileURLToPath } from "node:url";
 const PROGRAMS = process.env.BENCHSCRIBE_PROGRAMS ?? fileURLToPath(new URL("../../target/debug", import.meta.url));
 const DEMO = new URL("../../config/demo.toml", import.meta.url);
 // Everything runs so much faster than a real bench; capture sees the same samples.
-const PACE = "2";
+const PACE = 2;
 
 export const ORDER = `order = "W-7001"
 player = "P-3"
@@ -31,10 +31,10 @@ head_mass = "268 g ± 2 g"
 `;
 
 /** Starts simulators and daemon in a folder of their own; `mqtt` is what stands in the table of that name. */
-export async function startOwnBench({ mqtt = "" } = {}) {
+export async function startOwnBench({ mqtt = "", pace = PACE } = {}) {
   const folder = await mkdtemp(join(tmpdir(), "benchscribe-pages-"));
   const ports = join(folder, "ports");
-  const simulators = spawn(join(PROGRAMS, "simulators"), ["--ports", ports, "--pace", PACE], { stdio: ["pipe", "pipe", "inherit"] });
+  const simulators = spawn(join(PROGRAMS, "simulators"), ["--ports", ports, "--pace", `${pace}`], { stdio: ["pipe", "pipe", "inherit"] });
   await said(simulators, simulators.stdout, (text) => text.includes("scanner"));
   const demo = await readFile(DEMO, "utf8");
   const configuration = (listen) => demo
@@ -44,7 +44,7 @@ export async function startOwnBench({ mqtt = "" } = {}) {
   let daemon;
   const start = async (listen) => {
     await writeFile(join(folder, "bench.toml"), configuration(listen));
-    daemon = spawn(join(PROGRAMS, "benchscribe"), ["run", "--config", join(folder, "bench.toml"), "--pace", PACE], {
+    daemon = spawn(join(PROGRAMS, "benchscribe"), ["run", "--config", join(folder, "bench.toml"), "--pace", `${pace}`], {
       stdio: ["ignore", "ignore", "pipe"],
     });
     const words = await said(daemon, daemon.stderr, (text) => /^page: (\S+)/m.test(text));
