@@ -5,41 +5,25 @@
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
 #![allow(clippy::disallowed_methods, reason = "a test measures real time from outside of the daemon")]
 
+#[path = "mqtt/described.rs"]
+mod described;
 #[path = "mqtt/mosquitto.rs"]
 #[allow(dead_code, reason = "shared with the tests of the MQTT output")]
 mod mosquitto;
 mod support;
 
-use std::fmt::Write as _;
 use std::path::Path;
 use std::process::Command;
 use std::time::Duration;
 
+use described::{VALIDATOR, assert_described, validate};
 use mosquitto::{Mosquitto, Seen, Subscriber, publish};
 use serde_json::{Value, json};
 use support::benchscribe;
 use support::python::{python, run};
 
-const VALIDATOR: [&str; 2] = ["jsonschema==4.26.0", "rfc3339-validator==0.1.4"];
 const SPECIFICATION: &str = "@asyncapi/specs@6.11.1";
 const ROOT: &str = "benchscribe/v1/dune-trailer/bench-1/";
-
-/// Validates messages against the printed document; what each channel had, or what is wrong.
-#[track_caller]
-fn validate(messages: &[(String, String)]) -> Result<String, String> {
-    let folder = tempfile::tempdir().unwrap();
-    let (document, file) = (folder.path().join("topics.json"), folder.path().join("messages"));
-    let printed = benchscribe(["topics"]);
-    assert!(printed.status.success());
-    std::fs::write(&document, printed.stdout).unwrap();
-    let mut lines = String::new();
-    for (topic, payload) in messages {
-        writeln!(lines, "{topic}\t{payload}").unwrap();
-    }
-    std::fs::write(&file, lines).unwrap();
-    let arguments = [document.display().to_string(), file.display().to_string()];
-    run(&python("jsonschema", &VALIDATOR), "mqtt/validate.py", &arguments.each_ref().map(String::as_str))
-}
 
 #[test]
 fn every_message_of_whole_clubs_is_as_its_topic_is_described() {
@@ -57,9 +41,7 @@ fn every_message_of_whole_clubs_is_as_its_topic_is_described() {
     publish(broker.port, &format!("{ROOT}command"), r#"{"command": "void_last", "why": "wrong part"}"#, &[]);
     everything.wait("/command", Duration::from_secs(10), |_| true);
 
-    let messages: Vec<(String, String)> =
-        everything.all().iter().map(|m| (m.topic.clone(), m.payload.clone())).collect();
-    let counted = validate(&messages).unwrap_or_else(|faults| panic!("{faults}"));
+    let counted = assert_described(&everything);
     let count = |channel: &str| -> usize {
         let line = counted.lines().find_map(|line| line.strip_prefix(channel));
         line.and_then(|rest| rest.trim().parse().ok()).unwrap_or_else(|| panic!("{channel} had no message: {counted}"))
@@ -80,19 +62,20 @@ fn every_message_of_whole_clubs_is_as_its_topic_is_described() {
 
     // How they are sent is as described as well.
     let bindings = bindings();
-    for Seen { topic, qos, expiry_s, .. } in everything.all() {
+    let binding = |topic: &str| {
         let channel = topic.strip_prefix(ROOT).unwrap().split('/').next().unwrap();
-        let (described_qos, _, expiry) = bindings.iter().find(|(name, ..)| name == channel).map(|b| b.1).unwrap();
+        bindings.iter().find(|binding| binding.channel == channel).unwrap_or_else(|| panic!("{topic} has no operation"))
+    };
+    for Seen { topic, qos, expiry_s, .. } in everything.all() {
         // The subscriber asks for 1, so it sees what was sent.
-        assert_eq!(u64::from(qos), described_qos, "{topic}");
-        assert_eq!(expiry_s.parse::<u64>().ok(), expiry, "{topic}");
+        assert_eq!(u64::from(qos), binding(&topic).qos, "{topic}");
+        assert_eq!(expiry_s.parse::<u64>().ok(), binding(&topic).expiry_s, "{topic}");
     }
     let late = Subscriber::start(broker.port, "#");
     late.wait("/club", Duration::from_secs(10), |_| true);
     std::thread::sleep(Duration::from_millis(300));
     for Seen { topic, .. } in late.all() {
-        let channel = topic.strip_prefix(ROOT).unwrap().split('/').next().unwrap();
-        assert!(bindings.iter().any(|(name, (_, retain, _))| name == channel && *retain), "{topic} is retained");
+        assert!(binding(&topic).retain, "{topic} is retained");
     }
 
     // A test that could not fail would be none: what is not described, or not as described, is found.
@@ -109,15 +92,22 @@ fn every_message_of_whole_clubs_is_as_its_topic_is_described() {
     refused("record/ab", json!({"record_version": 1}), "'entries' is a required property");
 }
 
-/// Quality, retention and expiry of the operation on each channel.
-fn bindings() -> Vec<(String, (u64, bool, Option<u64>))> {
+/// How the messages of a channel are sent, as its operation says.
+struct Binding {
+    channel: String,
+    qos: u64,
+    retain: bool,
+    expiry_s: Option<u64>,
+}
+
+fn bindings() -> Vec<Binding> {
     let document: Value = serde_json::from_slice(&benchscribe(["topics"]).stdout).unwrap();
     let operations = document["operations"].as_object().unwrap();
     let binding = |operation: &Value| {
         let channel = operation["channel"]["$ref"].as_str().unwrap().rsplit('/').next().unwrap().to_owned();
         let mqtt = &operation["bindings"]["mqtt"];
-        let expiry = mqtt["messageExpiryInterval"].as_u64();
-        (channel, (mqtt["qos"].as_u64().unwrap(), mqtt["retain"].as_bool().unwrap(), expiry))
+        let (qos, retain) = (mqtt["qos"].as_u64().unwrap(), mqtt["retain"].as_bool().unwrap());
+        Binding { channel, qos, retain, expiry_s: mqtt["messageExpiryInterval"].as_u64() }
     };
     operations.values().map(binding).collect()
 }

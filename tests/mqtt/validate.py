@@ -1,6 +1,6 @@
-"""Validates messages against an AsyncAPI 3.0 document with jsonschema: validate.py DOCUMENT MESSAGES
+"""Validates messages against an AsyncAPI 3.0 document with jsonschema: validate.py DOCUMENT MESSAGES ANSWERS
 
-MESSAGES has a topic, a tab and a payload on each line. Each must be described by exactly one channel of the document, and a
+ANSWERS is the topic that commands named for their answers. MESSAGES has a topic, a tab and a payload on each line. Each must be described by exactly one channel of the document, and a
 member that its schema does not name is a mistake. Prints how many messages each channel had.
 """
 import collections
@@ -47,10 +47,9 @@ def validator(payload):
 
 channels = []
 for name, channel in document["channels"].items():
-    if channel["address"] is None:
-        continue
-    parts = re.split(r"\{(\w+)\}", channel["address"])
-    assert set(parts[1::2]) == set(channel["parameters"]), name
+    # The channel without an address is that of the answers.
+    parts = re.split(r"\{(\w+)\}", channel["address"] or sys.argv[3])
+    assert set(parts[1::2]) == set(channel.get("parameters", {})), name
     address = "".join(re.escape(part) if at % 2 == 0 else "[^/]+" for at, part in enumerate(parts))
     (message,) = (found(message["$ref"]) for message in channel["messages"].values())
     channels.append((name, re.compile(address), validator(message["payload"])))
