@@ -54,6 +54,13 @@ for name, channel in document["channels"].items():
     (message,) = (found(message["$ref"]) for message in channel["messages"].values())
     channels.append((name, re.compile(address), validator(message["payload"])))
 
+def causes(error):
+    """An error and, of alternatives, what was wrong in each."""
+    yield error
+    for inner in error.context or []:
+        yield from causes(inner)
+
+
 counts, faults = collections.Counter(), []
 for number, line in enumerate(open(sys.argv[2], encoding="utf-8").read().splitlines(), 1):
     topic, payload = line.split("\t", 1)
@@ -71,8 +78,7 @@ for number, line in enumerate(open(sys.argv[2], encoding="utf-8").read().splitli
         faults.append(f"{number}: {topic}: {error}")
         continue
     for error in check.iter_errors(message):
-        # Of alternatives, what was wrong in each.
-        for cause in [error, *(error.context or [])]:
+        for cause in causes(error):
             faults.append(f"{number}: {topic}: {'/'.join(map(str, cause.absolute_path))}: {cause.message[:300]}")
 print("\n".join(faults) or "\n".join(f"{name} {count}" for name, count in sorted(counts.items())))
 sys.exit(1 if faults else 0)

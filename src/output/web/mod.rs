@@ -6,6 +6,8 @@ mod live;
 mod metrics;
 mod page;
 mod pages;
+#[cfg(test)]
+mod readiness_tests;
 mod set;
 mod sheets;
 mod study;
