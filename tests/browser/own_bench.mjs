@@ -98,6 +98,25 @@ export async function startOwnBench({ mqtt = "", pace = PACE } = {}) {
   };
 }
 
+/** Starts the demo, whose simulated builder builds so many clubs. */
+export async function startDemo({ clubs, pace }) {
+  const folder = await mkdtemp(join(tmpdir(), "benchscribe-demo-"));
+  const arguments_ = ["demo", "--clubs", `${clubs}`, "--pace", `${pace}`, "--listen", "127.0.0.1:0", "--data", join(folder, "data")];
+  const demo = spawn(join(PROGRAMS, "benchscribe"), arguments_, { stdio: ["ignore", "ignore", "pipe"] });
+  const words = await said(demo, demo.stderr, (text) => /^page: (\S+)/m.test(text));
+  const url = /^page: (\S+)/m.exec(words)[1];
+  return {
+    url,
+    get: async (path) => (await fetch(new URL(path, url))).json(),
+    async stop() {
+      const ended = new Promise((resolve) => demo.once("exit", resolve));
+      demo.kill("SIGTERM");
+      await ended;
+      await rm(folder, { recursive: true, force: true });
+    },
+  };
+}
+
 /** What a child has said, once it has said what is wanted; fails when it ends before. */
 function said(child, stream, wanted) {
   return new Promise((resolve, reject) => {

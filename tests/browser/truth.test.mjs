@@ -6,8 +6,8 @@ import { writeFile } from "node:fs/promises";
 import { join } from "node:path";
 import { after, before, describe, test } from "node:test";
 
-import { ORDER, startOwnBench } from "./own_bench.mjs";
-import { launch, openPage, untilText } from "./support.mjs";
+import { ORDER, startDemo, startOwnBench } from "./own_bench.mjs";
+import { launch, openPage, untilText, violations } from "./support.mjs";
 
 const ARTEFACTS = process.env.BENCHSCRIBE_ARTEFACTS;
 const SCALE = "parts-scale";
@@ -181,6 +181,92 @@ describe("truth", () => {
     bench.plugIn(SCALE);
     await page.waitForFunction(() => !document.getElementById("banners").textContent.includes("plug the instrument in"), null, { timeout: 30_000 });
     await page.waitForFunction((wanted) => document.querySelector(wanted).dataset.fresh === "fresh", tile);
+    await close();
+    await bench.stop();
+  });
+
+  test("a_whole_club_is_built_while_the_page_is_watched", async () => {
+    const demo = await startDemo({ clubs: 2, pace: 4 });
+    const { page, errors, close } = await openPage(browser, "about:blank", { width: 1920, height: 1080 });
+    await page.addInitScript(() => {
+      globalThis.seen = { phases: new Set(), verdicts: new Set(), stages: new Set(), cautions: new Set(), most: new Map(), clubs: new Set() };
+      addEventListener("DOMContentLoaded", () => {
+        const text = (id) => document.getElementById(id).textContent;
+        new MutationObserver(() => {
+          seen.phases.add(document.getElementById("live").dataset.phase);
+          seen.verdicts.add(document.getElementById("deviation").dataset.verdict);
+          seen.stages.add(text("club-detail").split(" · ")[2]);
+          for (const caution of document.querySelectorAll(".cautions p")) seen.cautions.add(caution.textContent);
+          const club = text("club-detail").split(" · ")[0];
+          const done = /^(\d+) of (\d+) done/.exec(text("club-progress"));
+          if (done) seen.most.set(club, Math.max(seen.most.get(club) ?? 0, Number(done[1])));
+          if (done) seen.clubs.add(club);
+        }).observe(document.body, { subtree: true, childList: true, characterData: true, attributes: true });
+      });
+    });
+    await page.goto(demo.url);
+    // Until the first of the two is finished and the second one open.
+    await page.waitForFunction(() => globalThis.seen?.clubs.size === 2, null, { timeout: 240_000 });
+    const seen = await page.evaluate(() => ({ ...Object.fromEntries(["phases", "verdicts", "stages", "cautions"].map((name) => [name, [...seen[name]]])), most: [...seen.most] }));
+    for (const phase of ["empty", "settling", "held"]) assert.ok(seen.phases.includes(phase), `${phase} was never seen: ${seen.phases}`);
+    assert.ok(seen.verdicts.includes("within"), `${seen.verdicts}`);
+    for (const stage of ["part", "dry fit", "bonded", "gripped"]) assert.ok(seen.stages.includes(stage), `${stage} was never seen: ${seen.stages}`);
+    for (const words of ["Adhesive", "Grinding", "data sheet"]) assert.ok(seen.cautions.some((text) => text.includes(words)), `no caution about ${words}`);
+    const { records } = await demo.get("api/v1/records");
+    const finished = records.filter((record) => record.state === "finished");
+    assert.equal(finished.length, 1, JSON.stringify(records));
+    assert.deepEqual(await violations(page), []);
+    assert.deepEqual(errors, []);
+    if (ARTEFACTS) await page.screenshot({ path: join(ARTEFACTS, "whole-club.png") });
+    await close();
+    await demo.stop();
+  });
+
+  test("a_builder_without_a_mouse_opens_types_marks_and_voids", async () => {
+    const bench = await startOwnBench();
+    assert.equal((await bench.command({ command: "import_order", text: ORDER })).status, 200);
+    const { page, errors, close } = await openPage(browser, bench.url, { width: 1280, height: 800 });
+    // Goes on with the tab key until what is wanted has the focus; presses it.
+    const press = async (wanted, key = "Enter") => {
+      for (let step = 0; step < 80; step += 1) {
+        const has = await page.evaluate((name) => {
+          const at = document.activeElement;
+          return (at?.getAttribute("aria-label") ?? at?.textContent ?? "").includes(name) && at !== document.body;
+        }, wanted);
+        if (has) return page.keyboard.press(key);
+        await page.keyboard.press("Tab");
+      }
+      throw new Error(`the tab key never comes to "${wanted}"`);
+    };
+    await untilText(page, "#call", "open an order");
+    await press("W-7001");
+    await untilText(page, "#club-title", "driver");
+    bench.lay(SCALE, 203.4);
+    await untilText(page, "#club-progress", "1 of 2 done");
+    bench.lift(SCALE);
+    await press("void last");
+    await page.waitForSelector("dialog");
+    await press("wrong part");
+    await untilText(page, "#club-progress", "0 of 2 done");
+    await press("type a value");
+    await page.waitForSelector("dialog");
+    // The list of what it is comes first, then how much.
+    while ((await page.evaluate(() => document.activeElement.name)) !== "characteristic") await page.keyboard.press("Tab");
+    await page.keyboard.type("shaft mass");
+    await page.keyboard.press("Tab");
+    await page.keyboard.type("64.2 g");
+    await page.keyboard.press("Enter");
+    await untilText(page, "#club-progress", "1 of 2 done");
+    const step = (await bench.get("api/v1/state")).club.next_step;
+    await press("mark done");
+    await bench.until("api/v1/state", (state) => state.club.next_step !== step);
+    // Out of a dialog again: the focus is where it was.
+    await press("type a value");
+    await page.waitForSelector("dialog");
+    await page.keyboard.press("Escape");
+    await page.waitForFunction(() => document.querySelector("dialog") === null);
+    assert.equal(await page.evaluate(() => document.activeElement.id), "enter-button");
+    assert.deepEqual(errors, []);
     await close();
     await bench.stop();
   });
