@@ -163,6 +163,20 @@ test("a reading that stands still does not grow old, and one that comes no more 
   await close();
 });
 
+test("two benches on one broker are never mixed", async () => {
+  const tell = (payload) =>
+    promisify(execFile)("mosquitto_pub", ["-p", `${broker.mqtt}`, "-r", "-t", "benchscribe/v1/dune-trailer/bench-2/status", "-m", payload]);
+  await tell(JSON.stringify({ online: true, since: "2026-11-26T10:00:00Z", session: "s", version: "0" }));
+  const { page, close } = await openPage(browser, broker.page, { width: 1280, height: 800 });
+  await untilText(page, "#trouble", "several benches speak here");
+  await untilText(page, "#now", "– – –");
+  await page.goto(`${broker.page}&bench=dune-trailer/bench-1`);
+  await untilText(page, "#club", "driver");
+  await page.waitForFunction(() => document.getElementById("trouble").hidden);
+  await tell("");
+  await close();
+});
+
 test("a lost broker is told with the remedy, and everything is right again when it is back", async () => {
   const { page, close } = await openPage(browser, broker.page, { width: 1280, height: 800 });
   await untilText(page, "#club", "driver");
