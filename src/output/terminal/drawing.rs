@@ -39,6 +39,10 @@ pub struct View<'a> {
 
 /// Rows of large digits.
 const LARGE: u16 = 4;
+/// The last rank of what is shown on the smallest terminal, if only in one line.
+const ESSENTIAL: u8 = 3;
+/// The rank at which digits become large.
+const LARGE_DIGITS: u8 = 9;
 
 /// Digits as large as there is room for, with what stands beside them.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -113,6 +117,11 @@ impl Widget for View<'_> {
                     for (line, y) in lines.iter().zip(place.y..place.bottom()) {
                         line.render(Rect { y, height: 1, ..place }, buffer);
                     }
+                    if height > 0 && usize::from(height) < lines.len() && area.width > 0 {
+                        // Something follows that has no room: nobody should take half a caution for all of it.
+                        Line::raw("…")
+                            .render(Rect { x: area.right() - 1, y: place.bottom() - 1, width: 1, height: 1 }, buffer);
+                    }
                 }
                 Content::Digits(digits) => draw_digits(digits, place, buffer),
             }
@@ -121,25 +130,31 @@ impl Widget for View<'_> {
     }
 }
 
-/// The height of each part: in the order of their ranks each gets what it needs of what is left, or nothing.
+/// The height of each part. First what every essential part needs to be of use, then, in the order of the ranks, each all of what it
+/// wants while there is room.
 fn share(parts: &[Part], height: u16) -> Vec<u16> {
-    let mut order: Vec<usize> = (0..parts.len()).collect();
-    order.sort_by_key(|index| parts.get(*index).map(|part| part.rank));
+    let mut wishes: Vec<(u8, usize, u16)> = Vec::new();
+    for (index, part) in parts.iter().enumerate() {
+        if part.rank <= ESSENTIAL {
+            // Below all ranks, in their order.
+            wishes.push((0, index, part.least()));
+        }
+        let rank = if matches!(part.content, Content::Digits(_)) { LARGE_DIGITS } else { part.rank };
+        wishes.push((rank + 1, index, part.height()));
+    }
+    wishes.sort_by_key(|(rank, index, _)| (*rank, parts.get(*index).map(|part| part.rank)));
     let mut heights = vec![0; parts.len()];
-    // Room is first given for what makes each part of use, then for all of it.
     let mut left = height;
-    for wanted in [Part::least, Part::height] {
-        for index in &order {
-            let (Some(part), Some(given)) = (parts.get(*index), heights.get_mut(*index)) else { continue };
-            let more = wanted(part).saturating_sub(*given);
-            let all_or_nothing = *given == 0 && part.least() > left;
-            // Digits are one line or all of theirs.
-            let is_torn = matches!(part.content, Content::Digits(_)) && *given > 0 && more > left;
-            if !all_or_nothing && !is_torn {
-                let more = more.min(left);
-                *given += more;
-                left -= more;
-            }
+    for (_, index, wanted) in wishes {
+        let (Some(part), Some(given)) = (parts.get(index), heights.get_mut(index)) else { continue };
+        let more = wanted.saturating_sub(*given);
+        // Nothing of it would be of use, or digits would be neither small nor large.
+        let is_useless = *given == 0 && part.least() > left;
+        let is_torn = matches!(part.content, Content::Digits(_)) && more > left;
+        if !is_useless && !is_torn {
+            let more = more.min(left);
+            *given += more;
+            left -= more;
         }
     }
     heights

@@ -341,27 +341,32 @@ fn cautions(state: &State, width: usize) -> Vec<Line<'static>> {
 
 /// The club's sheet, a line for each characteristic.
 fn sheet(club: &Club, width: usize) -> Vec<Line<'static>> {
-    // What it is, target, measured and verdict share the line; the verdict gets what is left.
-    let (label, target, text) = (width * 22 / 100, width * 28 / 100, width * 14 / 100);
-    let fit = |text: &str, width: usize| {
-        let cut: String = text.chars().take(width.saturating_sub(1)).collect();
-        format!("{cut:width$}")
-    };
-    let line = |line: &super::message::Line| {
-        let verdict = line.text.as_ref().and(line.verdict.as_deref());
+    let dash = |text: Option<&String>| text.cloned().unwrap_or_else(|| "–".to_owned());
+    let row = |line: &super::message::Line| {
+        let verdict = line.text.as_ref().and(line.verdict.clone()).unwrap_or_default();
         let near = if line.marginal { ", near a limit" } else { "" };
-        let words = verdict.map(|verdict| {
-            let deviation = line.deviation_text.as_deref().unwrap_or_default();
-            format!("{} {deviation} {}{near}", verdict_glyph(verdict), plain(verdict))
-        });
-        Line::from(vec![
-            Span::styled(fit(&line.label, label), QUIET),
-            Span::raw(fit(line.target_text.as_deref().unwrap_or("–"), target)),
-            Span::styled(fit(line.text.as_deref().unwrap_or("–"), text), BOLD),
-            Span::styled(words.unwrap_or_default(), verdict_style(verdict.unwrap_or_default())),
-        ])
+        let deviation = line.deviation_text.as_deref().unwrap_or_default();
+        let words = format!("{} {deviation} {}{near}", verdict_glyph(&verdict), plain(&verdict));
+        let words = if verdict.is_empty() { String::new() } else { words };
+        ([line.label.clone(), dash(line.target_text.as_ref()), dash(line.text.as_ref()), words], verdict)
     };
-    club.characteristics.iter().map(line).collect()
+    let rows: Vec<_> = club.characteristics.iter().map(row).collect();
+    // A number is never cut: columns are as wide as what stands in them, and the target goes where there is no room for it.
+    let wide = |text: &str| Span::raw(text).width();
+    let mut widths = [0, 1, 2, 3].map(|at| rows.iter().map(|(row, _)| wide(&row[at]) + 2).max().unwrap_or(0));
+    if widths.iter().sum::<usize>() > width {
+        widths[1] = 0;
+    }
+    let styles = [QUIET, Style::new(), BOLD];
+    let line = |(row, verdict): ([String; 4], String)| {
+        let cells = row.iter().zip(widths).zip(styles).filter(|((_, column), _)| *column > 0);
+        let mut spans: Vec<Span<'static>> = cells
+            .map(|((text, column), style)| Span::styled(format!("{text}{}", " ".repeat(column - wide(text))), style))
+            .collect();
+        spans.push(Span::styled(row[3].clone(), verdict_style(&verdict)));
+        Line::from(spans)
+    };
+    rows.into_iter().map(line).collect()
 }
 
 /// Each instrument with its phase and what it shows.

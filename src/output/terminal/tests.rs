@@ -89,7 +89,7 @@ fn one_look_at_80_by_24_answers_every_question() {
             "step     dry fit",
             "▲ Grinding dust: mask and gloves.",
             "The maker's data sheet and local rules come first.",
-            "swing weight     D3.0 ± 0.5 points",
+            "swing weight  D3.0 ± 0.5 points",
             "swing-weight beam       0.0 g  ○ empty",
             "10:20:30 UTC · bench-1 · dune-trailer · event 30 · beat 100",
             "q leaves",
@@ -241,6 +241,14 @@ fn the_smaller_the_terminal_the_fewer_parts_and_never_a_panic() {
     assert_has(&text(&known, &Link::Up, ms(0), 40, 4), &["−0.4 g", "within"]);
     let lost = Link::Lost("it is gone".into());
     assert_has(&text(&known, &lost, ms(0), 60, 3), &["no connection to the bench program"]);
+    // A caution is whole before the sheet has a line; one that has no room says that it goes on.
+    let small = text(&known, &Link::Up, ms(0), 44, 12);
+    assert_has(&small, &["▲ Grinding dust: mask and gloves.", "rules come first"]);
+    assert!(text(&known, &Link::Up, ms(0), 44, 8).contains('…'));
+    // Numbers of the sheet are never cut: where the target has no room, it goes.
+    let narrow = text(&known, &Link::Up, ms(0), 44, 30);
+    assert_has(&narrow, &["grip mass     49.6 g   ┃●┃  −0.4 g within"]);
+    assert!(!narrow.contains("D3.0 ±"), "{narrow}");
 }
 
 #[test]
