@@ -41,7 +41,7 @@ pub(super) fn parts(view: &View<'_>, width: u16) -> Vec<Part> {
         calling: state.is_some() && instrument.is_none_or(|instrument| instrument.phase == "empty"),
     };
     let mut parts = vec![
-        Part::lines(6, vec![heading(state, width)]),
+        Part::lines(1, vec![heading(state, width)]),
         Part::lines(0, banners(view, width)),
         Part::lines(13, vec![Line::styled("─".repeat(width), QUIET)]),
         Part::lines(1, vec![live_head(view, &shown, width)]),

@@ -242,8 +242,8 @@ fn the_smaller_the_terminal_the_fewer_parts_and_never_a_panic() {
     let lost = Link::Lost("it is gone".into());
     assert_has(&text(&known, &lost, ms(0), 60, 3), &["no connection to the bench program"]);
     // A caution is whole before the sheet has a line; one that has no room says that it goes on.
-    let small = text(&known, &Link::Up, ms(0), 44, 12);
-    assert_has(&small, &["▲ Grinding dust: mask and gloves.", "rules come first"]);
+    let small = text(&known, &Link::Up, ms(0), 44, 13);
+    assert_has(&small, &["driver  W-1042/1", "▲ Grinding dust: mask and gloves.", "  come first."]);
     assert!(text(&known, &Link::Up, ms(0), 44, 8).contains('…'));
     // Numbers of the sheet are never cut: where the target has no room, it goes.
     let narrow = text(&known, &Link::Up, ms(0), 44, 30);
