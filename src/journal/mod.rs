@@ -25,4 +25,5 @@ mod names;
 mod order_shape;
 pub mod store;
 mod study_shape;
+mod touched;
 mod trust_shape;
