@@ -53,7 +53,7 @@ pub(super) fn parts(view: &View<'_>, width: u16) -> Vec<Part> {
         Part::lines(11, companions(&shown)),
         Part::lines(13, vec![Line::styled("─".repeat(width), QUIET)]),
         Part::lines(3, act(view, &shown, width)),
-        Part::lines(4, state.map(|state| cautions(state, width)).unwrap_or_default()),
+        Part::lines(3, state.map(|state| cautions(state, width)).unwrap_or_default()),
         Part::lines(12, state.and_then(|state| state.club.as_ref()).map(|club| sheet(club, width)).unwrap_or_default()),
         Part { at_bottom: true, ..Part::lines(10, instruments(view)) },
         Part::lines(7, vec![footer(state, width)]),
