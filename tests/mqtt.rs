@@ -210,6 +210,64 @@ async fn a_display_that_comes_late_is_right_at_once() {
     running.end().await;
 }
 
+/// A start tells the records that were touched since, and no others: the broker still has them. A broker that forgot gets all.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_start_goes_on_behind_the_records_that_are_told() {
+    let mut broker = Mosquitto::start();
+    let mut bench = Bench::new().await;
+    let order = order();
+    let clubs: Vec<(String, String)> =
+        order.clubs.iter().map(|club| (club.id.clone(), format!("/record/{}", club.token))).collect();
+    let [(first, first_topic), (second, second_topic)] = [&clubs[0], &clubs[1]];
+    let finish = |club: &str| Change::ClubFinished { club: club.to_owned() };
+    bench.append(vec![Change::OrderImported { order: order.clone() }, finish(first)]).await;
+    let early = Subscriber::start(broker.port, &topic("record/#"));
+    let running = bench.publish_to(broker.port);
+    early.wait(first_topic, SOON, |record| record.json()["state"] == "finished");
+    bench.append(vec![finish(second)]).await;
+    early.wait(second_topic, SOON, |record| record.json()["state"] == "finished");
+    // The cursor is on disk once nothing is left to tell.
+    let journal = bench.journal.reader();
+    wait_on(&journal, 3).await;
+    running.end().await;
+
+    // While the bench is away one club is worked on, and things happen that touch no record.
+    bench.append(vec![Change::step_done(first, Step::HandOver)]).await;
+    bench.append_some(300).await;
+    let running = bench.publish_to(broker.port);
+    early.wait(first_topic, SOON, |record| record.json()["steps"][0]["step"] == "hand_over");
+    wait_on(&journal, 304).await;
+    assert_eq!((early.on(first_topic).len(), early.on(second_topic).len()), (2, 1), "a record was told again");
+    // Opened again while the bench is away, the record goes, although this run never saw it finished.
+    running.end().await;
+    bench.append(vec![Change::ClubReopened { club: second.clone() }]).await;
+    let running = bench.publish_to(broker.port);
+    early.wait(second_topic, SOON, |record| record.payload.is_empty());
+    wait_on(&journal, 305).await;
+    running.end().await;
+
+    // A broker that lost everything between two runs is told every record again.
+    broker.kill();
+    broker.restart();
+    let late = Subscriber::start(broker.port, &topic("record/#"));
+    let running = bench.publish_to(broker.port);
+    late.wait(first_topic, SOON, |record| record.json()["state"] == "finished");
+    wait_on(&journal, 305).await;
+    assert!(late.on(second_topic).is_empty(), "a club that is not finished has no record");
+    running.end().await;
+}
+
+/// Waits until the cursor of the records is written at this event.
+async fn wait_on(journal: &benchscribe::journal::store::Reader, seq: u64) {
+    for _ in 0..1000 {
+        if journal.cursor("mqtt-records").await.unwrap().0 == seq {
+            return;
+        }
+        tokio::time::sleep(Duration::from_millis(10)).await;
+    }
+    panic!("the cursor stands at {:?}, not {seq}", journal.cursor("mqtt-records").await);
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn live_readings_come_when_something_changed_and_at_most_twenty_a_second() {
     let broker = Mosquitto::start();

@@ -20,7 +20,7 @@ use tokio_util::sync::CancellationToken;
 use super::{print, run, runtime};
 use crate::bench::{self, Started};
 use crate::clock::Clock;
-use crate::config::bench_file::{BenchSettings, read_bench_with};
+use crate::config::bench_file::{BenchSettings, BrokerAddress, read_bench_with};
 use crate::config::named_files::NamedFiles;
 use crate::output::command::ask;
 use crate::output::record::{Record, record};
@@ -57,6 +57,9 @@ pub(crate) struct Arguments {
     /// Where the embedded broker listens; port 0 takes a free one
     #[arg(long, default_value = "127.0.0.1:0")]
     mqtt_listen: SocketAddr,
+    /// Publishes to this broker, such as mqtt://127.0.0.1:1883, instead of the embedded one
+    #[arg(long, conflicts_with = "mqtt_listen", value_parser = BrokerAddress::parse)]
+    broker: Option<BrokerAddress>,
     /// Writes what the builder really laid down, one JSON line a value
     #[arg(long)]
     truth: Option<PathBuf>,
@@ -82,7 +85,8 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         read_bench_with("demo.toml", &format!("kits = [\"{}\"]\n{BENCH}", KIT.0), &NamedFiles::kept(kit))?;
     settings.data = data;
     settings.http.listen = arguments.listen;
-    settings.mqtt.embedded = Some(arguments.mqtt_listen);
+    settings.mqtt.embedded = arguments.broker.is_none().then_some(arguments.mqtt_listen);
+    settings.mqtt.broker = arguments.broker.clone();
     for instrument in &mut settings.instruments {
         instrument.port = ports.join(&instrument.id);
     }

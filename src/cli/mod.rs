@@ -29,7 +29,9 @@ mod run;
 mod salvage;
 mod sleeve;
 mod study;
+mod topics;
 mod verify;
+mod watch;
 
 use std::process::ExitCode;
 
@@ -75,6 +77,10 @@ enum Command {
     Study(study::Arguments),
     /// A whole set planned from measured stock
     Plan(plan::Arguments),
+    /// The live view of a running bench in this terminal, over ssh as well
+    Watch(watch::Arguments),
+    /// What is published over MQTT, as an AsyncAPI 3.0 document with JSON Schemas
+    Topics,
     /// Work orders
     Orders(orders::Arguments),
     /// Adhesives: makers' data, batches, cures
@@ -100,6 +106,8 @@ pub fn main() -> ExitCode {
     // The demo's ports come a moment after its daemon; that they are missing until then is nothing to warn of.
     let usual = match arguments.command {
         Command::Demo(_) => "benchscribe=warn,benchscribe::instrument=error",
+        // Its terminal is the view; what is wrong stands there.
+        Command::Watch(_) => "off",
         _ => "benchscribe=info,warn",
     };
     start_log(usual);
@@ -116,6 +124,8 @@ pub fn main() -> ExitCode {
         Command::Calibrate(arguments) => calibrate::run(arguments),
         Command::Study(arguments) => study::run(arguments),
         Command::Plan(arguments) => plan::run(&arguments),
+        Command::Watch(arguments) => watch::run(&arguments),
+        Command::Topics => topics::run(),
         Command::Orders(arguments) => orders::run(arguments),
         Command::Adhesives(arguments) => adhesives::run(arguments),
         Command::Drawers(arguments) => drawers::run(arguments),

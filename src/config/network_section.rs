@@ -51,12 +51,19 @@ pub(super) fn read_mqtt(section: &Section<'_>) -> Option<MqttSettings> {
 
 fn broker(section: &Section<'_>) -> Option<BrokerAddress> {
     let text = section.text("broker")?;
-    let found = text.strip_prefix("mqtt://").and_then(|rest| {
-        let (host, port) = rest.rsplit_once(':').unwrap_or((rest, "1883"));
-        Some(BrokerAddress { host: (!host.is_empty()).then(|| host.to_owned())?, port: port.parse().ok()? })
-    });
-    if found.is_none() {
-        section.mistake("broker", "expected an address such as \"mqtt://192.0.2.10:1883\"");
+    BrokerAddress::parse(text).map_err(|expected| section.mistake("broker", expected)).ok()
+}
+
+impl BrokerAddress {
+    /// Reads `mqtt://HOST:PORT`; the port may be left out.
+    ///
+    /// # Errors
+    /// What was expected.
+    pub fn parse(text: &str) -> Result<Self, &'static str> {
+        let found = text.strip_prefix("mqtt://").and_then(|rest| {
+            let (host, port) = rest.rsplit_once(':').unwrap_or((rest, "1883"));
+            Some(Self { host: (!host.is_empty()).then(|| host.to_owned())?, port: port.parse().ok()? })
+        });
+        found.ok_or("expected an address such as \"mqtt://192.0.2.10:1883\"")
     }
-    found
 }

@@ -21,7 +21,7 @@ const REBUILD: i64 = 1000;
 /// batches of adhesive.
 pub(super) const OF_ORDER: i64 = 0;
 pub(super) const OF_CLUB: i64 = 1;
-const OF_READING: i64 = 2;
+pub(super) const OF_READING: i64 = 2;
 const OF_VALUES: i64 = 3;
 pub(super) const OF_BENCH: i64 = 4;
 const OF_STUDIES: i64 = 5;

@@ -32,4 +32,5 @@ mod start;
 mod stock;
 pub mod store;
 mod study_shape;
+mod touched;
 mod trust_shape;

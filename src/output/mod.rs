@@ -24,6 +24,7 @@ pub mod study_command;
 pub mod study_plot;
 pub mod study_view;
 pub mod table;
+pub mod terminal;
 pub mod text;
 mod trust_command;
 pub mod trust_detail;

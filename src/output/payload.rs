@@ -41,7 +41,7 @@ struct Instrument<'a> {
     error: Option<&'a str>,
     refused: u64,
     calibration_due: Option<&'a str>,
-    /// Not known to the live view yet; the name stands so that displays can rely on it.
+    /// To the nearest tenth, or the topic would be told anew with every breath of the zero.
     zero: Option<f64>,
 }
 
@@ -57,7 +57,7 @@ pub fn instrument(view: &InstrumentView) -> Vec<u8> {
         error: view.error.as_deref(),
         refused: view.refused,
         calibration_due: view.calibration_due.as_deref(),
-        zero: None,
+        zero: view.level.zero.map(|zero| (zero * 10.0).round() / 10.0),
     })
 }
 
@@ -209,7 +209,9 @@ mod tests {
 
     #[test]
     fn an_instrument_names_every_field_of_the_contract() {
-        let sent = parsed(&instrument(&scale()));
+        let level = LevelView { zero: Some(-1.26), ..LevelView::default() };
+        let sent = parsed(&instrument(&InstrumentView { level, ..scale() }));
+        assert_eq!(sent["zero"], -1.3);
         for key in ["connected", "format", "error", "calibration_due", "zero"] {
             assert!(sent.get(key).is_some(), "{key}");
         }

@@ -12,7 +12,7 @@ import { fileURLToPath } from "node:url";
 const PROGRAMS = process.env.BENCHSCRIBE_PROGRAMS ?? fileURLToPath(new URL("../../target/debug", import.meta.url));
 const DEMO = new URL("../../config/demo.toml", import.meta.url);
 // Everything runs so much faster than a real bench; capture sees the same samples.
-const PACE = "2";
+const PACE = 2;
 
 export const ORDER = `order = "W-7001"
 player = "P-3"
@@ -30,23 +30,27 @@ kind = "iron"
 head_mass = "268 g ± 2 g"
 `;
 
-/** Starts simulators and daemon in a folder of their own. */
-export async function startOwnBench() {
+/** Starts simulators and daemon in a folder of their own; `mqtt` is what stands in the table of that name. */
+export async function startOwnBench({ mqtt = "", pace = PACE } = {}) {
   const folder = await mkdtemp(join(tmpdir(), "benchscribe-pages-"));
   const ports = join(folder, "ports");
-  const simulators = spawn(join(PROGRAMS, "simulators"), ["--ports", ports, "--pace", PACE], { stdio: ["pipe", "pipe", "inherit"] });
+  const simulators = spawn(join(PROGRAMS, "simulators"), ["--ports", ports, "--pace", `${pace}`], { stdio: ["pipe", "pipe", "inherit"] });
   await said(simulators, simulators.stdout, (text) => text.includes("scanner"));
   const demo = await readFile(DEMO, "utf8");
-  const config = demo
+  const configuration = (listen) => demo
     .replace('data = "demo-data"', `data = "${join(folder, "data")}"`)
     .replaceAll('"ports/', `"${ports}/`)
-    .replace("[display]", '[http]\nlisten = "127.0.0.1:0"\n\n[mqtt]\n\n[checks]\ncheck_every = "1 week"\n\n[display]');
-  await writeFile(join(folder, "bench.toml"), config);
-  const daemon = spawn(join(PROGRAMS, "benchscribe"), ["run", "--config", join(folder, "bench.toml"), "--pace", PACE], {
-    stdio: ["ignore", "ignore", "pipe"],
-  });
-  const words = await said(daemon, daemon.stderr, (text) => /^page: (\S+)/m.test(text));
-  const url = /^page: (\S+)/m.exec(words)[1];
+    .replace("[display]", `[http]\nlisten = "${listen}"\n\n[mqtt]\n${mqtt}\n\n[checks]\ncheck_every = "1 week"\n\n[display]`);
+  let daemon;
+  const start = async (listen) => {
+    await writeFile(join(folder, "bench.toml"), configuration(listen));
+    daemon = spawn(join(PROGRAMS, "benchscribe"), ["run", "--config", join(folder, "bench.toml"), "--pace", `${pace}`], {
+      stdio: ["ignore", "ignore", "pipe"],
+    });
+    const words = await said(daemon, daemon.stderr, (text) => /^page: (\S+)/m.test(text));
+    return /^page: (\S+)/m.exec(words)[1];
+  };
+  const url = await start("127.0.0.1:0");
 
   return {
     url,
@@ -54,6 +58,16 @@ export async function startOwnBench() {
     /** Lays a load down; what lies there gives way. */
     lay: (instrument, ...numbers) => simulators.stdin.write(`lay ${instrument} ${numbers.join(" ")}\n`),
     lift: (instrument) => simulators.stdin.write(`lift ${instrument}\n`),
+    unplug: (instrument) => simulators.stdin.write(`fault ${instrument} unplugged\n`),
+    plugIn: (instrument) => simulators.stdin.write(`fault ${instrument} none\n`),
+    /** Ends the daemon as a power cut does. */
+    async kill() {
+      const ended = new Promise((resolve) => daemon.once("exit", resolve));
+      daemon.kill("SIGKILL");
+      await ended;
+    },
+    /** Starts the daemon again after that, at the same address. */
+    restart: () => start(new URL(url).host),
     /** Gives a command and returns the answer. */
     command: (command) =>
       fetch(new URL("api/v1/command", url), {
@@ -74,11 +88,30 @@ export async function startOwnBench() {
     },
     async stop() {
       for (const child of [daemon, simulators]) {
-        if (child.exitCode !== null) continue;
+        if (child.exitCode !== null || child.signalCode !== null) continue;
         const ended = new Promise((resolve) => child.once("exit", resolve));
         child.kill("SIGTERM");
         await ended;
       }
+      await rm(folder, { recursive: true, force: true });
+    },
+  };
+}
+
+/** Starts the demo, whose simulated builder builds so many clubs. */
+export async function startDemo({ clubs, pace }) {
+  const folder = await mkdtemp(join(tmpdir(), "benchscribe-demo-"));
+  const arguments_ = ["demo", "--clubs", `${clubs}`, "--pace", `${pace}`, "--listen", "127.0.0.1:0", "--data", join(folder, "data")];
+  const demo = spawn(join(PROGRAMS, "benchscribe"), arguments_, { stdio: ["ignore", "ignore", "pipe"] });
+  const words = await said(demo, demo.stderr, (text) => /^page: (\S+)/m.test(text));
+  const url = /^page: (\S+)/m.exec(words)[1];
+  return {
+    url,
+    get: async (path) => (await fetch(new URL(path, url))).json(),
+    async stop() {
+      const ended = new Promise((resolve) => demo.once("exit", resolve));
+      demo.kill("SIGTERM");
+      await ended;
       await rm(folder, { recursive: true, force: true });
     },
   };

@@ -2,12 +2,13 @@
 //!
 //! A follower: it reads the journal by its own cursor and the latest snapshot, and holds nothing that a restart
 //! could lose. In reading order: [`topics`] the names, [`connection`] one connection, [`cursor`] and [`events`] the
-//! journal's events, [`standing`] what displays see, [`records`] finished clubs, [`commands`] the way back.
+//! journal's events, [`standing`] what displays see, [`records`] finished clubs, [`commands`] the way back, [`description`] all of it for other programs.
 //! The shapes are in [`payload`](super::payload).
 
 mod commands;
 mod connection;
 mod cursor;
+pub mod description;
 mod events;
 mod records;
 mod standing;
@@ -27,7 +28,7 @@ use self::commands::CommandFlow;
 use self::connection::{Channel, FlowEnd, Received};
 use self::cursor::Cursor;
 use self::events::EventFlow;
-use self::records::{RecordFlow, RecordIndex};
+use self::records::{RecordFlow, RecordsTold};
 use self::standing::Standing;
 use self::topics::Topics;
 use super::command::CommandRequest;
@@ -114,7 +115,7 @@ pub async fn run(
         sources,
         topics,
         since,
-        index: RecordIndex::default(),
+        told: RecordsTold::default(),
         had_session: false,
         breaks: 0,
         quiet_until: None,
@@ -148,7 +149,7 @@ struct Follower {
     sources: Sources,
     topics: Topics,
     since: String,
-    index: RecordIndex,
+    told: RecordsTold,
     /// Whether the broker has let this run of the bench in before.
     had_session: bool,
     /// Connections in a row that broke soon after they were made.
@@ -185,7 +186,7 @@ impl Follower {
         }
         let (received_in, received) = mpsc::channel(RECEIVED);
         let ended = {
-            let flows = self.flows(channel, received, &mut cursor, trouble, stop);
+            let flows = self.flows(channel, received, &mut cursor, ack.session_present, trouble, stop);
             tokio::select! {
                 ended = flows => Ok(ended),
                 error = connection::drive(&mut connection, received_in) => Err(error),
@@ -208,13 +209,14 @@ impl Follower {
         channel: Channel,
         received: mpsc::Receiver<Received>,
         cursor: &mut Cursor,
+        is_remembered: bool,
         trouble: &watch::Sender<Option<String>>,
         stop: &CancellationToken,
     ) -> Ended {
         let (online, offline) = (self.status(true), self.status(false));
         // A connection that keeps breaking must last before it counts as good again.
         let trust_after = if self.breaks > FLAPPING { LASTED } else { Duration::ZERO };
-        let Self { settings, sources, topics, index, quiet_until, .. } = self;
+        let Self { settings, sources, topics, told, quiet_until, .. } = self;
         let mut events = EventFlow::new(channel.clone(), topics.event(), sources.journal.clone(), cursor);
         let mut standing = Standing::new(channel.clone(), topics.clone());
         let records = RecordFlow {
@@ -222,7 +224,8 @@ impl Follower {
             topics: topics.clone(),
             journal: sources.journal.clone(),
             records: Arc::clone(&sources.records),
-            index,
+            told,
+            is_remembered,
         };
         let commands =
             CommandFlow { channel: channel.clone(), topics: topics.clone(), received, bench: sources.commands.clone() };

@@ -1,10 +1,10 @@
-//! Publishes the records of finished clubs: the journal says which clubs, the bench gives the records.
+//! Publishes the records of finished clubs: the journal says which clubs an event touches, the bench gives the records.
 //!
-//! Each is sent when its club is finished, when a later event touches it, and after each connect. A club that was
-//! opened again is no finished club: its topic is cleared until it is finished again.
+//! A record is sent when its club is finished and when a later event touches it. How far that has got is a cursor in the journal,
+//! so a start reads what is new and no more. A broker that forgot its session has lost what it kept: then every record is sent
+//! again. A club that was opened again is no finished club: its topic is cleared until it is finished again.
 
-use std::collections::{HashMap, HashSet, VecDeque};
-use std::sync::Arc;
+use std::collections::{HashMap, VecDeque};
 use std::time::Duration;
 
 use tokio::sync::watch;
@@ -14,59 +14,46 @@ use tracing::warn;
 use super::RecordSource;
 use super::connection::{Channel, FlowEnd};
 use super::topics::Topics;
-use crate::journal::store::{BATCH, Reader};
-use crate::work_order::event::{Change, Event, EventId};
-use crate::work_order::marks::{MarkMeasured, MarkOverridden};
+use crate::journal::store::{BATCH, JournalError, Reader};
+use crate::work_order::event::{Change, Event};
 
+/// Name of the cursor: the records that events up to it have touched are told. Not before every record was told once.
+const FOLLOWER: &str = "mqtt-records";
 /// Wait before the journal is read again after a failure.
 const RETRY: Duration = Duration::from_secs(1);
+/// Events that touched no record after which the cursor is written all the same.
+const UNWRITTEN: u64 = 200;
 
-/// Which clubs have been finished, and which club each value went to: a fold of the journal.
+/// How far the records are told. It outlives connections; all of it could be made again from journal and cursor.
 #[derive(Debug, Default)]
-pub(super) struct RecordIndex {
-    /// The last event taken in.
-    seq: u64,
-    club_of: HashMap<EventId, Arc<str>>,
-    finished: HashSet<Arc<str>>,
-    /// The same clubs in the order they were first finished.
-    finished_in_order: Vec<Arc<str>>,
+pub(super) struct RecordsTold {
+    /// The last event taken in; none before the cursor was read.
+    seq: Option<u64>,
+    /// Where the cursor is on disk, and whether a record was told since.
+    written: u64,
+    has_told: bool,
+    /// Clubs touched since, the oldest first.
+    touched: VecDeque<String>,
+    /// Clubs to be told because the broker forgot them, the next one last.
+    backlog: Vec<String>,
+    /// Whether the record of a club was told and stands at the broker, as far as this run has seen.
+    stands: HashMap<String, bool>,
 }
 
-impl RecordIndex {
-    /// Takes an event in; gives the finished clubs whose record it touches.
-    pub(super) fn take(&mut self, event: &Event) -> Vec<Arc<str>> {
-        let touched: Vec<Arc<str>> = match &event.change {
-            Change::ClubFinished { club } => {
-                let club: Arc<str> = Arc::from(club.as_str());
-                if self.finished.insert(Arc::clone(&club)) {
-                    self.finished_in_order.push(Arc::clone(&club));
-                }
-                vec![club]
-            }
-            Change::ClubReopened { club }
-            | Change::StepDone { club, .. }
-            | Change::CautionsAcknowledged { club, .. }
-            | Change::CureOverridden { club, .. } => vec![Arc::from(club.as_str())],
-            Change::ValueTyped { club, .. }
-            | Change::MarkMeasured(MarkMeasured { club, .. })
-            | Change::MarkOverridden(MarkOverridden { club, .. }) => {
-                let club: Arc<str> = Arc::from(club.as_str());
-                self.club_of.insert(event.id, Arc::clone(&club));
-                vec![club]
-            }
-            Change::ReadingFiled { reading, club, .. } => {
-                let club: Arc<str> = Arc::from(club.as_str());
-                // Filed again by hand, it leaves the record it was in.
-                let former = self.club_of.insert(*reading, Arc::clone(&club)).filter(|former| *former != club);
-                former.into_iter().chain([club]).collect()
-            }
-            Change::ReadingVoided { reading, .. } => self.club_of.get(reading).cloned().into_iter().collect(),
-            Change::OrderImported { order } | Change::OrderRevised { order } => {
-                order.clubs.iter().map(|club| Arc::from(club.id.as_str())).collect()
-            }
-            _ => Vec::new(),
+impl RecordsTold {
+    /// Takes in that an event touches this club's record; queues it unless there is nothing to tell.
+    fn touch(&mut self, club: &str, change: &Change) {
+        let begins_or_ends = match change {
+            Change::ClubFinished { club: of } | Change::ClubReopened { club: of } => of == club,
+            _ => false,
         };
-        touched.into_iter().filter(|club| self.finished.contains(club)).collect()
+        if begins_or_ends {
+            // A club that is opened again had been finished, so its record stands, whether or not this run has seen it.
+            self.stands.insert(club.to_owned(), true);
+        }
+        if self.stands.get(club) != Some(&false) && !self.touched.iter().any(|waiting| waiting == club) {
+            self.touched.push_back(club.to_owned());
+        }
     }
 }
 
@@ -76,7 +63,9 @@ pub(super) struct RecordFlow<'a> {
     pub(super) topics: Topics,
     pub(super) journal: Reader,
     pub(super) records: RecordSource,
-    pub(super) index: &'a mut RecordIndex,
+    pub(super) told: &'a mut RecordsTold,
+    /// Whether the broker still has what it was told in earlier connections.
+    pub(super) is_remembered: bool,
 }
 
 impl RecordFlow<'_> {
@@ -90,61 +79,105 @@ impl RecordFlow<'_> {
 
     async fn follow(&mut self) -> Result<(), FlowEnd> {
         let mut tip = self.journal.tip();
-        while self.behind(&tip) {
-            self.read().await;
+        while let Err(error) = self.begin(&tip).await {
+            warn!(%error, "journal not read for the records");
+            sleep(RETRY).await;
         }
-        // Newest last, so that it is taken first.
-        let mut backlog = self.index.finished_in_order.clone();
-        let mut touched = VecDeque::new();
         loop {
-            while self.behind(&tip) {
-                for club in self.read().await {
-                    if !touched.contains(&club) {
-                        touched.push_back(club);
-                    }
+            while self.is_behind(&tip) {
+                if let Err(error) = self.read().await {
+                    warn!(%error, "journal not read for the records");
+                    sleep(RETRY).await;
                 }
             }
-            match touched.pop_front().or_else(|| backlog.pop()) {
-                Some(club) => self.publish(&club).await?,
-                None if tip.changed().await.is_err() => return Ok(()),
-                None => {}
+            // What is new first: somebody may stand before a display and wait for it.
+            if let Some(club) = self.told.touched.front().cloned() {
+                self.publish(&club).await?;
+                self.told.touched.pop_front();
+            } else if let Some(club) = self.told.backlog.last().cloned() {
+                self.publish(&club).await?;
+                self.told.backlog.pop();
+            } else {
+                self.write().await;
+                if tip.changed().await.is_err() {
+                    return Ok(());
+                }
             }
         }
     }
 
-    fn behind(&self, tip: &watch::Receiver<u64>) -> bool {
-        self.index.seq < *tip.borrow()
+    /// Goes on behind the cursor; where the broker has nothing of it, with every record there is.
+    async fn begin(&mut self, tip: &watch::Receiver<u64>) -> Result<(), JournalError> {
+        let seq = match self.told.seq {
+            Some(seq) => seq,
+            None => self.journal.cursor(FOLLOWER).await?.0,
+        };
+        // A cursor beyond the journal is that of another one, which a backup has replaced.
+        if self.is_remembered && (self.told.seq.is_some() || (1..=*tip.borrow()).contains(&seq)) {
+            if self.told.seq.is_none() {
+                self.told.written = seq;
+            }
+            self.told.seq = Some(seq);
+            return Ok(());
+        }
+        // On disk before anything is sent: a crash on the way must start over.
+        self.journal.set_cursor(FOLLOWER, 0, 0).await?;
+        let now = *tip.borrow();
+        let mut backlog = self.journal.finished_or_unsure().await?;
+        backlog.reverse();
+        *self.told = RecordsTold { seq: Some(now), backlog, ..RecordsTold::default() };
+        Ok(())
     }
 
-    /// Takes the next events in; gives the clubs they touch.
-    async fn read(&mut self) -> Vec<Arc<str>> {
-        let rows = match self.journal.after(self.index.seq, BATCH).await {
-            Ok(rows) if !rows.is_empty() => rows,
-            Ok(_) => {
-                sleep(RETRY).await;
-                return Vec::new();
-            }
-            Err(error) => {
-                warn!(%error, "journal not read for the records");
-                sleep(RETRY).await;
-                return Vec::new();
-            }
-        };
-        let mut touched = Vec::new();
+    fn is_behind(&self, tip: &watch::Receiver<u64>) -> bool {
+        self.told.seq < Some(*tip.borrow())
+    }
+
+    /// Takes the next events in.
+    async fn read(&mut self) -> Result<(), JournalError> {
+        let rows = self.journal.after(self.told.seq.unwrap_or_default(), BATCH).await?;
+        if rows.is_empty() {
+            sleep(RETRY).await;
+        }
         for row in rows {
-            self.index.seq = row.seq;
             // A damaged event touches no record that could still be trusted; `records verify` names it.
             if let Ok(event) = row.event() {
-                touched.extend(self.index.take(&event));
+                self.take(&event).await?;
             }
+            self.told.seq = Some(row.seq);
         }
-        touched
+        Ok(())
     }
 
-    async fn publish(&self, club: &str) -> Result<(), FlowEnd> {
+    async fn take(&mut self, event: &Event) -> Result<(), JournalError> {
+        for club in self.journal.clubs_of(event).await? {
+            self.told.touch(&club, &event.change);
+        }
+        Ok(())
+    }
+
+    /// Writes the cursor when everything behind it is told.
+    async fn write(&mut self) {
+        let seq = self.told.seq.unwrap_or_default();
+        let is_due = self.told.written == 0 || self.told.has_told || seq - self.told.written >= UNWRITTEN;
+        if is_due && seq > self.told.written {
+            match self.journal.set_cursor(FOLLOWER, seq, 0).await {
+                Ok(()) => (self.told.written, self.told.has_told) = (seq, false),
+                // It is tried again with the next event; meanwhile a start would tell a little too much.
+                Err(error) => warn!(%error, "cursor of the records not written"),
+            }
+        }
+    }
+
+    async fn publish(&mut self, club: &str) -> Result<(), FlowEnd> {
         let Some((token, record)) = (self.records)(club).await else { return Ok(()) };
-        let finished = record.get("state").and_then(serde_json::Value::as_str) == Some("finished");
-        let payload = if finished { record.to_string().into_bytes() } else { Vec::new() };
+        let is_finished = record.get("state").and_then(serde_json::Value::as_str) == Some("finished");
+        let stood = self.told.stands.get(club).copied().unwrap_or(false);
+        if !is_finished && !stood {
+            self.told.stands.insert(club.to_owned(), false);
+            return Ok(());
+        }
+        let payload = if is_finished { record.to_string().into_bytes() } else { Vec::new() };
         let topic = self.topics.record(&token);
         let notice = match self.channel.publish(&topic, payload, true).await {
             Ok(notice) => notice,
@@ -161,6 +194,8 @@ impl RecordFlow<'_> {
                 FlowEnd::Gone => return Err(FlowEnd::Gone),
             }
         }
+        self.told.stands.insert(club.to_owned(), is_finished);
+        self.told.has_told = true;
         Ok(())
     }
 }
@@ -168,38 +203,25 @@ impl RecordFlow<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measurement::stamp::Stamp;
-    use crate::work_order::event::Numbering;
     use crate::work_order::steps::Step;
 
     #[test]
-    fn only_what_touches_a_finished_club_touches_its_record() {
-        let mut index = RecordIndex::default();
-        let mut numbering = Numbering::after(7, 0);
-        let mut take = |change: Change| {
-            let event = numbering.event(Stamp::default(), None, change);
-            let touched: Vec<String> = index.take(&event).iter().map(ToString::to_string).collect();
-            (event.id, touched)
+    fn a_club_in_work_is_asked_for_once_and_a_finished_one_each_time() {
+        let mut told = RecordsTold::default();
+        let mut waiting = |change: &Change, stands: Option<bool>| {
+            if let Some(stands) = stands {
+                told.stands.insert("W-1/1".into(), stands);
+            }
+            told.touch("W-1/1", change);
+            told.touch("W-1/1", change);
+            std::mem::take(&mut told.touched).len()
         };
-        let filed = |reading: EventId, club: &str| Change::ReadingFiled {
-            reading,
-            club: club.into(),
-            instrument: "scale".into(),
-            calibration: reading,
-            values: Vec::new(),
-            by_hand: true,
-        };
-        let none: Vec<String> = Vec::new();
-        assert_eq!(take(Change::ClubReopened { club: "W-1/1".into() }).1, none);
-        let (reading, touched) = take(filed(EventId::new(7, 99, 0), "W-1/1"));
-        assert_eq!(touched, none);
-        assert_eq!(take(filed(reading, "W-1/1")).1, none);
-        assert_eq!(take(Change::ClubFinished { club: "W-1/1".into() }).1, ["W-1/1"]);
-        assert_eq!(take(Change::step_done("W-1/1", Step::Bond)).1, ["W-1/1"]);
-        assert_eq!(take(Change::step_done("W-1/2", Step::Bond)).1, none);
-        assert_eq!(take(filed(reading, "W-1/2")).1, ["W-1/1"]);
-        assert_eq!(take(Change::ReadingVoided { reading, why: "wrong part".into() }).1, none);
-        assert_eq!(take(filed(reading, "W-1/1")).1, ["W-1/1"]);
-        assert_eq!(take(Change::ReadingVoided { reading, why: "wrong part".into() }).1, ["W-1/1"]);
+        let step = Change::step_done("W-1/1", Step::Bond);
+        let (finished, reopened) =
+            (Change::ClubFinished { club: "W-1/1".into() }, Change::ClubReopened { club: "W-1/1".into() });
+        // Not known to this run: it must be looked at. Then it is known not to be finished.
+        assert_eq!((waiting(&step, None), waiting(&step, Some(false))), (1, 0));
+        assert_eq!((waiting(&finished, None), waiting(&step, None)), (1, 1));
+        assert_eq!((waiting(&step, Some(false)), waiting(&reopened, None)), (0, 1));
     }
 }

@@ -23,10 +23,22 @@ use crate::output::work_view::WorkView;
 
 /// Shortest time between two live readings of an instrument: 20 a second, in the world's time at any pace.
 const LIVE_EVERY: Duration = Duration::from_millis(50);
+/// Longest time between two live readings of an instrument that sends, so that a display knows an old one from one that stands.
+const SIGN_OF_LIFE: Duration = Duration::from_millis(500);
 /// Shortest time between two versions of a retained topic.
 const RETAINED_EVERY: Duration = Duration::from_millis(250);
 
 type Acknowledgement = Pin<Box<dyn Future<Output = (String, Result<(), PublishNoticeError>)> + Send>>;
+
+/// The last live reading of an instrument.
+struct Told {
+    /// The newest view that was looked at.
+    seen: Arc<InstrumentView>,
+    content: Vec<u8>,
+    /// When it was sent, and what the instrument had been heard by then.
+    sent_at: Instant,
+    heard_s: Option<f64>,
+}
 
 /// What one connection has been told.
 pub(super) struct Standing {
@@ -34,8 +46,8 @@ pub(super) struct Standing {
     topics: Topics,
     /// Retained payloads sent, by topic.
     retained: HashMap<String, Vec<u8>>,
-    /// Live content sent, by instrument, with the view it was made from.
-    live: HashMap<String, (Arc<InstrumentView>, Vec<u8>)>,
+    /// The last live reading sent, by instrument.
+    live: HashMap<String, Told>,
     work: Option<Arc<WorkView>>,
     open: FuturesUnordered<Acknowledgement>,
 }
@@ -113,15 +125,22 @@ impl Standing {
 
     fn tell_live(&mut self, snapshot: &Snapshot) {
         for view in &snapshot.instruments {
-            let before = self.live.get(&view.id);
-            if before.is_some_and(|(seen, _)| Arc::ptr_eq(seen, view)) {
+            let before = self.live.get_mut(&view.id);
+            // The same view means that nothing came from the instrument since.
+            if before.as_ref().is_some_and(|told| Arc::ptr_eq(&told.seen, view)) {
                 continue;
             }
             let content = payload::live_content(view);
-            let same = before.is_some_and(|(_, sent)| *sent == content);
-            let message = payload::live(&content, snapshot.stamp.t_s);
-            if same || self.channel.live(&self.topics.live(&view.id), message) {
-                self.live.insert(view.id.clone(), (Arc::clone(view), content));
+            if let Some(told) = before
+                && told.content == content
+                && (told.sent_at.elapsed() < SIGN_OF_LIFE || told.heard_s >= view.heard_s)
+            {
+                told.seen = Arc::clone(view);
+                continue;
+            }
+            if self.channel.live(&self.topics.live(&view.id), payload::live(&content, snapshot.stamp.t_s)) {
+                let (seen, sent_at, heard_s) = (Arc::clone(view), Instant::now(), view.heard_s);
+                self.live.insert(view.id.clone(), Told { seen, content, sent_at, heard_s });
             }
         }
     }

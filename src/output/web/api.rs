@@ -186,6 +186,11 @@ pub(super) async fn description() -> Response {
     ([(header::CONTENT_TYPE, "application/json")], include_str!("openapi.json")).into_response()
 }
 
+/// What is published over MQTT, after AsyncAPI 3.0.
+pub(super) async fn topics() -> Response {
+    ([(header::CONTENT_TYPE, "application/json")], crate::output::mqtt::description::description()).into_response()
+}
+
 /// The mistakes of order files that were not taken in, each with the text of its line.
 fn not_imported(command: &Value, mistakes: &[Mistake]) -> Response {
     let one = std::slice::from_ref(command);

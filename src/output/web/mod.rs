@@ -6,6 +6,8 @@ mod live;
 mod metrics;
 mod page;
 mod pages;
+#[cfg(test)]
+mod readiness_tests;
 mod set;
 mod sheets;
 mod study;
@@ -113,6 +115,7 @@ pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> 
         .route("/studies/{study}", get(study::one_page))
         .route("/api/v1/command", post(api::command))
         .route("/api/openapi.json", get(api::description))
+        .route("/api/asyncapi.json", get(api::topics))
         .route("/healthz", get(api::health))
         .route("/readyz", get(api::ready))
         .route("/metrics", get(metrics::metrics))

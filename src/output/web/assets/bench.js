@@ -6,7 +6,7 @@
 import { armDeadMan, drawBeat, windDeadMan } from "./alive.js";
 import { drawAct, drawStep } from "./act_panel.js";
 import { drawBanners } from "./banners.js";
-import { lastStanding, newestFirst, nothingYet, takeLive, takeState } from "./bench_view.js";
+import { lastStanding, lineOf, newestFirst, nothingYet, takeLive, takeState } from "./bench_view.js";
 import { drawCaptures } from "./captures.js";
 import { askOrder, askValue, askVoid } from "./dialogs.js";
 import { byId, setText } from "./dom.js";
@@ -51,7 +51,7 @@ function speak() {
   const first = spokenEvent === null;
   spokenEvent = newest.event;
   if (first) return;
-  const line = view.state.club?.characteristics?.find((entry) => entry.event === newest.event);
+  const line = lineOf(view, newest);
   const where = newest.filed?.[0]?.label;
   setText(
     byId("spoken"),

@@ -60,10 +60,9 @@ export const isHand = (instrument) => ["scanner", "pedal", "thermometer"].includ
 
 /** `fresh`, `aged` (grey) or `gone` (dashes). An instrument that is not connected is gone at once. */
 export function freshness(entry, now_ms) {
-  // Scanners, pedals and scales that send on a key speak when they are used; their silence is no age.
-  if (isHand(entry.reading) || entry.reading.on_key) return entry.reading.connected ? "fresh" : "gone";
   if (!entry.reading.connected || entry.reading.phase === "lost") return "gone";
-  const age = ageMs(entry, now_ms);
+  // Scanners, pedals and scales that send on a key speak when they are used; their own silence is no age, that of the daemon is.
+  const age = isHand(entry.reading) || entry.reading.on_key ? now_ms - entry.heardAt : ageMs(entry, now_ms);
   if (age > GONE_AFTER_MS) return "gone";
   return age > AGED_AFTER_MS ? "aged" : "fresh";
 }
@@ -91,6 +90,12 @@ export function mainReading(instrument, chosen) {
 /** Captures, newest first, whatever the order they came in. */
 export function newestFirst(captures) {
   return [...(captures ?? [])].sort((a, b) => (a.at < b.at ? 1 : a.at > b.at ? -1 : 0));
+}
+
+/** The line of the club's sheet for the value by which a capture is named: the first of what it was filed as. */
+export function lineOf(view, capture) {
+  const characteristic = capture.filed?.[0]?.characteristic;
+  return view.state?.club?.characteristics?.find((line) => line.event === capture.event && line.characteristic === characteristic);
 }
 
 /** A capture that stands but was refused a place, with a reason (one without a reason is still on its way). */

@@ -5,7 +5,7 @@
 
 import { phaseGlyph, verdictGlyph } from "./glyphs.js";
 import { byId, el, rebuild, setAttribute, setProperty, setText } from "./dom.js";
-import { ageMs, focusEntry, freshness, mainReading, newestFirst } from "./bench_view.js";
+import { ageMs, focusEntry, freshness, lineOf, mainReading, newestFirst } from "./bench_view.js";
 import { drawDeviation } from "./deviation_scale.js";
 import { PHASES, digitWidths, labelOf, plain, signed, splitUnit } from "./words.js";
 
@@ -97,7 +97,8 @@ function drawFacts(view, reading, fresh, calling) {
     const last = newestFirst(view.state?.captures)[0];
     if (last) {
       const filed = last.filed?.[0];
-      const line = view.state.club?.characteristics?.find((candidate) => candidate.event === last.event && candidate.verdict);
+      // One reading may have several values; the verdict is that of the one that is named.
+      const line = lineOf(view, last);
       facts.push({
         term: filed ? filed.label : "last reading",
         text: last.voided ? `${last.text}, void` : last.text,

@@ -1,0 +1,77 @@
+//! Words of the live view on a terminal. They are the page's; a test looks each of them up in the page's own files.
+
+use super::message::Instrument;
+
+/// What each phase is called.
+#[must_use]
+pub fn phase(code: &str) -> &str {
+    match code {
+        "held" => "settled",
+        "unknown" => "not sure",
+        other => other,
+    }
+}
+
+/// What to do in a phase when the daemon sends no message of its own.
+#[must_use]
+pub fn phase_advice(instrument: &Instrument) -> Option<String> {
+    let name = &instrument.name;
+    match instrument.phase.as_str() {
+        "settling" => Some("let go and wait".to_owned()),
+        "held" => Some("settled: lift it off".to_owned()),
+        "disturbed" => Some("take your hand away".to_owned()),
+        "unknown" => Some(format!("take everything off the {name} once, so that it finds its zero")),
+        "lost" => Some(format!("the {name} is not connected")),
+        _ => None,
+    }
+}
+
+/// Sign of a phase; settling fills it.
+#[must_use]
+pub fn phase_glyph(code: &str, progress: Option<f64>) -> &'static str {
+    match code {
+        "settling" => match progress.unwrap_or(0.0) {
+            p if p < 0.375 => "◔",
+            p if p < 0.625 => "◑",
+            _ => "◕",
+        },
+        "held" => "●",
+        "disturbed" => "≈",
+        "unknown" => "?",
+        "lost" => "╱",
+        _ => "○",
+    }
+}
+
+/// Sign of a verdict, a small picture of the deviation scale: two posts and a mark left of, between or right of them.
+#[must_use]
+pub fn verdict_glyph(verdict: &str) -> &'static str {
+    match verdict {
+        "under" => "◂┃ ┃ ",
+        "within" => " ┃●┃ ",
+        "over" => " ┃ ┃▸",
+        _ => "──",
+    }
+}
+
+/// A code such as `dry_fit` as words.
+#[must_use]
+pub fn plain(code: &str) -> String {
+    code.replace('_', " ")
+}
+
+/// Number and unit of `+0.1 g`; a text without a unit (`D3.1`, `1° open`) stays whole.
+#[must_use]
+pub fn split_unit(text: &str) -> (&str, &str) {
+    let Some((last, digit)) = text.char_indices().rfind(|(_, sign)| sign.is_ascii_digit()) else { return (text, "") };
+    let (number, rest) = text.split_at(last + digit.len_utf8());
+    let unit = rest.trim();
+    let is_unit = (1..=8).contains(&unit.chars().count()) && !unit.contains(char::is_whitespace);
+    if is_unit { (number, unit) } else { (text, "") }
+}
+
+/// The time of day of an RFC 3339 time, in UTC as the daemon says it.
+#[must_use]
+pub fn time_of_day(at: &str) -> &str {
+    at.split_once('T').and_then(|(_, time)| time.get(..8)).unwrap_or("--:--:--")
+}
