@@ -5,4 +5,7 @@
 import "./parts/reading.mjs";
 import "./parts/operating.mjs";
 import "./parts/looks.mjs";
+import "./parts/afar.mjs";
+import "./parts/languages.mjs";
+import "./parts/sounds.mjs";
 import "./parts/daemon.mjs";

@@ -30,14 +30,15 @@ kind = "iron"
 head_mass = "268 g ± 2 g"
 `;
 
-/** Starts simulators and daemon in a folder of their own. */
-export async function startOwnBench() {
+/** Starts simulators and daemon in a folder of their own; `kits` fills the drawers. */
+export async function startOwnBench({ kits = false } = {}) {
   const folder = await mkdtemp(join(tmpdir(), "benchscribe-pages-"));
   const ports = join(folder, "ports");
   const simulators = spawn(join(PROGRAMS, "simulators"), ["--ports", ports, "--pace", PACE], { stdio: ["pipe", "pipe", "inherit"] });
   await said(simulators, simulators.stdout, (text) => text.includes("scanner"));
   const demo = await readFile(DEMO, "utf8");
-  const config = demo
+  const drawers = kits ? `kits = ["${fileURLToPath(new URL("../../config/kits/demo.toml", import.meta.url))}"]\n` : "";
+  const config = `${drawers}${demo}`
     .replace('data = "demo-data"', `data = "${join(folder, "data")}"`)
     .replaceAll('"ports/', `"${ports}/`)
     .replace("[display]", '[http]\nlisten = "127.0.0.1:0"\n\n[mqtt]\n\n[checks]\ncheck_every = "1 week"\n\n[display]');

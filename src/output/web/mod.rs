@@ -2,6 +2,7 @@
 
 mod api;
 mod guard;
+mod language;
 mod live;
 mod metrics;
 mod page;
@@ -91,6 +92,8 @@ pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> 
         .route("/records/{club}", get(pages::records::record))
         .route("/readings/{event}", get(pages::reading::page))
         .route("/orders", get(pages::orders::page))
+        .route("/drawers", get(pages::drawers::page))
+        .route("/setup", get(pages::setup::page))
         .route("/pattern", get(pages::pattern::page))
         .route("/api/v1/state", get(api::state))
         .route("/api/v1/live", get(move |web| live::stream(web, streams)))

@@ -1,0 +1,138 @@
+// The set-up of a display and the drawers, in front of the real daemon.
+//
+// Expected: a card of ID-1 size is 85.60 mm wide (ISO/IEC 7810); 35 mm and 17.5 mm at 3 m, 20 mm for what is pressed, by the project's
+// display requirements; stock counted by hand beside each check.
+
+import { after, before, describe, test } from "node:test";
+import assert from "node:assert/strict";
+import { ORDER, startOwnBench } from "./own_bench.mjs";
+import { looksGood } from "./page_looks.mjs";
+import { launch, openPage, untilText, violations } from "./support.mjs";
+
+describe("set-up of the display and the drawers", () => {
+  let bench;
+  let browser;
+  before(async () => {
+    bench = await startOwnBench({ kits: true });
+    browser = await launch();
+  });
+  after(async () => {
+    await browser?.close();
+    await bench?.stop();
+  });
+  const at = (path) => new URL(path, bench.url).href;
+  const open = async (path, body, { expected = null, ...options } = {}) => {
+    const { page, errors, close } = await openPage(browser, at(path), { width: 1280, height: 800, ...options });
+    await page.waitForFunction(() => document.body.dataset.link === "up" || document.getElementById("beat")?.dataset.beat);
+    await body(page);
+    assert.deepEqual(
+      errors.filter((text) => !expected?.test(text)),
+      [],
+    );
+    await close();
+  };
+  const stock = async (item) => (await bench.get("api/v1/drawers")).stock.find((line) => line.item === item).left;
+
+  test("the_screen_is_measured_with_a_card_by_the_keyboard_alone", () =>
+    open("setup", async (page) => {
+      await page.locator("#card-width").focus();
+      const before = await page.evaluate(() => document.getElementById("card").getBoundingClientRect().width);
+      for (let press = 0; press < 3; press += 1) await page.keyboard.press("ArrowRight");
+      const after = await page.evaluate(() => document.getElementById("card").getBoundingClientRect().width);
+      assert.equal(after - before, 3);
+      // 514 pixels for 85.60 mm are 6.0047 a millimetre: the line of 100 mm is 600.5 pixels long.
+      await page.locator("#card-width").fill("514");
+      await page.locator("#distance").fill("1.2");
+      await page.locator("#fits").focus();
+      await page.keyboard.press("Enter");
+      await untilText(page, "#measured", "6.00");
+      const line = await page.evaluate(() => document.querySelector(".rule-line").getBoundingClientRect().width);
+      assert.ok(Math.abs(line - 600.47) < 0.6, `${line}`);
+      // 35 mm at 3 m are 14 mm at 1.2 m, of labels 7 mm.
+      await untilText(page, "#measured", "14.0 mm");
+      await untilText(page, "#measured", "7.0 mm");
+      const high = await page.evaluate(() => Math.min(...[...document.querySelectorAll("button, summary")].map((node) => node.offsetHeight)));
+      assert.ok(high >= Math.floor(20 * 6.0047), `what is pressed is ${high} pixels high`);
+      await page.goto(at("/"));
+      await page.waitForFunction(() => document.documentElement.dataset.reading);
+      await page.goto(at("setup"));
+      await page.waitForFunction(() => document.getElementById("card-width").value === "514");
+      await page.locator("#distance").fill("3");
+      await page.locator("#fits").click();
+      await page.locator("#too-small").waitFor();
+      await untilText(page, "#too-small", "too small to be read from 3 m");
+      await page.locator("#forget").click();
+      await untilText(page, "#measured", "not measured yet");
+    }));
+
+  test("language_light_and_units_hold_at_once_and_on_every_page", () =>
+    open("setup", async (page) => {
+      await page.getByLabel("Deutsch").check();
+      await page.waitForFunction(() => document.documentElement.lang === "de");
+      await untilText(page, "h1", "diese Anzeige");
+      await page.getByLabel("Nacht", { exact: true }).check();
+      assert.equal(await page.evaluate(() => document.documentElement.dataset.palette), "night");
+      await page.getByLabel("Unzen").check();
+      await page.goto(at("/"));
+      await page.waitForFunction(() => document.documentElement.lang === "de" && document.documentElement.dataset.palette === "night");
+      await page.goto(at("drawers"));
+      await untilText(page, "h1", "Schubladen");
+      await untilText(page, ".stock td", "oz");
+      // What programs read stays as it is.
+      const line = await page.evaluate(async () => (await (await fetch("api/v1/drawers")).json()).stock[0]);
+      assert.equal(typeof line.mass_g, "number");
+      await page.goto(at("setup"));
+      await page.getByLabel("English").check();
+      await page.waitForFunction(() => document.documentElement.lang === "en");
+    }));
+
+  test("a_german_browser_gets_german_unasked", () =>
+    open("drawers", async (page) => untilText(page, "h1", "Schubladen"), { locale: "de-AT" }));
+
+  test("every_sound_can_be_tried_and_all_be_off", () =>
+    open("setup", async (page) => {
+      assert.equal(await page.locator("#sound-tries button").count(), 4);
+      await page.locator('[data-sound="refused"]').click();
+      await page.getByLabel("sounds on the bench display").uncheck();
+      assert.equal(await page.evaluate(() => localStorage.getItem("bench-sounds")), "off");
+      await page.reload();
+      assert.equal(await page.getByLabel("sounds on the bench display").isChecked(), false);
+    }));
+
+  test("drawers_are_counted_refilled_taken_from_and_put_back", async () => {
+    await bench.command({ command: "import_order", file: "w-7001.toml", text: ORDER });
+    await open("drawers", async (page) => {
+      await untilText(page, "[data-part=take]", "No club is open");
+      const item = (await bench.get("api/v1/drawers")).stock[0].item;
+      const row = page.locator(".stock tbody tr").first();
+      await row.getByRole("spinbutton").fill("7");
+      await row.getByRole("button", { name: /^counted/ }).click();
+      await page.waitForFunction(() => document.querySelector(".stock .count b").textContent === "7");
+      assert.equal(await stock(item), 7);
+      await row.getByRole("spinbutton").fill("5");
+      await row.getByRole("button", { name: /^added/ }).click();
+      await page.waitForFunction(() => document.querySelector(".stock .count b").textContent === "12");
+      assert.equal(await stock(item), 12);
+      await bench.command({ command: "open_order", order: "W-7001" });
+      await page.getByRole("button", { name: "take it" }).waitFor();
+      await page.locator('select[name="place"]').selectOption({ index: 1 });
+      await page.getByRole("button", { name: "take it" }).click();
+      await page.waitForFunction(() => document.querySelector(".stock .count b").textContent === "11");
+      await page.locator('input[name="why"]').fill("another one");
+      await page.getByRole("button", { name: "put back" }).click();
+      await untilText(page, ".taking", "put back: another one");
+      assert.equal(await stock(item), 12);
+      await row.getByRole("spinbutton").fill("0");
+      await row.getByRole("button", { name: /^counted/ }).click();
+      await untilText(page, ".low-line", item);
+    });
+  });
+
+  test("both_pages_can_be_seen_reached_and_pressed_at_every_size", async () => {
+    await looksGood(browser, at("setup"), "setup");
+    await looksGood(browser, at("drawers"), "drawers");
+    for (const path of ["setup", "drawers"]) {
+      await open(path, async (page) => assert.deepEqual(await violations(page), [], path), { locale: "de", zoom: 2 });
+    }
+  });
+});
