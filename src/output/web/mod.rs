@@ -92,6 +92,7 @@ pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> 
         .route("/records/{club}", get(pages::records::record))
         .route("/readings/{event}", get(pages::reading::page))
         .route("/orders", get(pages::orders::page))
+        .route("/orders/{order}/set", get(pages::set::page))
         .route("/drawers", get(pages::drawers::page))
         .route("/setup", get(pages::setup::page))
         .route("/pattern", get(pages::pattern::page))

@@ -2,7 +2,7 @@
 //!
 //! In reading order: [`parts`] what pages share, [`instruments`] and [`guided`] the instruments with their checks and
 //! calibrations, [`records`] and [`reading`] the clubs and the evidence behind them, [`orders`] the queue, [`drawers`] the stock,
-//! [`setup`] the display itself, [`pattern`] every part in every state.
+//! [`set`] the steps through a set, [`setup`] the display itself, [`pattern`] every part in every state.
 
 pub(super) mod drawers;
 pub(super) mod guided;
@@ -12,6 +12,7 @@ mod parts;
 pub(super) mod pattern;
 pub(super) mod reading;
 pub(super) mod records;
+pub(super) mod set;
 pub(super) mod setup;
 
 use askama::Template;
@@ -38,7 +39,14 @@ struct Shell<'a> {
 
 impl<'a> Shell<'a> {
     fn new(web: &'a Web, root: &'static str, way: &'static str) -> Self {
-        Self { root, way, bench: &web.bench, site: &web.site, seq: web.snapshots.borrow().seq, language: Language::current() }
+        Self {
+            root,
+            way,
+            bench: &web.bench,
+            site: &web.site,
+            seq: web.snapshots.borrow().seq,
+            language: Language::current(),
+        }
     }
 
     /// The words of a message key in the display's language.
