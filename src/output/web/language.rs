@@ -79,6 +79,11 @@ impl Language {
         self.loaded().messages.words.get(key).map_or(key, String::as_str)
     }
 
+    /// The words of a code of the daemon such as `dry_fit`; the code itself where it has none.
+    pub(super) fn code(self, code: &'static str) -> &'static str {
+        self.loaded().messages.words.get(&format!("code.{code}")).map_or(code, String::as_str)
+    }
+
     /// All messages as JSON for a script element.
     pub(super) fn in_page(self) -> &'static str {
         &self.loaded().in_page

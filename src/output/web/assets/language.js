@@ -34,8 +34,11 @@ const translate = translator(carried.sentences, wordOf);
 const MOST_KEPT = 400;
 const kept = new Map();
 
+// On a page whose content is still English, what is in this language is marked instead.
+const mark = language !== "en" && document.querySelector("main")?.lang === "en" ? language : null;
+
 /** A text of the page itself among sentences of the daemon. */
-export const own = (text) => ({ text: text ?? "", lang: null });
+export const own = (text) => ({ text: text ?? "", lang: mark });
 
 /** A sentence of the daemon as it is shown here: the text, and its language where that is not the page's. */
 export function say(sentence) {
@@ -47,7 +50,7 @@ export function say(sentence) {
     kept.set(english, translate(english));
   }
   const other = kept.get(english);
-  return { text: inUnits(other ?? english, units()), lang: other === null && /[a-z]{3}/i.test(english) ? "en" : null };
+  return { text: inUnits(other ?? english, units()), lang: other === null && /[a-z]{3}/i.test(english) ? "en" : mark };
 }
 
 /** The text alone, where there is no element to mark. */
