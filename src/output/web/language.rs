@@ -75,7 +75,7 @@ impl Language {
     }
 
     /// The words of a key; the key itself where there are none, which a test forbids.
-    pub(super) fn word<'a>(self, key: &'a str) -> &'a str {
+    pub(super) fn word(self, key: &str) -> &str {
         self.loaded().messages.words.get(key).map_or(key, String::as_str)
     }
 
@@ -104,7 +104,7 @@ impl Language {
         let text = |name| headers.get(name).and_then(|value| value.to_str().ok()).unwrap_or_default();
         let chosen = text(header::COOKIE).split(';').filter_map(|pair| pair.trim().split_once('='));
         let chosen = chosen.filter(|(name, _)| *name == COOKIE).find_map(|(_, tag)| Self::by_tag(tag));
-        let asked = || text(header::ACCEPT_LANGUAGE).split(',').find_map(|range| Self::by_tag(range));
+        let asked = || text(header::ACCEPT_LANGUAGE).split(',').find_map(Self::by_tag);
         chosen.or_else(asked).unwrap_or(Self::English)
     }
 

@@ -5,7 +5,7 @@ use axum::extract::{Path, State};
 use axum::response::Response;
 
 use super::{Shell, show};
-use crate::output::plan_view::{GapView, SeriesView, series_view};
+use crate::output::plan_view::{GapView, PointView, SeriesView, series_view};
 use crate::output::web::Web;
 use crate::output::web::set::series;
 
@@ -52,6 +52,20 @@ fn signed(number: f64, unit: &str) -> String {
         (false, true) => format!("\u{2212}{shown}"),
         (false, false) => format!("+{shown}"),
     }
+}
+
+fn value_of(point: &PointView, series: &SeriesView) -> String {
+    value(point.y, series.unit)
+}
+
+fn off_line(point: &PointView, series: &SeriesView) -> String {
+    point.off_line.map_or_else(|| "–".to_owned(), |off| signed(off, series.unit))
+}
+
+/// The step from a club to the next one.
+fn step_after(point: &PointView, series: &SeriesView) -> String {
+    let gap = series.gaps.iter().find(|gap| gap.from == point.club);
+    gap.map_or_else(|| "–".to_owned(), |gap| signed(gap.step, series.unit))
 }
 
 /// The step that is farthest from the line, which is looked at first; none where fewer than three clubs give a line.
