@@ -1,3 +1,5 @@
+//! Message files and what asks for them: no key, place, code or sentence without its other half.
+
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
