@@ -128,6 +128,51 @@ describe("set-up of the display and the drawers", () => {
     });
   });
 
+  test("the_set_view_is_two_steps_away_and_says_what_to_do_while_it_is_empty", async () => {
+    // Seven, eight and nine: steps of 1/2 in, and 4 and 5 deg of loft; the line through 34, 38, 43 deg over their places is off by
+    // equal shares at both steps, 0.5 deg (least squares: slope 4.5).
+    const club = (name, length, loft) => `[[club]]\nname = "${name}"\nkind = "iron"\nlength = "${length} in ± 1/8 in"\nloft = "${loft} deg ± 0.5 deg"\n`;
+    const text = `order = "W-7002"\n${club("7-iron", "37", 34)}${club("8-iron", "36 1/2", 38)}${club("9-iron", "36", 43)}`;
+    await bench.command({ command: "import_order", file: "w-7001.toml", text: ORDER });
+    await bench.command({ command: "import_order", file: "w-7002.toml", text });
+    await open("/", async (page) => {
+      await page.locator(".ways-menu summary").click();
+      await page.locator('.ways-menu a[href="orders"]').click();
+      await page.getByRole("link", { name: "set view of W-7001" }).click();
+      await untilText(page, ".empty", "Two clubs or more must have a length");
+      await page.goto(at("orders/W-7002/set"));
+      await untilText(page, "#set-loft", "loft");
+      const lofts = await page.locator('[data-part="set-loft"] tbody tr').evaluateAll((rows) => rows.map((row) => [...row.children].slice(1).map((cell) => cell.textContent)));
+      assert.deepEqual(lofts.map(([value, , step]) => [value, step]), [["34.0°", "+4.0°"], ["38.0°", "+5.0°"], ["43.0°", "–"]]);
+      await page.waitForFunction(() => document.querySelector(".set-picture").naturalWidth > 100);
+    });
+    await looksGood(browser, at("orders/W-7002/set"), "set", { data_bytes: 40_000 });
+  });
+
+  test("no_english_is_left_on_german_pages_but_what_is_marked", async () => {
+    for (const path of ["setup", "drawers", "orders", "records", "orders/W-7002/set", "orders/W-7001/set"]) {
+      await open(
+        path,
+        async (page) => {
+          assert.equal(await page.evaluate(() => document.documentElement.lang), "de");
+          const left = await page.evaluate(() => {
+            const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+            const found = [];
+            while (walker.nextNode()) {
+              const node = walker.currentNode.parentElement;
+              // Names in the drawers and an example of a file are whatever they are.
+              if (node.closest("[lang=en], script, noscript, pre, option, .stock td, .stock tbody th, .low-line") || !node.checkVisibility()) continue;
+              if (/\b(the|and|with|from|is|not|of|what|step|order|orders|mass|club|clubs|open|record|left)\b/i.test(walker.currentNode.data)) found.push(walker.currentNode.data.trim());
+            }
+            return found;
+          });
+          assert.deepEqual(left, [], path);
+        },
+        { locale: "de-DE" },
+      );
+    }
+  });
+
   test("both_pages_can_be_seen_reached_and_pressed_at_every_size", async () => {
     await looksGood(browser, at("setup"), "setup");
     await looksGood(browser, at("drawers"), "drawers");

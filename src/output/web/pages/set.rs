@@ -4,7 +4,7 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::Response;
 
-use super::{Shell, show};
+use super::{Shell, nothing, show};
 use crate::output::plan_view::{GapView, PointView, SeriesView, series_view};
 use crate::output::web::Web;
 use crate::output::web::set::series;
@@ -81,6 +81,9 @@ pub(in crate::output::web) async fn page(State(web): State<Web>, Path(order): Pa
             let series: Vec<SeriesView> = found.iter().map(series_view).filter(|one| one.points.len() > 1).collect();
             show(&SetPage { shell: Shell::new(&web, "../../", "orders"), order: &order, series: &series })
         }
-        Err(problem) => problem,
+        Err(problem) => {
+            let words = format!("there is no order {order}; the page of the orders lists them");
+            nothing(&web, "../../", "orders", problem.status(), "no such order", &words)
+        }
     }
 }
