@@ -57,7 +57,7 @@ function item(capture, names, club, isLoud) {
               "aria-label": t("void_named", { text: said(capture.text) }),
               onclick: () => askVoid(capture),
             },
-            t("void"),
+            t("void_this"),
           ),
         ),
   );
