@@ -22,7 +22,7 @@ async function bench(language) {
     .replaceAll("{{ bench_name }}", "bench-1")
     .replaceAll("{{ site }}", "dune-trailer")
     .replaceAll("{{ language.tag() }}", language)
-    .replaceAll("{{ language.in_page()|safe }}", () => messages.replaceAll("<", "\\u003c"))
+    .replaceAll("{{ language.in_page()|safe }}", () => JSON.stringify(JSON.parse(messages)).replaceAll("<", "\\u003c"))
     .replaceAll(/\{\{ self\.t\("([^"]+)"\) \}\}/g, (_, key) => words[key]);
 }
 

@@ -173,6 +173,22 @@ describe("set-up of the display and the drawers", () => {
     }
   });
 
+  test("the_bench_display_loads_under_150_kilobytes_in_both_languages", async () => {
+    for (const locale of ["en-GB", "de-DE"]) {
+      const context = await browser.newContext({ locale });
+      const page = await context.newPage();
+      const answers = [];
+      page.on("response", (response) => {
+        if (!response.url().endsWith("/api/v1/live")) answers.push(response.body().then((body) => body.length));
+      });
+      await page.goto(at("/"));
+      await page.waitForFunction(() => document.getElementById("beat").dataset.beat);
+      const bytes = (await Promise.all(answers)).reduce((sum, length) => sum + length, 0);
+      assert.ok(answers.length > 20 && bytes < 150_000, `${locale}: ${bytes} bytes in ${answers.length} files`);
+      await context.close();
+    }
+  });
+
   test("both_pages_can_be_seen_reached_and_pressed_at_every_size", async () => {
     await looksGood(browser, at("setup"), "setup");
     await looksGood(browser, at("drawers"), "drawers");

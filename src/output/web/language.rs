@@ -13,6 +13,9 @@ use serde::{Deserialize, Serialize};
 /// The cookie that keeps a display's choice.
 const COOKIE: &str = "bench-language";
 
+/// Families of keys that no script asks for: pages need not carry them.
+const OF_TEMPLATES: [&str; 7] = ["setup.", "drawers.", "orders.", "records.", "set.", "page.", "noscript."];
+
 tokio::task_local! {
     /// The language of the request that is being answered.
     static CURRENT: Language;
@@ -28,7 +31,7 @@ pub(super) enum Language {
 }
 
 /// A file of messages.
-#[derive(Debug, Deserialize, Serialize)]
+#[derive(Debug, Clone, Deserialize, Serialize)]
 struct Messages {
     /// What the language calls itself.
     language: String,
@@ -48,8 +51,10 @@ impl Loaded {
     #[expect(clippy::expect_used, reason = "the files are part of the program, and a test reads each")]
     fn new(text: &str) -> Self {
         let messages: Messages = serde_json::from_str(text).expect("a message file is JSON");
+        let mut for_scripts = messages.clone();
+        for_scripts.words.retain(|key, _| !OF_TEMPLATES.iter().any(|family| key.starts_with(family)));
         // Inside a script element only this one character could end it.
-        let in_page = serde_json::to_string(&messages).expect("text becomes JSON").replace('<', "\\u003c");
+        let in_page = serde_json::to_string(&for_scripts).expect("text becomes JSON").replace('<', "\\u003c");
         Self { messages, in_page }
     }
 }

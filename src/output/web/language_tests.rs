@@ -83,6 +83,15 @@ fn every_key_that_a_page_asks_for_is_there_and_every_one_there_is_asked_for() {
 }
 
 #[test]
+fn what_a_script_asks_for_is_carried_by_the_page() {
+    let scripts = texts(&root().join("src/output/web/assets"), &["js"]).join("\n");
+    for family in OF_TEMPLATES {
+        assert!(!scripts.contains(&format!("t(\"{family}")) && !scripts.contains(&format!("t(`{family}")), "{family}");
+    }
+    assert!(Language::German.in_page().contains("phase.settling") && !Language::German.in_page().contains("\"setup."));
+}
+
+#[test]
 fn every_code_of_a_club_has_words() {
     let english = &Language::English.loaded().messages.words;
     for characteristic in Characteristic::all() {

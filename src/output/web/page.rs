@@ -42,6 +42,7 @@ macro_rules! assets {
 const ASSETS: &[(&str, &[u8])] = assets![
     "act_panel.js",
     "alive.js",
+    "asking.js",
     "banners.js",
     "bench.css",
     "bench.js",

@@ -8,7 +8,7 @@ import { warningGlyph } from "./glyphs.js";
 import { loudCapture } from "./bench_view.js";
 import { commandListener } from "./command.js";
 import { cuts } from "./cut_panel.js";
-import { askVoid } from "./dialogs.js";
+import { askVoid } from "./asking.js";
 import { drawers, drawersKey } from "./drawers.js";
 import { counted, own, plain, said, say, t, told } from "./language.js";
 import { phaseAdvice, signed } from "./words.js";

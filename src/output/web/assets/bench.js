@@ -8,7 +8,7 @@ import { drawAct, drawStep } from "./act_panel.js";
 import { drawBanners } from "./banners.js";
 import { lastStanding, newestFirst, nothingYet, takeLive, takeState } from "./bench_view.js";
 import { drawCaptures } from "./captures.js";
-import { askOrder, askValue, askVoid } from "./dialogs.js";
+import { askOrder, askValue, askVoid } from "./asking.js";
 import { byId, setAttribute, setText } from "./dom.js";
 import { drawInstruments } from "./instruments.js";
 import { drawLive } from "./live_panel.js";

@@ -4,7 +4,7 @@
 
 import { byId, el, rebuild } from "./dom.js";
 import { isUnfiled, lastStanding, loudCapture, newestFirst } from "./bench_view.js";
-import { askChoice, askVoid } from "./dialogs.js";
+import { askChoice, askVoid } from "./asking.js";
 import { plain, said, t, told } from "./language.js";
 import { signed, timeOfDay } from "./words.js";
 

@@ -3,7 +3,7 @@
 // In: a command object (`{"command": "open_order", ...}`). Out: true when it was done; false when it was refused, with the
 // daemon's own words shown as a notice. A 401 asks for the bench token once; it is kept for this tab only.
 
-import { askToken } from "./dialogs.js";
+import { askToken } from "./asking.js";
 import { own, t } from "./language.js";
 import { notice } from "./notices.js";
 

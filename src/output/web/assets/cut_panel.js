@@ -4,7 +4,7 @@
 // with a name and a reason. Deliberately absent: any judging; the daemon says whether two measurements agree.
 
 import { el } from "./dom.js";
-import { askMark, askOverride } from "./dialogs.js";
+import { askMark, askOverride } from "./asking.js";
 import { t, told } from "./language.js";
 import { signed } from "./words.js";
 

@@ -34,16 +34,16 @@ function drawMeasured() {
   byId("forget").disabled = measured === null;
   byId("too-small").hidden = true;
   if (measured === null) {
-    byId("measured").textContent = t("setup.not_measured");
+    byId("measured").textContent = t("screen.not_measured");
     return;
   }
   const px = pagePixels(measured.device_px_per_mm);
   const m = measured.distance_m;
   const mm = (each) => (each * m).toFixed(1);
-  byId("measured").textContent = t("setup.measured", { px: px.toFixed(2), m, digit: mm(DIGIT_MM_PER_M), label: mm(LABEL_MM_PER_M) });
+  byId("measured").textContent = t("screen.measured", { px: px.toFixed(2), m, digit: mm(DIGIT_MM_PER_M), label: mm(LABEL_MM_PER_M) });
   const far = farthest(innerWidth / px, innerHeight / px);
   byId("too-small").hidden = far >= m;
-  byId("too-small").textContent = t("setup.too_small", { m, far: (Math.floor(far * 10) / 10).toFixed(1) });
+  byId("too-small").textContent = t("screen.too_small", { m, far: (Math.floor(far * 10) / 10).toFixed(1) });
 }
 
 function keepScreen() {
