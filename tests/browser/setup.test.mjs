@@ -160,8 +160,8 @@ describe("set-up of the display and the drawers", () => {
             const found = [];
             while (walker.nextNode()) {
               const node = walker.currentNode.parentElement;
-              // Names in the drawers and an example of a file are whatever they are.
-              if (node.closest("[lang=en], script, noscript, pre, option, .stock td, .stock tbody th, .low-line") || !node.checkVisibility()) continue;
+              // Names of instruments and in the drawers, and an example of a file, are whatever they are.
+              if (node.closest("[lang=en], #banners, script, noscript, pre, option, .stock td, .stock tbody th, .low-line") || !node.checkVisibility()) continue;
               if (/\b(the|and|with|from|is|not|of|what|step|order|orders|mass|club|clubs|open|record|left)\b/i.test(walker.currentNode.data)) found.push(walker.currentNode.data.trim());
             }
             return found;
