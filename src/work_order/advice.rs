@@ -58,8 +58,13 @@ pub fn swing_weight(club: &ClubRecord, stock: &DrawerStock, learning: &Learning)
     if need.base.is_measured {
         return plain(head_g, butt_g, text);
     }
-    let way = if head_g >= 0.0 { "short" } else { "too much" };
-    plain(0.0, None, format!("{basis}{:.1} g {way} at the head", head_g.abs()))
+    let size = head_g.abs();
+    let way = if head_g >= 0.0 {
+        format!("{size:.1} g short at the head")
+    } else {
+        format!("{size:.1} g too much at the head")
+    };
+    plain(0.0, None, format!("{basis}{way}"))
 }
 
 /// The grams that would do it at the end of the club, or under the grip where the head is too heavy, and the words.

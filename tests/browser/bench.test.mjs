@@ -5,4 +5,9 @@
 import "./parts/reading.mjs";
 import "./parts/operating.mjs";
 import "./parts/looks.mjs";
+import "./parts/afar.mjs";
+import "./parts/colours.mjs";
+import "./parts/languages.mjs";
+import "./parts/sounds.mjs";
+import "./parts/pictures.mjs";
 import "./parts/daemon.mjs";

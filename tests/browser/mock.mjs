@@ -14,12 +14,25 @@ const WEB = new URL("../../src/output/web/", import.meta.url);
 const TYPES = { ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml", ".woff2": "font/woff2", ".txt": "text/plain" };
 const POLICY = "default-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'";
 
+/** The page as the daemon's template makes it, in a language. */
+async function bench(language) {
+  const messages = await readFile(new URL(`messages/${language}.json`, WEB), "utf8");
+  const { words } = JSON.parse(messages);
+  return (await readFile(new URL("templates/bench.html", WEB), "utf8"))
+    .replaceAll("{{ bench_name }}", "bench-1")
+    .replaceAll("{{ site }}", "dune-trailer")
+    .replaceAll("{{ language.tag() }}", language)
+    .replaceAll("{{ language.in_page()|safe }}", () => JSON.stringify(JSON.parse(messages)).replaceAll("<", "\\u003c"))
+    .replaceAll(/\{\{ self\.t\("([^"]+)"\) \}\}/g, (_, key) => words[key]);
+}
+
 /** Starts a mock on a free port (or `port`). What it offers is at the end of this function. */
 export async function startMock(port = 0) {
   let state = scenes.scene();
   let token = null;
   let problem = null;
   let beating = true;
+  let language = "en";
   const streams = new Set();
   const commands = [];
   const arrivals = new EventEmitter();
@@ -30,9 +43,7 @@ export async function startMock(port = 0) {
   async function answer(request, response) {
     const path = new URL(request.url, "http://bench").pathname;
     if (path === "/") {
-      const page = (await readFile(new URL("templates/bench.html", WEB), "utf8"))
-        .replaceAll("{{ bench_name }}", "bench-1")
-        .replaceAll("{{ site }}", "dune-trailer");
+      const page = await bench(language);
       response.writeHead(200, { "content-type": "text/html; charset=utf-8", "content-security-policy": POLICY }).end(page);
     } else if (/^\/assets\/[\w.]+$/.test(path)) {
       const body = await readFile(new URL(`.${path}`, WEB)).catch(() => null);
@@ -102,6 +113,10 @@ export async function startMock(port = 0) {
     cut() {
       for (const stream of streams) stream.destroy();
       streams.clear();
+    },
+    /** Pages are made in this language from now on. */
+    speak(tag) {
+      language = tag;
     },
     wantToken(wanted) {
       token = wanted;

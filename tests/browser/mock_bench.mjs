@@ -89,7 +89,8 @@ export function atMockBench() {
   });
 
   /** A fresh page on a scene; at the end nothing may have gone wrong in it, save what `expected` matches. */
-  bench.on = async (state, body, { expected = null, ...options } = {}) => {
+  bench.on = async (state, body, { expected = null, language = "en", ...options } = {}) => {
+    bench.mock.speak(language);
     bench.mock.refuse(null);
     bench.mock.wantToken(null);
     bench.mock.commands.length = 0;

@@ -30,14 +30,15 @@ kind = "iron"
 head_mass = "268 g ± 2 g"
 `;
 
-/** Starts simulators and daemon in a folder of their own; `mqtt` is what stands in the table of that name. */
-export async function startOwnBench({ mqtt = "", pace = PACE } = {}) {
+/** Starts simulators and daemon in a folder of their own; `mqtt` is what stands in the table of that name, `kits` fills the drawers. */
+export async function startOwnBench({ mqtt = "", pace = PACE, kits = false } = {}) {
   const folder = await mkdtemp(join(tmpdir(), "benchscribe-pages-"));
   const ports = join(folder, "ports");
   const simulators = spawn(join(PROGRAMS, "simulators"), ["--ports", ports, "--pace", `${pace}`], { stdio: ["pipe", "pipe", "inherit"] });
   await said(simulators, simulators.stdout, (text) => text.includes("scanner"));
   const demo = await readFile(DEMO, "utf8");
-  const configuration = (listen) => demo
+  const drawers = kits ? `kits = ["${fileURLToPath(new URL("../../config/kits/demo.toml", import.meta.url))}"]\n` : "";
+  const configuration = (listen) => `${drawers}${demo}`
     .replace('data = "demo-data"', `data = "${join(folder, "data")}"`)
     .replaceAll('"ports/', `"${ports}/`)
     .replace("[display]", `[http]\nlisten = "${listen}"\n\n[mqtt]\n${mqtt}\n\n[checks]\ncheck_every = "1 week"\n\n[display]`);

@@ -74,7 +74,9 @@ async function isReachedByKeyboard(browser, url, name) {
   const { page, close } = await openPage(browser, url);
   await page.waitForFunction(() => document.body.dataset.link === "up");
   const wanted = await page.evaluate(() => {
-    const controls = [...document.querySelectorAll("button, a[href], input:not([type=hidden]), select, summary")];
+    // Of a group of choices the tab key reaches the chosen one; the arrow keys go on from there.
+    const one = "input:not([type=hidden], [type=radio]:not(:checked))";
+    const controls = [...document.querySelectorAll(`button, a[href], ${one}, select, summary`)];
     const reachable = controls.filter((node) => node.checkVisibility() && !node.disabled);
     reachable.forEach((node, index) => (node.dataset.wanted = String(index)));
     return reachable.length;

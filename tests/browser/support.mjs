@@ -22,9 +22,14 @@ export const launch = () =>
     ],
   });
 
-/** A page with the list of what went wrong in it. */
-export async function openPage(browser, url, { width = 1920, height = 1080, colorScheme = "light" } = {}) {
-  const context = await browser.newContext({ viewport: { width, height }, colorScheme });
+/** A page with the list of what went wrong in it; `kept` is what the display had been set to. */
+export async function openPage(browser, url, { width = 1920, height = 1080, colorScheme = "light", locale = "en-GB", kept = {}, zoom = 1 } = {}) {
+  // A browser that zooms has fewer pixels of the page for the same pixels of the screen.
+  const viewport = { width: Math.round(width / zoom), height: Math.round(height / zoom) };
+  const context = await browser.newContext({ viewport, deviceScaleFactor: zoom, colorScheme, locale });
+  await context.addInitScript((items) => {
+    for (const [name, value] of Object.entries(items)) if (localStorage.getItem(name) === null) localStorage.setItem(name, value);
+  }, kept);
   const page = await context.newPage();
   const errors = [];
   page.on("console", (message) => {

@@ -2,6 +2,7 @@
 
 mod api;
 mod guard;
+mod language;
 mod live;
 mod metrics;
 mod page;
@@ -93,6 +94,9 @@ pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> 
         .route("/records/{club}", get(pages::records::record))
         .route("/readings/{event}", get(pages::reading::page))
         .route("/orders", get(pages::orders::page))
+        .route("/orders/{order}/set", get(pages::set::page))
+        .route("/drawers", get(pages::drawers::page))
+        .route("/setup", get(pages::setup::page))
         .route("/pattern", get(pages::pattern::page))
         .route("/api/v1/state", get(api::state))
         .route("/api/v1/live", get(move |web| live::stream(web, streams)))

@@ -7,17 +7,26 @@ use axum::response::{Html, IntoResponse, Response};
 
 use super::Web;
 use super::api::problem;
+use super::language::Language;
 
 #[derive(Template)]
 #[template(path = "bench.html")]
 struct BenchPage<'a> {
     bench_name: &'a str,
     site: &'a str,
+    language: Language,
+}
+
+impl BenchPage<'_> {
+    fn t<'a>(&self, key: &'a str) -> &'a str {
+        self.language.word(key)
+    }
 }
 
 /// The page.
 pub(super) async fn bench(State(web): State<Web>) -> Response {
-    match (BenchPage { bench_name: &web.bench, site: &web.site }).render() {
+    let page = BenchPage { bench_name: &web.bench, site: &web.site, language: Language::current() };
+    match page.render() {
         Ok(html) => Html(html).into_response(),
         Err(error) => problem(StatusCode::INTERNAL_SERVER_ERROR, "the page could not be made", &error.to_string()),
     }
@@ -33,6 +42,7 @@ macro_rules! assets {
 const ASSETS: &[(&str, &[u8])] = assets![
     "act_panel.js",
     "alive.js",
+    "asking.js",
     "banners.js",
     "bench.css",
     "bench.js",
@@ -46,12 +56,14 @@ const ASSETS: &[(&str, &[u8])] = assets![
     "dom.js",
     "drawers.js",
     "drawings.css",
+    "far.css",
     "forms.js",
     "glyphs.js",
     "import.js",
     "instruments.js",
-    "live_instruments.js",
+    "language.js",
     "live.css",
+    "live_instruments.js",
     "live_panel.js",
     "mark.svg",
     "notices.js",
@@ -59,9 +71,17 @@ const ASSETS: &[(&str, &[u8])] = assets![
     "pages.css",
     "palette.js",
     "parts.js",
+    "preferences.js",
+    "quantities.js",
     "scale_geometry.js",
+    "screen.js",
+    "sentences.js",
+    "setup.css",
+    "setup.js",
     "sheet.css",
     "sheet.js",
+    "sound_events.js",
+    "sounds.js",
     "stream.js",
     "study.css",
     "study.js",

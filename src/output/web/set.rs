@@ -16,7 +16,7 @@ use crate::output::plan_view::series_view;
 use crate::output::progression_plot::svg;
 use crate::work_order::set_plan::order_progressions;
 
-async fn series(web: &Web, order: &str) -> Result<Vec<Series>, Response> {
+pub(super) async fn series(web: &Web, order: &str) -> Result<Vec<Series>, Response> {
     let asked = order.to_owned();
     let found = ask(&web.questions, move |state| Some(order_progressions(state, state.orders.get(&asked)?))).await;
     // Not at hand: an order that is finished and not among the last ones.

@@ -129,6 +129,7 @@ describe("how the page looks", () => {
             );
           assert.deepEqual(await small(), [], `at ${width}`);
           await page.locator("#enter-button").click();
+          await page.locator("dialog[open]").waitFor();
           assert.deepEqual(await small(), [], `dialog at ${width}`);
         },
         { width, height },
@@ -162,6 +163,7 @@ describe("how the page looks", () => {
           await show(page, SCENES.held);
           for (const button of ["#void-button", "#enter-button", "#orders-button"]) {
             await page.locator(button).click();
+            await page.locator("dialog[open]").waitFor();
             assert.deepEqual(await violations(page), [], `dialog of ${button}`);
             await page.keyboard.press("Escape");
             await page.locator("dialog").waitFor({ state: "detached" });

@@ -8,9 +8,10 @@ import { warningGlyph } from "./glyphs.js";
 import { loudCapture } from "./bench_view.js";
 import { commandListener } from "./command.js";
 import { cuts } from "./cut_panel.js";
-import { askVoid } from "./dialogs.js";
+import { askVoid } from "./asking.js";
 import { drawers, drawersKey } from "./drawers.js";
-import { phaseAdvice, plain, signed } from "./words.js";
+import { counted, own, plain, said, say, t, told } from "./language.js";
+import { phaseAdvice, signed } from "./words.js";
 
 /** Draws the section. */
 export function drawAct(view, shown) {
@@ -21,8 +22,10 @@ export function drawAct(view, shown) {
     shown.calling || !shown.instrument
       ? null
       : shown.fresh === "gone" && shown.instrument.connected
-        ? silence(shown.instrument)
-        : (shown.instrument.message ?? phaseAdvice(shown.instrument));
+        ? own(silence(shown.instrument))
+        : shown.instrument.message
+          ? say(shown.instrument.message)
+          : own(phaseAdvice(shown.instrument));
   const queue = club || view.state === null ? [] : (view.state.queue ?? []);
   const name = (id) => view.state?.instruments?.find((instrument) => instrument.id === id)?.name ?? plain(id);
   const changed = rebuild(place, [loud, now, club?.club, club?.next, club?.advice, club?.bending?.advice, learnt(club), shown.calling, queue, view.state === null, drawersKey(view.state)], () => [
@@ -38,8 +41,8 @@ export function drawAct(view, shown) {
 function silence(instrument) {
   const reasons = Object.entries(instrument.refused_by_reason ?? {});
   const counts = reasons.map(([reason, count]) => `${count} ${plain(reason)}`).join(", ");
-  const refused = instrument.refused > 0 ? ` (refused: ${counts || instrument.refused})` : "";
-  return `no readings from the ${instrument.name}${refused}: is it switched on?`;
+  const refused = instrument.refused > 0 ? t("silence.refused", { counts: counts || instrument.refused }) : "";
+  return t("silence", { name: instrument.name, refused });
 }
 
 function unfiled(capture, name) {
@@ -54,16 +57,16 @@ function unfiled(capture, name) {
         "p",
         { class: "unfiled-what" },
         warningGlyph(),
-        el("strong", {}, "not filed"),
-        el("span", {}, `${signed(capture.text)} from the ${name(capture.instrument)}`),
+        el("strong", {}, t("not_filed")),
+        el("span", {}, t("from_instrument", { text: signed(said(capture.text)), name: name(capture.instrument) })),
       ),
-      el("p", { class: "unfiled-why" }, capture.reason ?? "no reason was given"),
+      told("p", { class: "unfiled-why" }, capture.reason ?? own(t("no_reason"))),
       el(
         "p",
         { class: "unfiled-do" },
         choices.length
-          ? "What was it? Press it, or lay the part down again."
-          : "Put it right and lay the part down again, or void the reading.",
+          ? t("unfiled.choose")
+          : t("unfiled.put_right"),
       ),
     ),
     el(
@@ -83,20 +86,20 @@ function unfiled(capture, name) {
               characteristic: choice.characteristic,
             })),
           },
-          `${choice.label ?? plain(choice.characteristic)} of ${choice.club}`,
+          t("of_club", { what: plain(choice.characteristic), club: choice.club }),
         ),
       ),
-      el("button", { type: "button", "data-focus": `void-${capture.event}`, onclick: () => askVoid(capture) }, "void it"),
+      el("button", { type: "button", "data-focus": `void-${capture.event}`, onclick: () => askVoid(capture) }, t("void_it")),
     ),
   );
 }
 
 function guidance(club, now, calling) {
   const lines = [
-    now ? line("now", now, "line-now") : null,
-    club && !calling && club.next ? line("then", club.next) : null,
-    !calling && learnt(club) ? line("forecast", learnt(club)) : null,
-    club?.advice?.length ? line("advice", club.advice.join("; ")) : null,
+    now?.text ? line(t("now"), [now], "line-now") : null,
+    club && !calling && club.next ? line(t("then"), [club.next], "line-then") : null,
+    !calling && learnt(club) ? line(t("forecast"), [learnt(club)]) : null,
+    club?.advice?.length ? line(t("advice"), club.advice) : null,
     bends(club),
   ].filter(Boolean);
   return lines.length ? el("div", { class: "guidance" }, lines) : null;
@@ -121,10 +124,10 @@ function bent(club, { characteristic, quantity }) {
       {
         type: "button",
         "data-focus": `${id}-done`,
-        "aria-label": `bent: ${plain(characteristic)} as written`,
+        "aria-label": t("bent_as_written", { what: plain(characteristic) }),
         onclick: commandListener(() => ({ command: "bend", club, characteristic, quantity: field.value })),
       },
-      "bent",
+      t("bent"),
     ),
   );
 }
@@ -148,17 +151,17 @@ export function drawStep(view) {
       ? el(
           "div",
           { class: "step-head" },
-          el("p", {}, el("span", {}, "step "), el("b", {}, plain(step))),
+          el("p", {}, el("span", {}, `${t("step")} `), el("b", {}, plain(step))),
           el(
             "button",
             {
               type: "button",
               class: "strong",
               "data-focus": "step-done",
-              "aria-label": `mark done: step ${plain(step)}`,
+              "aria-label": t("mark_done_named", { step: plain(step) }),
               onclick: commandListener(() => ({ command: "step_done", step })),
             },
-            "mark done",
+            t("mark_done"),
           ),
         )
       : null,
@@ -167,27 +170,33 @@ export function drawStep(view) {
     timers.length
       ? el(
           "ul",
-          { class: "timers", "aria-label": "adhesive" },
-          timers.map((timer) => el("li", { class: timer.over ? "over" : "" }, timer.text)),
+          { class: "timers", "aria-label": t("adhesive") },
+          timers.map((timer) => told("li", { class: timer.over ? "over" : "" }, timer.text)),
         )
       : null,
   ]);
 }
 
-function line(label, text, extra = "") {
-  return el("p", { class: `line ${extra}` }, el("span", { class: "line-label" }, label), el("span", {}, signed(text)));
+function line(label, sentences, extra = "") {
+  const body = sentences.flatMap((sentence, index) => [index === 0 ? null : "; ", told("span", {}, withSigns(sentence))]);
+  return el("p", { class: `line ${extra}` }, el("span", { class: "line-label" }, label), el("span", {}, body.filter(Boolean)));
+}
+
+function withSigns(sentence) {
+  const { text, lang } = say(sentence);
+  return { text: signed(text), lang };
 }
 
 function cautions(texts) {
   return el(
     "div",
-    { class: "cautions", role: "note", "aria-label": "caution" },
+    { class: "cautions", role: "note", "aria-label": t("caution") },
     warningGlyph(),
     el(
       "div",
       {},
-      texts.map((text) => el("p", {}, text)),
-      el("p", { class: "cautions-first" }, "The maker's data sheet and local rules come first."),
+      texts.map((text) => told("p", {}, text)),
+      el("p", { class: "cautions-first" }, t("maker_first")),
     ),
   );
 }
@@ -197,7 +206,7 @@ function openings(queue) {
     return el(
       "div",
       { class: "guidance" },
-      line("now", "bring a work order in: benchscribe orders import FILE, or lay its card under the scanner"),
+      line(t("now"), [own(t("bring_order"))]),
     );
   }
   return el(
@@ -216,7 +225,7 @@ function openings(queue) {
             onclick: commandListener(() => ({ command: "open_order", order: order.order })),
           },
           el("b", {}, order.order),
-          el("span", {}, `${order.player ?? ""} · ${order.clubs} ${order.clubs === 1 ? "club" : "clubs"}`),
+          el("span", {}, `${order.player ?? ""} · ${counted("clubs", order.clubs)}`),
         ),
       ),
     ),

@@ -4,17 +4,12 @@
 
 import { byId, el, rebuild } from "./dom.js";
 import { warningGlyph } from "./glyphs.js";
-
-const NO_LINK = {
-  level: "error",
-  text: "no connection to the bench program: what you see is old",
-  remedy: "readings are not shown; the page tries again every second and then shows everything afresh",
-};
+import { own, t, told } from "./language.js";
 
 /** Draws the banners; a lost link comes first. */
 export function drawBanners(view, link) {
   const place = byId("banners");
-  const banners = [...(link === "lost" ? [NO_LINK] : []), ...(view.state?.banners ?? [])];
+  const banners = [...(link === "lost" ? [{ level: "error", text: own(t("link.lost")), remedy: own(t("link.remedy")) }] : []), ...(view.state?.banners ?? [])];
   place.hidden = banners.length === 0;
   rebuild(place, banners, () =>
     banners.map((banner) =>
@@ -22,7 +17,7 @@ export function drawBanners(view, link) {
         "div",
         { class: "banner", "data-level": banner.level, role: banner.level === "error" ? "alert" : "status" },
         warningGlyph(),
-        el("p", {}, el("strong", {}, banner.text), banner.remedy ? el("span", {}, banner.remedy) : null),
+        el("p", {}, told("strong", {}, banner.text), " ", banner.remedy ? told("span", {}, banner.remedy) : null),
       ),
     ),
   );

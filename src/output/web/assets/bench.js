@@ -8,14 +8,18 @@ import { drawAct, drawStep } from "./act_panel.js";
 import { drawBanners } from "./banners.js";
 import { lastStanding, lineOf, newestFirst, nothingYet, takeLive, takeState } from "./bench_view.js";
 import { drawCaptures } from "./captures.js";
-import { askOrder, askValue, askVoid } from "./dialogs.js";
-import { byId, setText } from "./dom.js";
+import { askOrder, askValue, askVoid } from "./asking.js";
+import { byId, setAttribute, setText } from "./dom.js";
 import { drawInstruments } from "./instruments.js";
 import { drawLive } from "./live_panel.js";
 import { startPalette } from "./palette.js";
 import { drawHeading, drawSheet } from "./sheet.js";
 import { openStream } from "./stream.js";
-import { plain } from "./words.js";
+import { maySound, play } from "./sounds.js";
+import { hear, silent } from "./sound_events.js";
+import { plain, said, say, t } from "./language.js";
+import { soundsOn } from "./preferences.js";
+import { startScreen } from "./screen.js";
 
 const DRAW_AT_LEAST_EVERY_MS = 200;
 
@@ -23,6 +27,7 @@ let view = nothingYet();
 // `opening` until the first message, then `up` or `lost`.
 let link = "opening";
 let frame = 0;
+let heard = silent();
 
 function draw() {
   frame = 0;
@@ -36,6 +41,7 @@ function draw() {
   drawSheet(view, shown.reading);
   drawCaptures(view);
   drawBeat(view);
+  byId("sound-sign").hidden = !soundsOn() || maySound();
   windDeadMan(now_ms);
 }
 
@@ -52,16 +58,22 @@ function speak() {
   spokenEvent = newest.event;
   if (first) return;
   const line = lineOf(view, newest);
-  const where = newest.filed?.[0]?.label;
-  setText(
-    byId("spoken"),
-    where
-      ? `${where} ${newest.text}${line?.deviation_text ? `, ${line.deviation_text}, ${plain(line.verdict)}` : ""}`
-      : `${newest.text} not filed: ${newest.reason ?? ""}`,
-  );
+  const where = newest.filed?.[0]?.characteristic;
+  const deviation = line?.deviation_text ? `, ${said(line.deviation_text)}, ${plain(line.verdict)}` : "";
+  const reason = say(newest.reason);
+  setText(byId("spoken"), where ? `${plain(where)} ${said(newest.text)}${deviation}` : `${said(newest.text)} ${t("not_filed")}: ${reason.text}`);
+  setAttribute(byId("spoken"), "lang", where ? null : reason.lang);
+}
+
+// What a message changed is heard, unless the page only joined the stream (again).
+function sound(message, joined) {
+  const { known, sounds } = hear(heard, message, joined);
+  heard = known;
+  if (soundsOn()) play(sounds);
 }
 
 startPalette();
+startScreen();
 armDeadMan(performance.now());
 byId("void-button").addEventListener("click", () => askVoid(lastStanding(view)));
 byId("enter-button").addEventListener("click", () => {
@@ -75,12 +87,14 @@ document.addEventListener("visibilitychange", drawSoon);
 setInterval(drawSoon, DRAW_AT_LEAST_EVERY_MS);
 
 openStream({
-  onState: (state) => {
+  onState: (state, joined) => {
+    sound(state, joined);
     view = takeState(view, state, performance.now());
     speak();
     drawSoon();
   },
   onLive: (live) => {
+    sound(live, false);
     view = takeLive(view, live, performance.now());
     drawSoon();
   },

@@ -4,8 +4,9 @@
 
 import { byId, el, rebuild } from "./dom.js";
 import { isUnfiled, lastStanding, loudCapture, newestFirst } from "./bench_view.js";
-import { askChoice, askVoid } from "./dialogs.js";
-import { plain, signed, timeOfDay } from "./words.js";
+import { askChoice, askVoid } from "./asking.js";
+import { plain, said, t, told } from "./language.js";
+import { signed, timeOfDay } from "./words.js";
 
 const SHOWN = 12;
 
@@ -20,24 +21,24 @@ export function drawCaptures(view) {
   rebuild(byId("captures"), [captures, [...names], club], () =>
     captures.length
       ? captures.map((capture) => item(capture, names, club, capture === loud))
-      : el("li", { class: "none" }, "No reading yet."),
+      : el("li", { class: "none" }, t("no_reading_yet")),
   );
 }
 
 function item(capture, names, club, isLoud) {
   const unfiled = isUnfiled(capture);
   const places = (capture.filed ?? []).map(
-    (place) => `${place.label ?? plain(place.characteristic)}${place.club === club ? "" : ` of ${place.club}`}, ${plain(place.stage)}`,
+    (place) => `${place.club === club ? plain(place.characteristic) : t("of_club", { what: plain(place.characteristic), club: place.club })}, ${plain(place.stage)}`,
   );
   return el(
     "li",
     { "data-voided": capture.voided, "data-unfiled": unfiled },
     el("time", { datetime: capture.at }, timeOfDay(capture.at)),
-    el("p", { class: "capture-text" }, el("b", {}, signed(capture.text)), el("small", {}, ` ${capture.u_text ?? ""}`)),
+    el("p", { class: "capture-text" }, el("b", {}, signed(said(capture.text))), el("small", {}, ` ${said(capture.u_text)}`)),
     el(
       "p",
       { class: "capture-place" },
-      capture.voided ? "void" : unfiled ? (isLoud ? "not filed" : `not filed: ${capture.reason}`) : (capture.note ?? places.join("; ")),
+      ...fateOf(capture, unfiled, isLoud, places),
       el("small", {}, names.get(capture.instrument) ?? plain(capture.instrument)),
     ),
     capture.voided
@@ -46,18 +47,24 @@ function item(capture, names, club, isLoud) {
           "div",
           { class: "capture-buttons" },
           unfiled && !isLoud && (capture.choices ?? []).length
-            ? el("button", { type: "button", "data-focus": `choose-${capture.event}`, onclick: () => askChoice(capture) }, "file")
+            ? el("button", { type: "button", "data-focus": `choose-${capture.event}`, onclick: () => askChoice(capture) }, t("file"))
             : null,
           el(
             "button",
             {
               type: "button",
               "data-focus": `drop-${capture.event}`,
-              "aria-label": `void ${capture.text}`,
+              "aria-label": t("void_named", { text: said(capture.text) }),
               onclick: () => askVoid(capture),
             },
-            "void",
+            t("void_this"),
           ),
         ),
   );
+}
+
+function fateOf(capture, unfiled, isLoud, places) {
+  if (capture.voided) return [t("void")];
+  if (!unfiled) return [capture.note ? told("span", {}, capture.note) : places.join("; ")];
+  return isLoud ? [t("not_filed")] : [`${t("not_filed")}: `, told("span", {}, capture.reason)];
 }

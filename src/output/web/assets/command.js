@@ -3,7 +3,8 @@
 // In: a command object (`{"command": "open_order", ...}`). Out: true when it was done; false when it was refused, with the
 // daemon's own words shown as a notice. A 401 asks for the bench token once; it is kept for this tab only.
 
-import { askToken } from "./dialogs.js";
+import { askToken } from "./asking.js";
+import { own, t } from "./language.js";
 import { notice } from "./notices.js";
 
 const TOKEN_KEY = "bench-token";
@@ -14,16 +15,16 @@ const COMMANDS = new URL("../api/v1/command", import.meta.url);
 export async function send(command) {
   const answer = await post(command);
   if (answer?.status === 401) {
-    notice("not done", "this bench wants its token before it takes commands from another machine");
+    notice(own(t("not_done")), own(t("token.wanted")));
     return false;
   }
   if (answer === null) {
-    notice("not done", "the bench program does not answer; nothing was changed. Try again when the page is live");
+    notice(own(t("not_done")), own(t("no_answer")));
     return false;
   }
   const body = await answer.json().catch(() => ({}));
   if (answer.ok && body.ok !== false) return true;
-  notice(body.title ?? `not done (${answer.status})`, body.detail ?? body.error ?? "the daemon gave no reason");
+  notice(body.title ?? own(`${t("not_done")} (${answer.status})`), body.detail ?? body.error ?? own(t("no_reason")));
   return false;
 }
 

@@ -5,7 +5,10 @@
 import { byId, el, rebuild, setAttribute, setProperty, setText } from "./dom.js";
 import { verdictGlyph } from "./glyphs.js";
 import { geometry } from "./scale_geometry.js";
-import { splitUnit, unitWord } from "./words.js";
+import { plain, t } from "./language.js";
+import { units } from "./preferences.js";
+import { limitText } from "./quantities.js";
+import { splitUnit, targetOf, unitWord } from "./words.js";
 
 const PLACES = ["under", "within", "over"];
 
@@ -27,8 +30,8 @@ export function drawDeviation(reading, fresh) {
         "li",
         { "data-place": place, "data-on": place === verdict },
         verdictGlyph(place),
-        el("span", {}, place),
-        place === verdict && reading.marginal ? el("small", {}, "near a limit") : null,
+        el("span", {}, plain(place)),
+        place === verdict && reading.marginal ? el("small", {}, t("near_limit")) : null,
       ),
     ),
   );
@@ -49,13 +52,15 @@ export function drawDeviation(reading, fresh) {
   const [left, middle, right] = byId("marks").children;
   const texts = limitTexts(reading);
   setText(left, texts.lower);
-  setText(middle, reading.target_text ? `target ${reading.target_text}` : "");
+  setText(middle, reading.target_text ? `${t("target")} ${targetOf(reading)}` : "");
   setText(right, texts.upper);
 }
 
 // The limits as the daemon words them; else as distances from the target, and only where the bench shows the very
 // unit of the numbers (a length in inches, kept in millimetres, gets no mark rather than one in another unit).
 function limitTexts(reading) {
+  const chosen = [reading.lower, reading.upper].map((limit) => limitText(reading, limit, units()));
+  if (chosen.some((text) => text !== null)) return { lower: chosen[0] ?? "", upper: chosen[1] ?? "" };
   if (reading.lower_text || reading.upper_text) return { lower: reading.lower_text, upper: reading.upper_text };
   const unit = unitWord(reading.unit);
   const shown = splitUnit(reading.deviation_text ?? reading.text ?? "").unit;

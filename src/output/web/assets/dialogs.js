@@ -5,7 +5,8 @@
 
 import { el } from "./dom.js";
 import { send } from "./command.js";
-import { plain, signed } from "./words.js";
+import { counted, plain, said, t, told } from "./language.js";
+import { signed } from "./words.js";
 
 /** Opens a dialog; `build(close)` gives its content. Resolves with what `close` was called with, or null. */
 function ask(title, build) {
@@ -18,7 +19,7 @@ function ask(title, build) {
     const dialog = el(
       "dialog",
       { "aria-label": title, class: "dialog" },
-      el("div", { class: "dialog-head" }, el("h2", {}, title), el("button", { type: "button", onclick: () => close(null) }, "leave")),
+      el("div", { class: "dialog-head" }, el("h2", {}, title), el("button", { type: "button", onclick: () => close(null) }, t("leave"))),
       build(close),
     );
     dialog.addEventListener("close", () => {
@@ -30,11 +31,11 @@ function ask(title, build) {
   });
 }
 
-const WHYS = ["the part was touched", "wrong part", "wrong club", "not finished yet", "the instrument was not level or clean"];
+const WHYS = ["touched", "wrong_part", "wrong_club", "not_finished", "not_level"].map((why) => t(`why.${why}`));
 
 /** Asks why a reading is to be void, and voids that very reading, whatever has come since. */
 export async function askVoid(capture) {
-  const why = await ask(`void ${signed(capture?.text ?? "the last reading")}: why?`, (close) =>
+  const why = await ask(t("void_why", { what: capture ? signed(said(capture.text)) : t("the_last_reading") }), (close) =>
     el(
       "form",
       {
@@ -44,14 +45,14 @@ export async function askVoid(capture) {
           if (text) close(text);
         },
       },
-      el("p", {}, "The reading stays in the journal, marked void with your reason."),
+      el("p", {}, t("void_stays")),
       el(
         "div",
         { class: "buttons stacked" },
         WHYS.map((text) => el("button", { type: "button", onclick: () => close(text) }, text)),
       ),
-      el("label", {}, "another reason", el("input", { name: "why", type: "text", required: true, maxlength: 200, autocomplete: "off" })),
-      el("button", { type: "submit", class: "strong" }, "void it for this reason"),
+      el("label", {}, t("another_reason"), el("input", { name: "why", type: "text", required: true, maxlength: 200, autocomplete: "off" })),
+      el("button", { type: "submit", class: "strong" }, t("void_for_this")),
     ),
   );
   if (why === null) return;
@@ -62,9 +63,9 @@ const KEYS = ["7", "8", "9", " in", "4", "5", "6", " mm", "1", "2", "3", " g", "
 
 /** Asks for a value measured by hand (a length on the rule, say). */
 export async function askValue(club) {
-  const lines = new Map((club.characteristics ?? []).map((line) => [line.characteristic, line.label ?? plain(line.characteristic)]));
-  if (!lines.has("length")) lines.set("length", "length");
-  await ask(`type a value for ${club.name}`, (close) => {
+  const lines = new Map((club.characteristics ?? []).map((line) => [line.characteristic, plain(line.characteristic)]));
+  if (!lines.has("length")) lines.set("length", plain("length"));
+  await ask(t("type_value_for", { name: club.name }), (close) => {
     const quantity = el("input", {
       name: "quantity",
       type: "text",
@@ -86,7 +87,7 @@ export async function askValue(club) {
           event.preventDefault();
           const text = quantity.value.trim();
           if (!/\D/.test(text)) {
-            problem.textContent = "a number needs its unit, such as 45 1/4 in";
+            problem.textContent = t("needs_unit");
             quantity.focus();
             return;
           }
@@ -94,21 +95,21 @@ export async function askValue(club) {
           close(await send({ command: "enter", club: club.club, characteristic, quantity: text }));
         },
       },
-      el("p", {}, "It is filed as typed by hand."),
+      el("p", {}, t("filed_as_typed")),
       el(
         "div",
         { class: "pair" },
         el(
           "label",
           {},
-          "what",
+          t("what"),
           el(
             "select",
             { name: "characteristic" },
             [...lines].map(([code, label]) => el("option", { value: code, selected: code === "length" }, label)),
           ),
         ),
-        el("label", {}, "how much, with its unit", quantity),
+        el("label", {}, t("how_much"), quantity),
       ),
       problem,
       el(
@@ -119,21 +120,21 @@ export async function askValue(club) {
             "button",
             {
               type: "button",
-              "aria-label": key === "⌫" ? "delete" : key === "/" ? "slash" : key === "." ? "point" : null,
+              "aria-label": key === "⌫" ? t("key.delete") : key === "/" ? t("key.slash") : key === "." ? t("key.point") : null,
               onclick: () => press(key),
             },
-            key.trim(),
+            key === "space" ? t("key.space") : key.trim(),
           ),
         ),
       ),
-      el("button", { type: "submit", class: "strong" }, "file it"),
+      el("button", { type: "submit", class: "strong" }, t("file_it")),
     );
   });
 }
 
 /** Asks for the second measurement of a cut mark. */
 export async function askMark(club, mark) {
-  await ask(`${mark.mark} mark of ${club.name}`, (close) => {
+  await ask(t(`mark.of.${mark.mark}`, { name: club.name }), (close) => {
     const quantity = el("input", { name: "quantity", type: "text", required: true, autocomplete: "off", placeholder: "961.2 mm", maxlength: 40 });
     return el(
       "form",
@@ -144,16 +145,16 @@ export async function askMark(club, mark) {
           if (text) close(await send({ command: "confirm_mark", club: club.club, mark: mark.mark, quantity: text }));
         },
       },
-      el("p", {}, `Measure ${mark.again_text.split(":")[0]}, without looking at the first number.`),
-      el("label", {}, "how much, with its unit", quantity),
-      el("button", { type: "submit", class: "strong" }, "file it"),
+      told("p", {}, `Measure ${mark.again_text.split(":")[0]}, without looking at the first number.`),
+      el("label", {}, t("how_much"), quantity),
+      el("button", { type: "submit", class: "strong" }, t("file_it")),
     );
   });
 }
 
 /** Asks who answers for a cut without agreement, and why. */
 export async function askOverride(club, mark) {
-  await ask(`cut the ${mark.mark} of ${club.name} all the same`, (close) =>
+  await ask(t(`override.${mark.mark}`, { name: club.name }), (close) =>
     el(
       "form",
       {
@@ -164,21 +165,21 @@ export async function askOverride(club, mark) {
           if (command.name && command.why) close(await send(command));
         },
       },
-      el("p", {}, `${mark.standing_text}. A cut cannot be taken back.`),
-      el("label", {}, "who answers for it", el("input", { name: "name", type: "text", required: true, maxlength: 200, autocomplete: "off" })),
-      el("label", {}, "why", el("input", { name: "why", type: "text", required: true, maxlength: 200, autocomplete: "off" })),
-      el("button", { type: "submit", class: "strong" }, "cut all the same"),
+      told("p", {}, `${mark.standing_text}. A cut cannot be taken back.`),
+      el("label", {}, t("who_answers"), el("input", { name: "name", type: "text", required: true, maxlength: 200, autocomplete: "off" })),
+      el("label", {}, t("why"), el("input", { name: "why", type: "text", required: true, maxlength: 200, autocomplete: "off" })),
+      el("button", { type: "submit", class: "strong" }, t("cut_all_the_same")),
     ),
   );
 }
 
 /** Asks what a reading without a place was. */
 export async function askChoice(capture) {
-  const choice = await ask(`${signed(capture.text)}: what was it?`, (close) =>
+  const choice = await ask(t("what_was_it", { text: signed(said(capture.text)) }), (close) =>
     el(
       "div",
       {},
-      el("p", {}, capture.reason ?? ""),
+      told("p", {}, capture.reason),
       el(
         "div",
         { class: "buttons stacked" },
@@ -186,7 +187,7 @@ export async function askChoice(capture) {
           el(
             "button",
             { type: "button", class: "strong", onclick: () => close(candidate) },
-            `${candidate.label ?? plain(candidate.characteristic)} of ${candidate.club}`,
+            t("of_club", { what: plain(candidate.characteristic), club: candidate.club }),
           ),
         ),
       ),
@@ -197,7 +198,7 @@ export async function askChoice(capture) {
 
 /** Shows the clubs of the open order and the queue; opens what is pressed. */
 export async function askOrder(state) {
-  const command = await ask("orders and clubs", (close) =>
+  const command = await ask(t("orders_and_clubs"), (close) =>
     el(
       "div",
       { class: "orders" },
@@ -205,7 +206,7 @@ export async function askOrder(state) {
         ? el(
             "section",
             {},
-            el("h3", {}, `order ${state.order.order}${state.order.player ? ` for ${state.order.player}` : ""}`),
+            el("h3", {}, t(state.order.player ? "order_named_for" : "order_named", { order: state.order.order, player: state.order.player })),
             el(
               "div",
               { class: "buttons stacked" },
@@ -218,14 +219,14 @@ export async function askOrder(state) {
                     onclick: () => close({ command: "open_club", club: club.club }),
                   },
                   el("b", {}, club.name),
-                  el("span", {}, `${club.club} · ${plain(club.state)} · ${club.done} of ${club.of} done`),
+                  el("span", {}, `${club.club} · ${plain(club.state)} · ${t("done_of", { done: club.done, of: club.of })}`),
                 ),
                 club.state === "finished"
                   ? el(
                       "button",
                       { type: "button", onclick: () => close({ command: "build_again", club: club.club }) },
-                      el("b", {}, `build the ${club.name} again`),
-                      el("span", {}, "a new order with its values as built"),
+                      el("b", {}, t("build_again", { name: club.name })),
+                      el("span", {}, t("build_again.how")),
                     )
                   : null,
               ]),
@@ -235,7 +236,7 @@ export async function askOrder(state) {
       el(
         "section",
         {},
-        el("h3", {}, "waiting"),
+        el("h3", {}, t("orders_waiting")),
         state.queue?.length
           ? el(
               "div",
@@ -248,11 +249,11 @@ export async function askOrder(state) {
                     onclick: () => close({ command: "open_order", order: order.order }),
                   },
                   el("b", {}, order.order),
-                  el("span", {}, `${order.player ?? ""} · ${order.clubs} ${order.clubs === 1 ? "club" : "clubs"}`),
+                  el("span", {}, `${order.player ?? ""} · ${counted("clubs", order.clubs)}`),
                 ),
               ),
             )
-          : el("p", {}, "No other order waits."),
+          : el("p", {}, t("no_other_order")),
       ),
     ),
   );
@@ -261,7 +262,7 @@ export async function askOrder(state) {
 
 /** Asks for the bench token; null if the person leaves. */
 export function askToken() {
-  return ask("bench token", (close) =>
+  return ask(t("token.title"), (close) =>
     el(
       "form",
       {
@@ -274,10 +275,10 @@ export function askToken() {
       el(
         "p",
         {},
-        "This page was opened from another machine. The token is in the bench's configuration; it is kept until this tab is closed.",
+        t("token.where"),
       ),
-      el("label", {}, "token", el("input", { name: "token", type: "password", required: true, autocomplete: "off" })),
-      el("button", { type: "submit", class: "strong" }, "use this token"),
+      el("label", {}, t("token.label"), el("input", { name: "token", type: "password", required: true, autocomplete: "off" })),
+      el("button", { type: "submit", class: "strong" }, t("token.use")),
     ),
   );
 }

@@ -5,6 +5,7 @@
 
 import { el } from "./dom.js";
 import { commandListener } from "./command.js";
+import { plain, said, t, told } from "./language.js";
 import { signed } from "./words.js";
 
 /** How many proposals are shown. */
@@ -21,26 +22,26 @@ export function drawers(state) {
   const taken = (state?.club?.consumption ?? []).filter((taking) => taking.returned === null);
   const few = low(state);
   if (proposals.length === 0 && taken.length === 0 && (state?.club || few === null)) return null;
-  return el("ul", { class: "drawers", "aria-label": "from the drawers" }, proposals.map(proposal), taken.slice(-1).map(putBack), few);
+  return el("ul", { class: "drawers", "aria-label": t("from_drawers") }, proposals.map(proposal), taken.slice(-1).map(putBack), few);
 }
 
 function proposal(offered) {
   const effects = offered.effects.filter((effect) => effect.change_text !== null && effect.change !== 0);
-  const words = effects.map((effect) => `${effect.label} ${signed(effect.change_text)}`).join(", ");
+  const words = effects.map((effect) => `${plain(effect.characteristic)} ${signed(said(effect.change_text))}`).join(", ");
   return el(
     "li",
     {},
-    el("p", {}, el("b", {}, signed(offered.text)), el("span", {}, words), offered.cautions.map((text) => el("em", {}, text))),
+    el("p", {}, told("b", {}, signed(offered.text)), el("span", {}, words), offered.cautions.map((text) => told("em", {}, text))),
     offered.parts.length
       ? el(
           "button",
           {
             type: "button",
             "data-focus": `use-${offered.proposal}`,
-            "aria-label": `use this: ${offered.text}`,
+            "aria-label": `${t("use_this")}: ${said(offered.text)}`,
             onclick: commandListener(() => ({ command: "use_proposal", proposal: offered.proposal })),
           },
-          "use this",
+          t("use_this"),
         )
       : null,
   );
@@ -51,16 +52,16 @@ function putBack(taking) {
   return el(
     "li",
     {},
-    el("p", {}, el("b", {}, `taken: ${parts}`)),
+    el("p", {}, el("b", {}, t("taken", { parts }))),
     el(
       "button",
       {
         type: "button",
         "data-focus": `back-${taking.event}`,
-        "aria-label": `put back ${parts}`,
+        "aria-label": t("put_back_named", { parts }),
         onclick: commandListener(() => ({ command: "put_back", taking: taking.event, why: "put back at the display" })),
       },
-      "put back",
+      t("put_back"),
     ),
   );
 }
@@ -68,5 +69,5 @@ function putBack(taking) {
 function low(state) {
   const few = state?.low_stock ?? [];
   if (few.length === 0) return null;
-  return el("li", { class: "low-stock" }, el("p", {}, `low stock: ${few.map((line) => `${line.item} (${line.left} left)`).join(", ")}`));
+  return el("li", { class: "low-stock" }, el("p", {}, t("low_stock", { parts: few.map((line) => t("left_named", { item: line.item, n: line.left })).join(", ") })));
 }

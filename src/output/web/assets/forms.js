@@ -16,7 +16,7 @@ export function answerForms(root) {
       const button = event.submitter ?? form.querySelector("button");
       if (button) button.disabled = true;
       try {
-        await send(commandOf(form));
+        await send(commandOf(form, button));
       } finally {
         if (button) button.disabled = false;
       }
@@ -24,8 +24,9 @@ export function answerForms(root) {
   }
 }
 
-function commandOf(form) {
-  const command = { command: form.dataset.command };
+function commandOf(form, button) {
+  // A form with two buttons: the second one names its own command.
+  const command = { command: button?.dataset.command ?? form.dataset.command };
   if (form.dataset.instrument) command.instrument = form.dataset.instrument;
   for (const field of form.elements) {
     if (!field.name) continue;

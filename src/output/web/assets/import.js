@@ -5,6 +5,7 @@
 
 import { post } from "./command.js";
 import { byId, el } from "./dom.js";
+import { counted, t, told } from "./language.js";
 
 const LARGEST_BYTES = 1_000_000;
 
@@ -38,22 +39,23 @@ async function takeIn(files) {
 }
 
 async function one(file) {
-  if (file.size > LARGEST_BYTES) return refused(file.name, "is too large for an order file", []);
+  if (file.size > LARGEST_BYTES) return refused(t("import.too_large", { file: file.name }), []);
   const text = await file.text();
   const answer = await post({ command: "import_order", file: file.name, text });
-  if (answer === null) return refused(file.name, "is not taken in: the bench program does not answer", []);
-  if (answer.ok) return el("div", { class: "answer", "data-outcome": "taken" }, el("p", {}, el("b", {}, file.name), " is taken in"));
+  if (answer === null) return refused(t("import.no_answer", { file: file.name }), []);
+  if (answer.ok) return el("div", { class: "answer", "data-outcome": "taken" }, el("p", {}, t("import.taken", { file: file.name })));
   const problem = await answer.json().catch(() => ({}));
   const mistakes = problem.mistakes ?? [];
-  if (mistakes.length === 0) return refused(file.name, `is not taken in: ${problem.detail ?? `the daemon answered ${answer.status}`}`, []);
-  return refused(file.name, `is not taken in: ${mistakes.length} ${mistakes.length === 1 ? "mistake" : "mistakes"}`, mistakes);
+  if (mistakes.length === 0) return refused(t("import.not_taken", { file: file.name }), [], problem.detail ?? String(answer.status));
+  return refused(counted("import.mistakes", mistakes.length, { file: file.name }), mistakes);
 }
 
-function refused(name, words, mistakes) {
+function refused(words, mistakes, reason = null) {
   return el(
     "div",
     { class: "answer", "data-outcome": "refused" },
-    el("p", {}, el("b", {}, name), ` ${words}`),
+    el("p", {}, words),
+    reason === null ? null : told("p", {}, reason),
     mistakes.length
       ? el(
           "ol",
@@ -66,7 +68,7 @@ function refused(name, words, mistakes) {
               el("code", {}, mistake.text || " "),
               el(
                 "p",
-                {},
+                { lang: "en" },
                 [mistake.key, [mistake.found && `found ${mistake.found}`, mistake.wanted].filter(Boolean).join(", ")]
                   .filter(Boolean)
                   .join(": "),

@@ -5,7 +5,8 @@
 import { byId, el, rebuild, setAttribute, setText } from "./dom.js";
 import { phaseGlyph } from "./glyphs.js";
 import { freshness, isHand, mainReading } from "./bench_view.js";
-import { PHASES, signed } from "./words.js";
+import { own, said, t, tell } from "./language.js";
+import { phaseWord, signed, valueOf } from "./words.js";
 
 /** Draws the tiles. */
 export function drawInstruments(view, focused, now_ms) {
@@ -23,7 +24,7 @@ export function drawInstruments(view, focused, now_ms) {
             el("a", { class: "tile-next", href: "studies", hidden: true }),
           ),
         )
-      : el("p", { class: "none" }, view.state === null ? "" : "no instrument is set up: benchscribe identify finds what is plugged in"),
+      : el("p", { class: "none" }, view.state === null ? "" : t("no_instrument_set_up")),
   );
   for (const tile of place.querySelectorAll(".tile")) {
     const entry = view.instruments.get(tile.dataset.id);
@@ -38,18 +39,18 @@ function drawTile(tile, entry, focused, fresh) {
   setAttribute(tile, "data-fresh", fresh);
   setAttribute(tile, "data-phase", phase);
   setAttribute(tile, "data-focused", focused);
-  setText(tile.querySelector(".tile-text"), fresh === "gone" ? "– – –" : signed(reading?.text ?? "") || "–");
+  setText(tile.querySelector(".tile-text"), fresh === "gone" ? "– – –" : signed(reading ? valueOf(reading) : "") || "–");
   const word =
     fresh === "fresh"
       ? isHand(instrument)
-        ? "ready"
-        : (PHASES[phase] ?? phase)
+        ? t("ready")
+        : phaseWord(phase)
       : fresh === "aged"
-        ? "old"
-        : (instrument.error ?? (instrument.connected ? "no readings" : "not connected"));
+        ? t("old")
+        : instrument.error ? said(instrument.error) : t(instrument.connected ? "no_readings" : "not_connected");
   setText(tile.querySelector(".tile-word"), word);
-  const next = instrument.study ?? (instrument.awaiting ? `lay on: ${instrument.awaiting}` : null);
-  setText(tile.querySelector(".tile-next"), next);
+  const next = instrument.study ?? (instrument.awaiting ? own(t("lay_on", { what: said(instrument.awaiting) })) : null);
+  tell(tile.querySelector(".tile-next"), next);
   setAttribute(tile.querySelector(".tile-next"), "hidden", !next);
   rebuild(tile.querySelector(".tile-glyph"), [phase, Math.round((instrument.progress ?? 0) * 20)], () =>
     phaseGlyph(phase, instrument.progress),

@@ -3,11 +3,12 @@
 // In: instruments of the stream. Out: the fields (`data-field`) of the sections that carry an instrument's id. Every text
 // comes from the daemon; only the trace is drawn here.
 
-import { setAttribute, setText, rebuild } from "./dom.js";
+import { setAttribute, rebuild } from "./dom.js";
 import { phaseGlyph } from "./glyphs.js";
 import { freshness, isHand, mainReading } from "./bench_view.js";
 import { drawTrace, newTrace, pushLevel } from "./trace.js";
-import { PHASES, plain, signed } from "./words.js";
+import { own, plain, say, t, tell } from "./language.js";
+import { phaseWord, signed, valueOf } from "./words.js";
 
 const known = new Map();
 
@@ -32,14 +33,15 @@ export function drawInstrument(place, now_ms) {
   rebuild(place.querySelector('[data-field="glyph"]'), [phase, Math.round((instrument.progress ?? 0) * 20)], () =>
     phaseGlyph(phase, instrument.progress),
   );
-  const word = gone ? "not connected" : hand ? "ready" : (instrument.message ?? PHASES[phase] ?? phase);
+  const message = gone || hand ? null : instrument.message;
+  const word = message ? say(message) : own(gone ? t("not_connected") : hand ? t("ready") : phaseWord(phase));
   field(place, "phase", word);
-  field(place, "text", gone ? "– – –" : signed(mainReading(instrument)?.text ?? "") || "–");
-  field(place, "noise", gone ? "–" : (instrument.noise_text ?? "moving"));
-  field(place, "zero", gone ? "–" : (instrument.zero_text ?? "not found"));
+  field(place, "text", gone ? "– – –" : signed(mainReading(instrument) ? valueOf(mainReading(instrument)) : "") || "–");
+  field(place, "noise", gone ? "–" : (instrument.noise_text ?? own(t("moving"))));
+  field(place, "zero", gone ? "–" : (instrument.zero_text ?? own(t("not_found"))));
   field(place, "unit", instrument.level_unit);
   const refused = Object.entries(instrument.refused_by_reason ?? {}).map(([reason, count]) => `${plain(reason)} ${count}`);
-  field(place, "refused", refused.join(", ") || "nothing");
+  field(place, "refused", own(refused.join(", ") || t("nothing")));
   field(place, "error", instrument.error);
   const error = place.querySelector('[data-field="error"]');
   if (error) error.hidden = !instrument.error;
@@ -54,5 +56,5 @@ export function drawInstrument(place, now_ms) {
 
 function field(place, name, text) {
   const node = place.querySelector(`[data-field="${name}"]`);
-  if (node) setText(node, text);
+  if (node) tell(node, text);
 }

@@ -7,7 +7,8 @@ import { phaseGlyph, verdictGlyph } from "./glyphs.js";
 import { byId, el, rebuild, setAttribute, setProperty, setText } from "./dom.js";
 import { ageMs, focusEntry, freshness, lineOf, mainReading, newestFirst } from "./bench_view.js";
 import { drawDeviation } from "./deviation_scale.js";
-import { PHASES, digitWidths, labelOf, plain, signed, splitUnit } from "./words.js";
+import { own, plain, said, t, tell } from "./language.js";
+import { deviationOf, digitWidths, labelOf, phaseWord, signed, splitUnit, targetOf, valueOf } from "./words.js";
 
 // Which reading of an instrument a person has pressed to see large, by instrument.
 const chosen = new Map();
@@ -39,24 +40,24 @@ function drawHead(view, entry, reading, phase, fresh, calling, now_ms) {
   const instrument = entry?.reading;
   const title =
     view.state === null
-      ? "waiting for the bench"
+      ? t("waiting")
       : !instrument
-        ? "no instrument"
+        ? t("no_instrument")
         : !calling && reading?.characteristic
-          ? labelOf(view.state.club, reading.characteristic)
+          ? labelOf(reading.characteristic)
           : instrument.name;
   setText(byId("live-title"), title);
-  setText(byId("live-where"), instrument && title !== instrument.name ? `on the ${instrument.name}` : "");
+  setText(byId("live-where"), instrument && title !== instrument.name ? t("on_instrument", { name: instrument.name }) : "");
   const seconds = entry ? ageMs(entry, now_ms) / 1000 : Infinity;
   const word = !instrument
     ? ""
     : fresh === "fresh"
-      ? (PHASES[phase] ?? phase)
+      ? phaseWord(phase)
       : fresh === "aged"
-        ? `${PHASES[phase] ?? phase}, ${seconds.toFixed(0)} s old`
+        ? t("phase_old", { phase: phaseWord(phase), s: seconds.toFixed(0) })
         : instrument.connected && instrument.phase !== "lost"
-          ? "no readings"
-          : "not connected";
+          ? t("no_readings")
+          : t("not_connected");
   setText(byId("phase-word"), word);
   rebuild(byId("phase-glyph"), [phase, instrument?.progress], () => (instrument ? phaseGlyph(phase, instrument.progress) : null));
 }
@@ -67,28 +68,28 @@ function drawDigits(view, reading, fresh, calling, phase) {
   digits.hidden = calling;
   call.hidden = !calling;
   if (calling) {
-    const text = callText(view);
-    setText(call, text);
+    tell(call, callText(view));
+    const text = call.textContent;
     // The lines the text is meant to take, so that it fills the panel; the words decide where it breaks.
     const lines = text.length > 60 ? 4 : text.length > 30 ? 3 : 2;
     setProperty(call, "--lines", lines);
     setProperty(call, "--letters", Math.max(7, Math.ceil(text.length / lines) + 2));
     return;
   }
-  const whole = reading?.deviation_text ?? reading?.text ?? null;
+  const whole = reading ? (deviationOf(reading) ?? valueOf(reading)) : null;
   const parts = fresh === "gone" || whole === null ? { number: "– – –", unit: "" } : splitUnit(whole);
   setText(byId("number"), parts.number);
   setText(byId("unit"), parts.unit);
   setAttribute(digits, "data-words", parts.unit === "" && /[a-z]{2}/i.test(parts.number));
-  setAttribute(digits, "aria-label", fresh === "gone" ? "no reading" : `${whole ?? "no reading"}, ${PHASES[phase] ?? ""}`);
+  setAttribute(digits, "aria-label", fresh === "gone" ? t("no_reading") : `${whole ?? t("no_reading")}, ${phase === "none" ? "" : phaseWord(phase)}`);
   setProperty(digits, "--widths", Math.max(FEWEST_WIDTHS, digitWidths(parts.number) + 0.4 * parts.unit.length).toFixed(1));
 }
 
 function callText(view) {
   const state = view.state;
   if (state.club?.next) return state.club.next;
-  if (state.club) return "nothing more to measure on this club";
-  return state.queue?.length ? "open an order" : "no order waits";
+  if (state.club) return own(t("call.nothing_more"));
+  return own(t(state.queue?.length ? "call.open_order" : "call.no_order"));
 }
 
 function drawFacts(view, reading, fresh, calling) {
@@ -100,17 +101,17 @@ function drawFacts(view, reading, fresh, calling) {
       // One reading may have several values; the verdict is that of the one that is named.
       const line = lineOf(view, last);
       facts.push({
-        term: filed ? filed.label : "last reading",
-        text: last.voided ? `${last.text}, void` : last.text,
+        term: filed ? plain(filed.characteristic) : t("last_reading"),
+        text: last.voided ? `${said(last.text)}, ${t("void")}` : said(last.text),
         verdict: last.voided ? null : line?.verdict,
-        more: last.voided ? null : line?.deviation_text,
+        more: last.voided || !line ? null : deviationOf(line),
       });
     }
   } else if (reading) {
     const gone = fresh === "gone";
-    if (reading.deviation_text) facts.push({ term: "reads", text: gone ? "–" : reading.text, dim: gone });
-    if (reading.target_text) facts.push({ term: "target", text: reading.target_text });
-    else facts.push({ term: "target", text: "none set" });
+    if (reading.deviation_text) facts.push({ term: t("reads"), text: gone ? "–" : valueOf(reading), dim: gone });
+    if (reading.target_text) facts.push({ term: t("target"), text: targetOf(reading) });
+    else facts.push({ term: t("target"), text: t("none_set") });
   }
   rebuild(byId("facts"), facts, () =>
     facts.map((fact) =>
@@ -141,7 +142,7 @@ function drawSettling(instrument, phase) {
   const progress = phase === "held" ? 1 : phase === "settling" ? Math.min(1, Math.max(0, instrument?.progress ?? 0)) : 0;
   setProperty(settle, "--progress", progress.toFixed(3));
   setAttribute(settle, "aria-valuenow", Math.round(progress * 100));
-  setAttribute(settle, "aria-valuetext", PHASES[phase] ?? "no instrument");
+  setAttribute(settle, "aria-valuetext", phase === "none" ? t("no_instrument") : phaseWord(phase));
 }
 
 function drawCompanions(view, instrument, main, fresh, calling) {
@@ -158,20 +159,20 @@ function drawCompanions(view, instrument, main, fresh, calling) {
           class: "companion",
           "data-focus": `companion-${reading.characteristic}`,
           "data-fresh": fresh,
-          title: "show this one large",
+          title: t("show_large"),
           onclick: () => {
             chosen.set(instrument.id, reading.characteristic);
           },
         },
-        el("span", { class: "companion-label" }, labelOf(view.state?.club, reading.characteristic)),
-        el("span", { class: "companion-text" }, gone ? "– – –" : signed(reading.text)),
+        el("span", { class: "companion-label" }, labelOf(reading.characteristic)),
+        el("span", { class: "companion-text" }, gone ? "– – –" : signed(valueOf(reading))),
         gone || !reading.verdict || reading.verdict === "no_target"
-          ? el("span", { class: "companion-deviation" }, gone ? "" : "no target")
+          ? el("span", { class: "companion-deviation" }, gone ? "" : plain("no_target"))
           : el(
               "span",
               { class: "companion-deviation", "data-verdict": reading.verdict },
               verdictGlyph(reading.verdict),
-              `${signed(reading.deviation_text)} ${reading.verdict}`,
+              `${signed(deviationOf(reading))} ${plain(reading.verdict)}`,
             ),
       ),
     ),

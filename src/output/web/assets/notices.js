@@ -2,8 +2,9 @@
 
 import { byId, el } from "./dom.js";
 import { warningGlyph } from "./glyphs.js";
+import { t, told } from "./language.js";
 
-/** Shows one notice; an older one gives way. */
+/** Shows one notice, in words of the page (`own`) or of the daemon; an older one gives way. */
 export function notice(title, detail) {
   const place = byId("notices");
   place.replaceChildren(
@@ -11,8 +12,8 @@ export function notice(title, detail) {
       "div",
       { class: "notice" },
       warningGlyph(),
-      el("p", {}, el("strong", {}, title), " ", detail),
-      el("button", { type: "button", onclick: () => place.replaceChildren() }, "dismiss"),
+      el("p", {}, told("strong", {}, title), " ", told("span", {}, detail)),
+      el("button", { type: "button", onclick: () => place.replaceChildren() }, t("dismiss")),
     ),
   );
 }

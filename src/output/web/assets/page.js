@@ -9,8 +9,10 @@ import { answerForms } from "./forms.js";
 import { answerImport } from "./import.js";
 import { phaseGlyph } from "./glyphs.js";
 import { drawInstrument, takeInstruments } from "./live_instruments.js";
+import { showSaid } from "./language.js";
 import { startPalette } from "./palette.js";
 import { refreshParts } from "./parts.js";
+import { startScreen } from "./screen.js";
 import { openStream } from "./stream.js";
 import { showTimes } from "./times.js";
 
@@ -20,8 +22,10 @@ let view = { state: null };
 // `opening` until the first message, then `up` or `lost`.
 let link = "opening";
 
-startPalette();
+if (!byId("palette-title")) startPalette();
 showTimes(document);
+showSaid(document);
+startScreen();
 answerForms(document);
 if (byId("files")) answerImport();
 // On the document, as parts with their buttons come and go.

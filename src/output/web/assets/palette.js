@@ -1,27 +1,28 @@
 // Day and night. The palette follows the system until someone presses the button; the choice is kept on this screen.
 
-import { byId, setText } from "./dom.js";
+import { byId } from "./dom.js";
+import { palette, setPalette } from "./preferences.js";
 
-const KEY = "bench-palette";
-
-/** Applies the stored choice and makes the button work. */
+/** Applies the stored choice and makes the button work; returns what applies it again. */
 export function startPalette() {
   const system = matchMedia("(prefers-color-scheme: dark)");
   const button = byId("palette-button");
   const isNight = () => {
-    const chosen = localStorage.getItem(KEY);
+    const chosen = palette();
     return chosen ? chosen === "night" : system.matches;
   };
   const apply = () => {
-    const chosen = localStorage.getItem(KEY);
+    const chosen = palette();
     if (chosen) document.documentElement.dataset.palette = chosen;
+    else delete document.documentElement.dataset.palette;
     button.setAttribute("aria-pressed", String(isNight()));
-    setText(button, "night");
   };
   button.addEventListener("click", () => {
-    localStorage.setItem(KEY, isNight() ? "day" : "night");
+    setPalette(isNight() ? "day" : "night");
     apply();
   });
   system.addEventListener("change", apply);
+  addEventListener("storage", apply);
   apply();
+  return apply;
 }

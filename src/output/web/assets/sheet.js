@@ -5,21 +5,22 @@
 
 import { byId, el, rebuild, setAttribute, setText } from "./dom.js";
 import { verdictGlyph } from "./glyphs.js";
-import { plain, signed, unbroken } from "./words.js";
+import { plain, t, told } from "./language.js";
+import { deviationOf, handWord, signed, targetOf, unbroken, valueOf } from "./words.js";
 
 /** Draws the heading: which club, which order, how far. */
 export function drawHeading(view) {
   const { club, order } = view.state ?? {};
-  setText(byId("club-title"), club ? club.name : view.state === null ? "…" : "no club open");
+  setText(byId("club-title"), club ? club.name : view.state === null ? "…" : t("no_club"));
   setAttribute(byId("club-title"), "data-long", (club?.name.length ?? 0) > 24);
   setText(
     byId("club-detail"),
     club
-      ? [club.club, club.hand ? `${club.hand} hand` : null, plain(club.stage), club.state === "in_work" ? null : plain(club.state)]
+      ? [club.club, club.hand ? handWord(club.hand) : null, plain(club.stage), club.state === "in_work" ? null : plain(club.state)]
           .filter(Boolean)
           .join(" · ")
       : order
-        ? `order ${order.order}`
+        ? t("order_named", { order: order.order })
         : "",
   );
   const place = byId("club-progress");
@@ -29,13 +30,13 @@ export function drawHeading(view) {
   rebuild(place, [mine, clubs.length, order?.player], () =>
     mine
       ? [
-          el("p", {}, `${mine.done} of ${mine.of} done`),
+          el("p", {}, t("done_of", { done: mine.done, of: mine.of })),
           el(
             "ol",
             { class: "pips", "aria-hidden": "true" },
             Array.from({ length: Math.min(mine.of, 24) }, (_, index) => el("li", { "data-done": index < mine.done })),
           ),
-          el("p", { class: "of-order" }, `club ${clubs.indexOf(mine) + 1} of ${clubs.length}${order.player ? ` for ${order.player}` : ""}`),
+          el("p", { class: "of-order" }, t(order.player ? "club_of_for" : "club_of", { n: clubs.indexOf(mine) + 1, of: clubs.length, player: order.player })),
         ]
       : [],
   );
@@ -47,7 +48,7 @@ export function drawSheet(view, reading) {
   const club = view.state?.club ?? null;
   const current = reading?.characteristic ? `${reading.characteristic} ${reading.stage ?? club?.stage}` : null;
   const changed = rebuild(place, [club?.club, club?.characteristics, club?.rule_check, current], () =>
-    club ? [table(club, current), rules(club.rule_check, place.querySelector(".rules")?.open)] : el("p", { class: "none" }, "The sheet of a club stands here once an order is open."),
+    club ? [table(club, current), rules(club.rule_check, place.querySelector(".rules")?.open)] : el("p", { class: "none" }, t("sheet_empty")),
   );
   if (changed) bringIntoSight(place);
 }
@@ -58,15 +59,15 @@ function rules(check, isOpen) {
   return el(
     "details",
     { class: "rules", open: isOpen === true },
-    el("summary", { "data-standing": check.standing, "data-focus": "rules" }, el("b", {}, "equipment rules "), signed(check.text)),
+    el("summary", { "data-standing": check.standing, "data-focus": "rules" }, el("b", {}, t("rules")), " ", told("span", {}, signed(check.text))),
     el(
       "ul",
       {},
       (check.rules ?? []).map((rule) =>
-        el("li", { "data-standing": rule.standing }, signed(rule.text), el("small", {}, ` ${rule.source}${rule.note ? `. ${rule.note}` : ""}`)),
+        el("li", { "data-standing": rule.standing }, told("span", {}, signed(rule.text)), " ", told("small", {}, `${rule.source}${rule.note ? `. ${rule.note}` : ""}`)),
       ),
     ),
-    el("p", {}, check.note),
+    told("p", {}, check.note),
   );
 }
 
@@ -83,14 +84,14 @@ function table(club, current) {
   return el(
     "table",
     {},
-    el("caption", { class: "aside" }, `sheet of ${club.name} ${club.club}`),
+    el("caption", { class: "aside" }, t("sheet_of", { name: club.name, club: club.club })),
     el(
       "thead",
       {},
       el(
         "tr",
         {},
-        ["", "target", "measured", "off by", "verdict"].map((text, index) =>
+        ["", t("target"), t("measured"), t("off_by"), t("verdict")].map((text, index) =>
           index === 0 ? el("td", {}) : el("th", { scope: "col" }, text),
         ),
       ),
@@ -111,17 +112,17 @@ function row(line, current) {
     {
       "data-current": `${line.characteristic} ${line.stage}` === current,
       "data-verdict": verdict ?? "none",
-      title: line.instrument ? `${line.method ?? "measured"} on ${plain(line.instrument)}` : null,
+      title: line.instrument ? `${plain(line.method ?? "measured")}: ${plain(line.instrument)}` : null,
     },
     el(
       "th",
       { scope: "row" },
-      line.label ?? plain(line.characteristic),
+      plain(line.characteristic),
       el("small", {}, plain(line.stage), line.method && line.method !== "measured" ? `, ${plain(line.method)}` : ""),
     ),
-    el("td", { class: "target" }, unbroken(line.target_text) || "–"),
-    el("td", { class: "measured" }, measured ? signed(line.text) : "–"),
-    el("td", { class: "off" }, measured ? signed(line.deviation_text) || "–" : ""),
+    el("td", { class: "target" }, unbroken(targetOf(line)) || "–"),
+    el("td", { class: "measured" }, measured ? signed(valueOf(line)) : "–"),
+    el("td", { class: "off" }, measured ? signed(deviationOf(line)) || "–" : ""),
     el(
       "td",
       { class: "verdict" },
@@ -130,7 +131,7 @@ function row(line, current) {
             "span",
             { "data-verdict": verdict },
             verdictGlyph(verdict),
-            el("span", {}, verdict === "no_target" ? "no target" : verdict, line.marginal ? el("small", {}, "near a limit") : null),
+            el("span", {}, plain(verdict), line.marginal ? el("small", {}, t("near_limit")) : null),
           )
         : null,
     ),

@@ -9,11 +9,13 @@ const RETRY_MS = 1000;
 // Seen from this file, so that pages at any depth reach it.
 const STREAM = new URL("../api/v1/live", import.meta.url);
 
-/** Opens the stream and never gives up; `onLink` is told `true` at the first message, `false` at a loss. */
+/** Opens the stream and never gives up; `onLink` is told `true` at the first message, `false` at a loss; `onState` also whether the page just joined. */
 export function openStream({ onState, onLive, onLink }) {
   let source = null;
   let silence = 0;
   let retry = 0;
+  // Whether the next state is the first of its connection: a resync, no news.
+  let joining = true;
 
   const heard = () => {
     clearTimeout(silence);
@@ -28,7 +30,8 @@ export function openStream({ onState, onLive, onLink }) {
       return; // half a message from a dying connection; the next connect sends everything again
     }
     heard();
-    deliver(message);
+    deliver(message, joining);
+    joining = false;
   };
   const restart = () => {
     onLink(false);
@@ -39,6 +42,7 @@ export function openStream({ onState, onLive, onLink }) {
   function open() {
     clearTimeout(silence);
     silence = setTimeout(restart, SILENT_AFTER_MS);
+    joining = true;
     source = new EventSource(STREAM);
     source.addEventListener("state", take(onState));
     source.addEventListener("live", take(onLive));

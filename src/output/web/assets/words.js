@@ -3,36 +3,47 @@
 // In: the codes of the daemon's state (phases, verdicts, units, characteristics). Out: what a person reads.
 // The daemon has already rounded and formatted every number; nothing here computes a value.
 
+import { language, plain, said, t } from "./language.js";
+import { units } from "./preferences.js";
+import { deviationText, targetText, valueText } from "./quantities.js";
+
 /** What each phase is called on the page. */
-export const PHASES = {
-  empty: "empty",
-  settling: "settling",
-  held: "settled",
-  disturbed: "disturbed",
-  unknown: "not sure",
-  lost: "lost",
-};
+export const phaseWord = (phase) => t(`phase.${phase}`);
 
 /** What to do in a phase when the daemon sends no message of its own. */
 export function phaseAdvice(instrument) {
   switch (instrument.phase) {
     case "settling":
-      return "let go and wait";
+      return t("do.let_go");
     case "held":
-      return "settled: lift it off";
+      return t("do.lift_off");
     case "disturbed":
-      return "take your hand away";
+      return t("do.hand_away");
     case "unknown":
-      return `take everything off the ${instrument.name} once, so that it finds its zero`;
+      return t("do.clear_once", { name: instrument.name });
     case "lost":
-      return `the ${instrument.name} is not connected`;
+      return t("do.not_connected", { name: instrument.name });
     default:
       return null;
   }
 }
 
-/** A code such as `dry_fit` as words. */
-export const plain = (code) => (code ?? "").replaceAll("_", " ");
+/** A reading's value as somebody likes it. */
+export const valueOf = (reading) => valueText(reading, units());
+
+/** A reading's distance from its target, with the daemon's words in this language. */
+export const deviationOf = (reading) => {
+  const text = deviationText(reading, units());
+  return text === null ? null : said(text);
+};
+
+const AT = { at_most: (limit) => t("at_most", { limit }), at_least: (limit) => t("at_least", { limit }) };
+
+/** A reading's target with its limits. */
+export const targetOf = (reading) => {
+  const text = targetText(reading, units(), AT);
+  return text === null ? null : said(text);
+};
 
 /** A text with a true minus sign, as wide as the plus, so that digits do not shift. */
 export const signed = (text) => (text ?? "").replace(/(^|\s)-(?=\d)/g, "$1−");
@@ -51,16 +62,16 @@ export function unitWord(unit) {
   return { "{point}": "pt", "{cpm}": "cpm", deg: "°", "kg.cm2": "kg·cm²" }[unit] ?? unit ?? "";
 }
 
-/** Label of a characteristic: the club's own if the sheet has it. */
-export function labelOf(club, characteristic) {
-  const line = club?.characteristics?.find((entry) => entry.characteristic === characteristic);
-  return line?.label ?? plain(characteristic);
-}
+/** Label of a characteristic. */
+export const labelOf = (characteristic) => plain(characteristic);
+
+/** The hand of a club, which is a club's own word in most languages. */
+export const handWord = (hand) => t(`hand.${hand}`);
 
 /** The time of day of an RFC 3339 time, in the time zone of this screen; empty if it is not a time. */
 export function timeOfDay(at) {
   const time = new Date(at ?? "");
-  return Number.isNaN(time.getTime()) ? "" : time.toLocaleTimeString("en-GB", { hour12: false });
+  return Number.isNaN(time.getTime()) ? "" : time.toLocaleTimeString(language === "en" ? "en-GB" : language, { hour12: false });
 }
 
 /** How many digit widths a text takes; points, spaces and fraction bars are narrow. */

@@ -1,9 +1,10 @@
 //! The pages beside the bench display: made here whole, so that they stand without a script; scripts only refresh them.
 //!
 //! In reading order: [`parts`] what pages share, [`instruments`] and [`guided`] the instruments with their checks and
-//! calibrations, [`records`] and [`reading`] the clubs and the evidence behind them, [`orders`] the queue, [`pattern`]
-//! every part in every state.
+//! calibrations, [`records`] and [`reading`] the clubs and the evidence behind them, [`orders`] the queue, [`drawers`] the stock,
+//! [`set`] the steps through a set, [`setup`] the display itself, [`pattern`] every part in every state.
 
+pub(super) mod drawers;
 pub(super) mod guided;
 pub(super) mod instruments;
 pub(super) mod orders;
@@ -11,6 +12,8 @@ mod parts;
 pub(super) mod pattern;
 pub(super) mod reading;
 pub(super) mod records;
+pub(super) mod set;
+pub(super) mod setup;
 
 use askama::Template;
 use axum::http::StatusCode;
@@ -18,6 +21,7 @@ use axum::response::{Html, IntoResponse, Response};
 
 use super::Web;
 use super::api::problem;
+use super::language::Language;
 
 /// What every page has around it.
 #[derive(Debug)]
@@ -30,11 +34,24 @@ struct Shell<'a> {
     site: &'a str,
     /// The sequence of the last event when the page was made.
     seq: u64,
+    language: Language,
 }
 
 impl<'a> Shell<'a> {
     fn new(web: &'a Web, root: &'static str, way: &'static str) -> Self {
-        Self { root, way, bench: &web.bench, site: &web.site, seq: web.snapshots.borrow().seq }
+        Self {
+            root,
+            way,
+            bench: &web.bench,
+            site: &web.site,
+            seq: web.snapshots.borrow().seq,
+            language: Language::current(),
+        }
+    }
+
+    /// The words of a message key in the display's language.
+    fn t<'b>(&self, key: &'b str) -> &'b str {
+        self.language.word(key)
     }
 
     /// `page` where the page is on this way of the navigation.

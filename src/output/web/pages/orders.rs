@@ -8,6 +8,7 @@ use super::parts::SignPart;
 use super::{Shell, show, stopping};
 use crate::output::command::ask;
 use crate::output::web::Web;
+use crate::output::web::language::Language;
 use crate::output::work_view::{ClubLine, OrderView, order_view};
 use crate::work_order::state::State as BenchState;
 
@@ -23,6 +24,42 @@ const FINISHED_SHOWN: usize = 10;
 struct OrdersPage<'a> {
     shell: Shell<'a>,
     queue: &'a Queue,
+}
+
+impl OrdersPage<'_> {
+    /// Words of a message with the one value that it has.
+    fn with(&self, key: &str, value: &str) -> String {
+        self.shell.t(key).replace("{what}", value)
+    }
+
+    /// `for P-17 · promised for 2026-12-24 · 1 of 3 finished`.
+    fn standing(&self, order: &QueuedOrder) -> String {
+        let of = |key, value: Option<&String>| value.map(|value| self.with(key, value));
+        let finished = self.with("orders.finished_of", &order.finished_clubs().to_string());
+        let finished = finished.replace("{of}", &order.clubs.len().to_string());
+        let parts = [
+            of("orders.for", order.order.player.as_ref()),
+            of("orders.promised", order.order.due.as_ref()),
+            Some(finished),
+        ];
+        parts.into_iter().flatten().collect::<Vec<_>>().join(" · ")
+    }
+
+    /// `for P-17, 3 clubs, promised for 2026-12-24`.
+    fn in_short(&self, order: &QueuedOrder) -> String {
+        let of = |key, value: Option<&String>| value.map(|value| self.with(key, value));
+        let key = if order.clubs.len() == 1 { "clubs.one" } else { "clubs.more" };
+        let parts = [
+            of("orders.for", order.order.player.as_ref()),
+            Some(self.shell.t(key).replace("{n}", &order.clubs.len().to_string())),
+            of("orders.promised", order.order.due.as_ref()),
+        ];
+        parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
+    }
+
+    fn measured(&self, club: &QueuedClub) -> String {
+        self.with("orders.measured_of", &club.line.done.to_string()).replace("{of}", &club.line.of.to_string())
+    }
 }
 
 /// The orders, as the page groups them.
@@ -50,8 +87,8 @@ struct QueuedClub {
 }
 
 impl QueuedClub {
-    fn sign(&self) -> SignPart {
-        SignPart::new(self.line.state)
+    fn sign(&self, language: Language) -> SignPart {
+        SignPart::in_language(self.line.state, language)
     }
 }
 

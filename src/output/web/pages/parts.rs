@@ -4,6 +4,7 @@ use askama::Template;
 
 use crate::output::drawing::{ControlChart, Curve};
 use crate::output::trust_detail::{PlacementLine, TrustDetail};
+use crate::output::web::language::Language;
 
 /// Checks with their limits.
 #[derive(Template)]
@@ -72,6 +73,11 @@ pub(super) struct SignPart {
 }
 
 impl SignPart {
+    /// The state of a club or a verdict in the language of the page.
+    pub(super) fn in_language(code: &'static str, language: Language) -> Self {
+        Self { code, word: language.code(code) }
+    }
+
     pub(super) fn new(code: &'static str) -> Self {
         let word = match code {
             "no_target" => "no target",

@@ -21,6 +21,7 @@ use crate::output::sheet::Subject;
 use crate::output::text::{self, Lengths};
 use crate::output::trust_view::{budget, budget_line, short};
 use crate::output::web::Web;
+use crate::output::web::language::Language;
 use crate::output::work_view::{SuspectView, suspect_views};
 use crate::work_order::event::EventId;
 use crate::work_order::record::{ClubRecord, ClubState, Entry, Method, Standing};
@@ -39,6 +40,12 @@ struct RecordsPage<'a> {
     list: &'a ClubList,
 }
 
+impl RecordsPage<'_> {
+    fn not_found(&self) -> String {
+        self.shell.t("records.not_found").replace("{what}", &self.list.find)
+    }
+}
+
 /// A page of the list of clubs.
 #[derive(Default)]
 struct ClubList {
@@ -54,8 +61,8 @@ struct ClubRow {
 }
 
 impl ClubRow {
-    fn sign(&self) -> SignPart {
-        SignPart::new(ClubState::parse(&self.line.state).map_or("", ClubState::name))
+    fn sign(&self, language: Language) -> SignPart {
+        SignPart::in_language(ClubState::parse(&self.line.state).map_or("", ClubState::name), language)
     }
 }
 

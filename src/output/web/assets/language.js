@@ -1,0 +1,75 @@
+// The language of this page: its words by key, codes as words, and the daemon's sentences.
+//
+// In: the messages that the page carries. Out: texts. What has no translation stays whole in English and is marked as English, so
+// that it is read aloud as what it is.
+
+import { el, setAttribute, setText } from "./dom.js";
+import { units } from "./preferences.js";
+import { inUnits } from "./quantities.js";
+import { translator } from "./sentences.js";
+
+const carried = JSON.parse(document.getElementById("messages").textContent);
+// English words of codes and labels, to find their code again in the daemon's sentences.
+const codes = new Map();
+for (const key of Object.keys(carried.words)) {
+  if (key.startsWith("code.")) codes.set(key.slice(5).replaceAll("_", " "), key);
+}
+
+/** The language tag of the page's own words. */
+export const language = document.documentElement.lang;
+
+/** The words of a key, with values for the places in braces. */
+export function t(key, values = {}) {
+  return (carried.words[key] ?? key).replace(/\{(\w+)\}/g, (place, name) => values[name] ?? place);
+}
+
+/** A code of the daemon such as `dry_fit` as words; a code without words is shown as it is. */
+export const plain = (code) => carried.words[`code.${code}`] ?? (code ?? "").replaceAll("_", " ");
+
+/** One of two keys by a number. */
+export const counted = (key, n, values = {}) => t(n === 1 ? `${key}.one` : `${key}.more`, { n, ...values });
+
+const wordOf = (english) => (codes.has(english) ? carried.words[codes.get(english)] : (carried.sentences[english] ?? null));
+const translate = translator(carried.sentences, wordOf);
+const MOST_KEPT = 400;
+const kept = new Map();
+
+// On a page whose content is still English, what is in this language is marked instead.
+const mark = language !== "en" && document.querySelector("main")?.lang === "en" ? language : null;
+
+/** A text of the page itself among sentences of the daemon. */
+export const own = (text) => ({ text: text ?? "", lang: mark });
+
+/** A sentence of the daemon as it is shown here: the text, and its language where that is not the page's. */
+export function say(sentence) {
+  if (typeof sentence === "object" && sentence !== null) return sentence;
+  const english = sentence ?? "";
+  if (language === "en" || english === "") return { text: inUnits(english, units()), lang: null };
+  if (!kept.has(english)) {
+    if (kept.size >= MOST_KEPT) kept.clear();
+    kept.set(english, translate(english));
+  }
+  const other = kept.get(english);
+  return { text: inUnits(other ?? english, units()), lang: other === null && /[a-z]{3}/i.test(english) ? "en" : mark };
+}
+
+/** The text alone, where there is no element to mark. */
+export const said = (text) => say(text).text;
+
+/** An element with a sentence of the daemon in it. */
+export function told(tag, attributes, text) {
+  const shown = say(text);
+  return el(tag, { lang: shown.lang, ...attributes }, shown.text);
+}
+
+/** Puts a sentence of the daemon into an element. */
+export function tell(node, text) {
+  const shown = say(text);
+  setText(node, shown.text);
+  setAttribute(node, "lang", shown.lang);
+}
+
+/** Shows every `data-said` below `root` in this language and these units. */
+export function showSaid(root) {
+  for (const node of root.querySelectorAll("[data-said]")) tell(node, node.textContent);
+}

@@ -1,0 +1,99 @@
+// Values in the units that somebody likes: inches in fractions or millimetres for lengths, ounces or grams for masses. Pure.
+//
+// In: values as the daemon sends them (millimetres and grams, with its own texts). Out: texts. Only the display changes; where
+// nobody chose, the daemon's text stands. Lengths are the club's length: other distances are read off a rule in millimetres.
+
+/** An inch, exactly (international yard of 1959; NIST Handbook 44, Appendix C). */
+export const MM_PER_INCH = 25.4;
+/** An avoirdupois ounce, exactly: a sixteenth of 0.453 592 37 kg (NIST Handbook 44, Appendix C). */
+export const G_PER_OUNCE = 28.349523125;
+
+/** Finest fraction of an inch that is shown. */
+const INCH_PARTS = 16;
+/** A thousandth of an ounce is 0.03 g, finer than the tenth of a gram that it stands for. */
+const OUNCE_DECIMALS = 3;
+
+/** Inches and the nearest sixteenth, reduced: `45 1/4 in`. */
+export function inches(mm) {
+  const sixteenths = Math.round(mm / (MM_PER_INCH / INCH_PARTS));
+  const whole = Math.floor(sixteenths / INCH_PARTS);
+  let [above, below] = [sixteenths % INCH_PARTS, INCH_PARTS];
+  while (above > 0 && above % 2 === 0) [above, below] = [above / 2, below / 2];
+  const parts = [whole > 0 || above === 0 ? String(whole) : null, above > 0 ? `${above}/${below}` : null];
+  return `${parts.filter(Boolean).join(" ")} in`;
+}
+
+// Halves away from nothing, as the daemon rounds.
+const millimetres = (mm) => `${((Math.sign(mm) * Math.round(Math.abs(mm) * 10)) / 10).toFixed(1)} mm`;
+const ounces = (grams) => `${(grams / G_PER_OUNCE).toFixed(OUNCE_DECIMALS)} oz`;
+
+// How a size is written, or null where the daemon's text stands.
+function writer({ characteristic, unit }, units) {
+  if (unit === "g" && units.masses === "oz") return ounces;
+  if (characteristic === "length" && units.lengths === "in") return inches;
+  if (characteristic === "length" && units.lengths === "mm") return millimetres;
+  return null;
+}
+
+const isNumber = (value) => typeof value === "number" && Number.isFinite(value);
+
+/** The value of a reading. */
+export function valueText(reading, units) {
+  const write = writer(reading, units);
+  return write && isNumber(reading.value) ? write(reading.value) : (reading.text ?? null);
+}
+
+function withSign(write, difference) {
+  const size = write(Math.abs(difference));
+  // What rounds to nothing has no sign.
+  return /[1-9]/.test(size) ? `${difference < 0 ? "−" : "+"}${size}` : size;
+}
+
+/** How far a reading is from its target. */
+export function deviationText(reading, units) {
+  const write = writer(reading, units);
+  return write && isNumber(reading.deviation) ? withSign(write, reading.deviation) : (reading.deviation_text ?? null);
+}
+
+/** A target with its limits; `words` has `at_most` and `at_least`. */
+export function targetText(reading, units, words) {
+  const write = writer(reading, units);
+  const { target, lower, upper } = reading;
+  if (!write || !reading.target_text) return reading.target_text ?? null;
+  if (isNumber(target) && isNumber(lower) && isNumber(upper)) {
+    const [below, above] = [target - lower, upper - target];
+    return Math.abs(above - below) < 1e-6
+      ? `${write(target)} ± ${write(above)}`
+      : `${write(target)} ${withSign(write, above)}/${withSign(write, -below)}`;
+  }
+  if (isNumber(upper)) return words.at_most(write(upper));
+  if (isNumber(lower)) return words.at_least(write(lower));
+  return isNumber(target) ? write(target) : reading.target_text;
+}
+
+/** The distance of a limit from the target, where the units were chosen; else null. */
+export function limitText(reading, limit, units) {
+  const write = writer(reading, units);
+  return write && isNumber(limit) && isNumber(reading.target) ? withSign(write, limit - reading.target) : null;
+}
+
+const FRACTION = /(?<![\d.])(\d+)(?: (\d+)\/(\d+))? in\b(?!·)|(?<![\d./])(\d+)\/(\d+) in\b/g;
+
+/** A sentence with the masses and inches in it in the units that somebody chose; an inch of a sentence is a sixteenth wide. */
+export function inUnits(text, units) {
+  let shown = text;
+  if (units.masses === "oz") {
+    shown = shown
+      .replace(/(\d+(?:\.\d+)?)( to | bis )(\d+(?:\.\d+)?) g\b/g, (_, from, word, to) => `${bare(from)}${word}${ounces(Number(to))}`)
+      .replace(/(\d+(?:\.\d+)?) g\b(?!·)/g, (_, grams) => ounces(Number(grams)));
+  }
+  if (units.lengths === "mm") {
+    shown = shown.replace(FRACTION, (_, whole, above, below, only, under) => {
+      const parts = only ? Number(only) / Number(under) : Number(whole) + (above ? Number(above) / Number(below) : 0);
+      return `${(parts * MM_PER_INCH).toFixed(0)} mm`;
+    });
+  }
+  return shown;
+}
+
+const bare = (grams) => (Number(grams) / G_PER_OUNCE).toFixed(OUNCE_DECIMALS);

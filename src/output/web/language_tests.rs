@@ -1,0 +1,170 @@
+//! Message files and what asks for them: no key, place, code or sentence without its other half.
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+use axum::http::{HeaderMap, HeaderValue, header};
+
+use super::*;
+use crate::club::characteristic::Characteristic;
+use crate::work_order::cautions::Caution;
+
+fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).to_owned()
+}
+
+fn texts(below: &Path, endings: &[&str]) -> Vec<String> {
+    let mut found = Vec::new();
+    for entry in std::fs::read_dir(below).unwrap() {
+        let path = entry.unwrap().path();
+        let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
+        if path.is_dir() {
+            found.extend(texts(&path, endings));
+        } else if endings.contains(&ending) && !path.to_string_lossy().contains("_tests") {
+            found.push(std::fs::read_to_string(&path).unwrap());
+        }
+    }
+    found
+}
+
+/// The places in braces of a text.
+fn places(text: &str) -> BTreeSet<&str> {
+    text.split('{').skip(1).filter_map(|rest| rest.split_once('}')).map(|(place, _)| place).collect()
+}
+
+#[test]
+fn every_language_has_the_same_keys_with_the_same_places() {
+    let english = &Language::English.loaded().messages;
+    for language in Language::ALL {
+        let other = &language.loaded().messages;
+        let keys = |of: &Messages| of.words.keys().cloned().collect::<BTreeSet<_>>();
+        assert_eq!(keys(english), keys(other), "{}", language.tag());
+        for (key, words) in &other.words {
+            assert!(!words.trim().is_empty(), "{key}");
+            assert_eq!(places(words), places(&english.words[key]), "{}: {key}", language.tag());
+        }
+        for (pattern, words) in &other.sentences {
+            assert_eq!(places(pattern), places(words.as_str().unwrap()), "{}: {pattern}", language.tag());
+        }
+    }
+}
+
+/// What languages other than English have in common: one that lacks a sentence would show half of an advice in English.
+#[test]
+fn every_other_language_has_the_same_sentences() {
+    let others = Language::ALL.into_iter().filter(|language| *language != Language::English);
+    let sets: BTreeMap<_, BTreeSet<_>> =
+        others.map(|language| (language.tag(), language.loaded().messages.sentences.keys().collect())).collect();
+    assert!(sets.values().all(|keys| keys.len() > 50 && keys == sets.values().next().unwrap()));
+    assert!(Language::English.loaded().messages.sentences.is_empty(), "the daemon says them in English itself");
+}
+
+#[test]
+fn every_key_that_a_page_asks_for_is_there_and_every_one_there_is_asked_for() {
+    let mut sources = texts(&root().join("src/output/web/assets"), &["js"]);
+    sources.extend(texts(&root().join("src/output/web/templates"), &["html"]));
+    sources.extend(texts(&root().join("src/output/web/pages"), &["rs"]));
+    let english = &Language::English.loaded().messages.words;
+    let all = sources.join("\n");
+    for rest in all.split(" t(\"").chain(all.split(".t(\"")).chain(all.split("(t(\"")).skip(1) {
+        let key = rest.split('"').next().unwrap();
+        // A first piece of the split is no key.
+        if key.len() < 40 && key.chars().all(|c| c.is_ascii_lowercase() || c == '.' || c == '_') && !key.is_empty() {
+            assert!(english.contains_key(key), "no words for {key}");
+        }
+    }
+    for key in english.keys() {
+        let stem = |ending: &str| key.strip_suffix(ending).is_some_and(|stem| all.contains(&format!("\"{stem}\"")));
+        let family = key.rsplit_once('.').is_some_and(|(family, _)| all.contains(&format!("`{family}.${{")));
+        let is_asked =
+            all.contains(&format!("\"{key}\"")) || stem(".one") || stem(".more") || family || key.starts_with("code.");
+        assert!(is_asked, "nobody asks for {key}");
+    }
+}
+
+#[test]
+fn what_a_script_asks_for_is_carried_by_the_page() {
+    let scripts = texts(&root().join("src/output/web/assets"), &["js"]).join("\n");
+    for family in OF_TEMPLATES {
+        assert!(!scripts.contains(&format!("t(\"{family}")) && !scripts.contains(&format!("t(`{family}")), "{family}");
+    }
+    assert!(Language::German.in_page().contains("phase.settling") && !Language::German.in_page().contains("\"setup."));
+}
+
+#[test]
+fn every_code_of_a_club_has_words() {
+    let english = &Language::English.loaded().messages.words;
+    for characteristic in Characteristic::all() {
+        let words = &english[&format!("code.{}", characteristic.name())];
+        assert_eq!(words, characteristic.label(), "the page says the same as the daemon");
+    }
+    let orders = crate::work_order::order::Stage::ALL.iter().map(|stage| stage.name());
+    let steps = crate::work_order::steps::Step::ALL.iter().map(|step| step.name());
+    let verdicts = crate::work_order::judging::Verdict::ALL.iter().map(|verdict| verdict.name());
+    for code in orders.chain(steps).chain(verdicts) {
+        assert!(english.contains_key(&format!("code.{code}")), "{code}");
+    }
+}
+
+/// The words of a text without numbers, units, places and signs, so that a pattern can be held against what is formatted.
+fn bare(text: &str) -> String {
+    let mut depth = 0;
+    let plain: String = text
+        .chars()
+        .map(|c| {
+            depth += i32::from(c == '{');
+            let inside = depth > 0;
+            depth -= i32::from(c == '}');
+            if inside || !c.is_alphabetic() { ' ' } else { c }
+        })
+        .collect();
+    let words = plain.split_whitespace().filter(|word| !["g", "mm", "deg", "in", "points", "pt", "n"].contains(word));
+    words.collect::<Vec<_>>().join(" ")
+}
+
+/// A sentence whose English was changed in the code would silently come in English: its pattern must be changed with it.
+#[test]
+fn every_sentence_is_said_somewhere_in_the_sources() {
+    let mut sources = texts(&root().join("src"), &["rs", "js"]);
+    sources.extend(texts(&root().join("config/kits"), &["toml"]));
+    let mut said = BTreeSet::new();
+    for source in &sources {
+        // Everything between two quotes is held for a text: what stands between texts does no harm.
+        let source = source.replace("\\\"", "'");
+        for piece in source.split('"').chain(source.split('`')) {
+            said.insert(format!(" {} ", bare(piece)));
+        }
+    }
+    for pattern in Language::German.loaded().messages.sentences.keys() {
+        // What stands between two places may come from different texts; each run of words must be somebody's.
+        for run in pattern.split('{').map(|piece| piece.split_once('}').map_or(piece, |(_, run)| run)) {
+            let wanted = format!(" {} ", bare(run));
+            assert!(
+                wanted.trim().is_empty() || said.iter().any(|text| text.contains(&wanted)),
+                "nobody says: {pattern}"
+            );
+        }
+    }
+}
+
+#[test]
+fn every_caution_is_said_in_every_language() {
+    for caution in Caution::ALL {
+        assert!(Language::German.loaded().messages.sentences.contains_key(caution.words()), "{}", caution.words());
+    }
+}
+
+#[test]
+fn a_display_chooses_and_else_the_browser_is_asked() {
+    let of = |cookie: &str, accept: &str| {
+        let mut headers = HeaderMap::new();
+        headers.insert(header::COOKIE, HeaderValue::from_str(cookie).unwrap());
+        headers.insert(header::ACCEPT_LANGUAGE, HeaderValue::from_str(accept).unwrap());
+        Language::of(&headers).tag()
+    };
+    assert_eq!(of("", ""), "en");
+    assert_eq!(of("", "de-AT,de;q=0.9,en;q=0.8"), "de");
+    assert_eq!(of("", "fr, en-GB;q=0.8, de;q=0.7"), "en");
+    assert_eq!(of("a=b; bench-language=de", "en"), "de");
+    assert_eq!(of("bench-language=xx", "de"), "de");
+}
