@@ -1,4 +1,4 @@
-// The wall display (examples/wall-display) in a real browser: served and fed by a real mosquitto, nothing from the daemon.
+// The wall display (config/wall-display) in a real browser: served and fed by a real mosquitto, nothing from the daemon.
 
 import assert from "node:assert/strict";
 import { execFile, spawn } from "node:child_process";
@@ -13,7 +13,7 @@ import { promisify } from "node:util";
 import { ORDER, startOwnBench } from "./own_bench.mjs";
 import { launch, openPage, untilText, violations } from "./support.mjs";
 
-const EXAMPLE = fileURLToPath(new URL("../../examples/wall-display/", import.meta.url));
+const EXAMPLE = fileURLToPath(new URL("../../config/wall-display/", import.meta.url));
 const ARTEFACTS = process.env.BENCHSCRIBE_ARTEFACTS;
 
 let browser;
