@@ -364,7 +364,6 @@ async fn a_start_reads_no_more_as_the_archive_grows_and_still_knows_the_drawers(
         let batch = json!({"name": format!("B-{day}"), "adhesive": "quick", "product": "Quick", "lot": null,
             "temperature_c": 21.0, "working_life_s": 1200.0, "cure_s": 3600.0, "play_s": 9000.0});
         writer.write("batch_mixed", json!({"batch": batch}));
-        writer.write("step_done", json!({"club": club, "step": "bond", "batch": format!("B-{day}")}));
         for _ in 0..12 {
             let part = json!({"item": "w-2", "item_kind": "weight", "pieces": 1, "mass_g": 2.0, "place": "head", "at_mm": 965.0});
             taking = taking.or(Some(writer.write("parts_taken", json!({"club": club, "parts": [part]}))));
@@ -374,6 +373,7 @@ async fn a_start_reads_no_more_as_the_archive_grows_and_still_knows_the_drawers(
             writer.write("drawers_set", drawers(if day == 45 { 50 } else { 60 }));
         }
         build_club(&mut writer, &club, false);
+        writer.write("step_done", json!({"club": club, "step": "bond", "batch": format!("B-{day}")}));
         let today = std::mem::take(&mut writer.events);
         journal.append(&today, &[]).await.unwrap();
         events.extend(today);
