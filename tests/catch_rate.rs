@@ -102,8 +102,12 @@ fn caught(dice: &mut Dice, fault: Fault, way: Way) -> bool {
             marginal: false,
             rule: DecisionRule::Plain,
         };
-        let method =
-            Method::Measured { instrument: instrument.into(), calibration: EventId::new(1, 0, 0), on_key: false };
+        let method = Method::Measured {
+            instrument: instrument.into(),
+            calibration: EventId::new(1, 0, 0),
+            on_key: false,
+            trouble: None,
+        };
         club.file(Entry {
             filed,
             method,

@@ -245,6 +245,8 @@ enum ChangeShape {
         #[serde(with = "filed_values")]
         values: Vec<FiledValue>,
         by_hand: bool,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        trouble: Option<String>,
     },
     ReadingUnfiled {
         #[serde(with = "by_id")]

@@ -67,7 +67,10 @@ fn reference(json: &Value) -> Result<Reference, String> {
     let error_g = quantity(json, "error", Dimension::Mass)?;
     let expanded_g = quantity(json, "expanded_u", Dimension::Mass)?.filter(|expanded| *expanded >= 0.0);
     let weight = Weight::stated(nominal_g, class, error_g, expanded_g)?;
-    Ok(Reference::Weight(Weight { certificate, at_mm: quantity(json, "at", Dimension::Length)?, ..weight }))
+    let at_mm = quantity(json, "at", Dimension::Length)?;
+    let u_at_mm = quantity(json, "u_at", Dimension::Length)?.filter(|u| *u >= 0.0).unwrap_or(U_PLACE_MM);
+    let u_at_mm = if at_mm.is_some() { u_at_mm } else { 0.0 };
+    Ok(Reference::Weight(Weight { certificate, at_mm, u_at_mm, ..weight }))
 }
 
 fn conditions(json: &Value) -> Result<Conditions, String> {

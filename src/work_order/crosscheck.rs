@@ -206,6 +206,7 @@ mod tests {
                     instrument: instrument.into(),
                     calibration: EventId::new(1, 0, 0),
                     on_key: false,
+                    trouble: None,
                 },
                 event,
                 at_us: i64::try_from(self.1).unwrap(),

@@ -176,7 +176,7 @@ pub fn place(state: &State, reading: EventId, captured: &CapturedReading, at_us:
     if let Some(changes) = trust::take(state, reading, captured, at_us) {
         return changes;
     }
-    let placed = place_in(state, state.club(), reading, captured);
+    let placed = place_in(state, state.club(), reading, captured, at_us);
     match study_desk::take(state, reading, captured, at_us) {
         Some(Ok(changes)) => return changes,
         Some(Err(reason)) => return vec![Change::ReadingUnfiled { reading, reason, choices: choices_of(placed) }],
@@ -210,19 +210,25 @@ pub fn place_waiting(state: &State, club: &str, line: &CaptureLine, at_us: i64) 
     if trust::blocked(state, instrument, at_us).is_some() || state.studies.open_on(instrument).is_some() {
         return Vec::new();
     }
-    let placed = place_in(state, state.clubs.get(club), line.event, &line.captured);
+    let placed = place_in(state, state.clubs.get(club), line.event, &line.captured, line.at_us);
     let is_filed = placed.iter().any(|change| matches!(change, Change::ReadingFiled { .. }));
     if is_filed { placed } else { Vec::new() }
 }
 
-fn place_in(state: &State, club: Option<&ClubRecord>, reading: EventId, captured: &CapturedReading) -> Vec<Change> {
+fn place_in(
+    state: &State,
+    club: Option<&ClubRecord>,
+    reading: EventId,
+    captured: &CapturedReading,
+    at_us: i64,
+) -> Vec<Change> {
     let measured = Reading { measured: captured.measured.clone() };
     let routing = match club.and_then(|club| finished_club_again(state, club, &measured)) {
         Some(refusal) => refusal,
         None => route(club, captured.kind, &measured),
     };
     match (routing, club) {
-        (Routing::File { values }, Some(club)) => file(state, club, reading, captured, &values, false),
+        (Routing::File { values }, Some(club)) => file(state, club, (reading, at_us), captured, &values, false),
         (Routing::File { .. }, None) => Vec::new(),
         (Routing::Refuse { reason, choices }, _) => vec![Change::ReadingUnfiled { reading, reason, choices }],
     }
@@ -231,7 +237,7 @@ fn place_in(state: &State, club: Option<&ClubRecord>, reading: EventId, captured
 fn file(
     state: &State,
     club: &ClubRecord,
-    reading: EventId,
+    (reading, at_us): (EventId, i64),
     captured: &CapturedReading,
     values: &[Routed],
     by_hand: bool,
@@ -240,6 +246,7 @@ fn file(
         .iter()
         .map(|r| judged(state.policy.rule, club, r.characteristic, r.stage, (r.measured.value, r.measured.u)))
         .collect();
+    let trouble = state.trust.trouble(&state.policy, &captured.instrument, at_us);
     let mut after = club.clone();
     // Filed again, it leaves where it was; `State::apply` does the same.
     after.void(reading);
@@ -250,6 +257,7 @@ fn file(
                 instrument: captured.instrument.clone(),
                 calibration: captured.calibration,
                 on_key: captured.on_key,
+                trouble: trouble.clone(),
             },
             event: reading,
             at_us: 0,
@@ -265,6 +273,7 @@ fn file(
         calibration: captured.calibration,
         values,
         by_hand,
+        trouble,
     };
     let mut changes = vec![filed];
     changes.extend(proven(club, &after, reading));
@@ -457,7 +466,7 @@ pub(super) fn file_by_hand(state: &State, event: EventId, place: &Place) -> Resu
     if let Some(wrong) = values.iter().find(|v| !v.characteristic.possible().contains(&v.measured.value)) {
         return refused(impossible(wrong.characteristic, &club.spec.id, &format!("{:.1}", wrong.measured.value)));
     }
-    Ok(file(state, club, event, &line.captured, &values, true))
+    Ok(file(state, club, (event, line.at_us), &line.captured, &values, true))
 }
 
 fn impossible(characteristic: Characteristic, club: &str, found: &str) -> String {

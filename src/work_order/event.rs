@@ -200,6 +200,8 @@ pub enum Change {
         values: Vec<FiledValue>,
         /// True where a person chose the place.
         by_hand: bool,
+        /// Why the instrument was not to be trusted, in words that follow its name, where it was not.
+        trouble: Option<String>,
     },
     /// A captured reading has no place.
     ReadingUnfiled {

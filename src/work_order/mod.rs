@@ -9,6 +9,7 @@ pub mod advice;
 pub mod again;
 mod alternatives;
 pub mod angle_check;
+mod as_left;
 pub mod bearing;
 mod bend_command;
 pub mod bending;

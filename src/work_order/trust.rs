@@ -4,8 +4,9 @@
 use std::collections::{BTreeMap, HashMap};
 
 use super::angle_check::judge_angles;
-use super::check_verdict::{Circumstances, judge_check};
-use super::checks::{Chart, Policy, WhenOut};
+use super::as_left::AsLeft;
+use super::check_verdict::{Circumstances, Shown, judge_check};
+use super::checks::{Calibrated, Chart, Policy, WhenOut};
 use super::desk::{Refusal, refused};
 use super::event::{CapturedReading, Change, Event, EventId};
 use super::reference::{Purpose, Reference};
@@ -130,8 +131,15 @@ impl Trust {
     /// Takes one event in.
     pub fn apply(&mut self, event: &Event) {
         match &event.change {
-            Change::Calibrated { instrument, source, report, .. } => {
-                self.charts.entry(instrument.clone()).or_default().calibrated(event.at_us, report.is_some());
+            Change::Calibrated { instrument, source, report, calibration, resolution, accuracy_class, .. } => {
+                let how = match report {
+                    None => Calibrated::Configured,
+                    Some(report) => {
+                        let judged = AsLeft { calibration, resolution: *resolution, class: *accuracy_class };
+                        judged.trouble(&report.as_left).map_or(Calibrated::WithReferences, Calibrated::LeftOut)
+                    }
+                };
+                self.charts.entry(instrument.clone()).or_default().calibrated(event.at_us, how);
                 self.calibrating.remove(instrument);
                 self.expected.remove(instrument);
                 if source == FROM_CONFIGURATION {
@@ -360,6 +368,12 @@ fn finish(state: &State, instrument: &str, calibrating: &Calibrating) -> Result<
     else {
         return refused(format!("{instrument} has no calibration to begin from"));
     };
+    let as_left = AsLeft { calibration: proposal, resolution: *resolution, class: *accuracy_class };
+    if let Some(reason) = as_left.trouble(&calibrating.report.as_left) {
+        return refused(format!(
+            "{instrument} as left {reason}; its calibration is not changed. Was that the weight that was named? Then the references before it were not: cancel and begin anew. If it was not, adjust once more, which begins the readings as left anew, and lay the right one on"
+        ));
+    }
     Ok(vec![Change::Calibrated {
         instrument: instrument.to_owned(),
         format: format.clone(),
@@ -412,8 +426,10 @@ pub fn take(state: &State, reading: EventId, captured: &CapturedReading, at_us: 
         class: of.class,
         chart: state.trust.charts.get(&instrument),
     };
-    let u_g = captured.budget.iter().find(|b| b.quantity == Quantity::Mass).map_or(mass.u, unrest_of);
-    Some(vec![Change::Checked(judge_check(&about, weight, reading, mass.value, u_g))])
+    let u_mass_g = captured.budget.iter().find(|b| b.quantity == Quantity::Mass).map_or(mass.u, unrest_of);
+    let balance = captured.measured.iter().find(|m| m.quantity == Quantity::Balance);
+    let shown = Shown { mass_g: mass.value, u_mass_g, balance_mm: balance.map(|m| (m.value, m.u)) };
+    Some(vec![Change::Checked(judge_check(&about, weight, reading, &shown))])
 }
 
 /// What of an uncertainty a check can see: not the calibration, which it tests.
