@@ -172,6 +172,7 @@ fn compare_adjustments(questions: &Value, answers: &Value) {
         u_span: 0.0,
         u_linearity: Grams(0.0),
         u_eccentricity: Grams(0.0),
+        scatter: None,
     };
     for (asked, told) in pairs(questions, answers, "scale") {
         let weighings: Vec<Weighing> = numbers(&asked["indications"])
@@ -210,6 +211,8 @@ fn compare_adjustments(questions: &Value, answers: &Value) {
         u_butt_stop: nought,
         u_level: Degrees(0.0),
         hang: nought,
+        scatter: None,
+        supports_freedom: None,
     };
     for (asked, told) in pairs(questions, answers, "beam") {
         let counts = asked["counts"].as_array().unwrap().iter().map(|pair| numbers(pair).try_into().unwrap());
@@ -239,6 +242,7 @@ fn compare_adjustments(questions: &Value, answers: &Value) {
         u_datum: Degrees(0.0),
         u_level: Degrees(0.0),
         loft_sense: LoftSense::Vertical,
+        scatter: None,
     };
     for (asked, told) in pairs(questions, answers, "gauge") {
         let two = |value: &Value| -> Vec<[f64; 2]> {

@@ -4,7 +4,7 @@
 //! Net indications and what lay there come in, a calibration with its uncertainties and what was found on the way go
 //! out. Absent: how a placement came to rest, and whether the adjustment should come into force.
 
-use super::calibration::{BeamCalibration, GaugeCalibration, ScaleCalibration};
+use super::calibration::{BeamCalibration, GaugeCalibration, ScaleCalibration, Scatter};
 use super::distribution::f_significance;
 use super::fit::{FitError, fit_polynomial};
 use super::unit::{Degrees, Grams, Millimetres};
@@ -138,6 +138,7 @@ pub fn adjust_scale(
         u_span,
         u_linearity: Grams(curve.residual_sd),
         u_eccentricity: before.u_eccentricity,
+        scatter: Some(Scatter { u: sd_span, freedom: curve.freedom }),
     };
     let mut findings = vec![finding("span", span, sd_span)];
     if degree > 1 {
@@ -154,6 +155,7 @@ struct ThroughZero {
     terms: [f64; 2],
     sd: [f64; 2],
     residual_sd: f64,
+    freedom: f64,
 }
 
 fn through_zero(weighings: &[Weighing], degree: usize) -> Option<ThroughZero> {
@@ -182,6 +184,7 @@ fn through_zero(weighings: &[Weighing], degree: usize) -> Option<ThroughZero> {
         terms: [terms[0] / powers[0], terms[1] / powers[1]],
         sd: [sd[0] / powers[0], sd[1] / powers[1]],
         residual_sd: (squares / freedom).sqrt(),
+        freedom,
     })
 }
 
@@ -260,9 +263,12 @@ pub fn adjust_beam(
             });
         }
     }
-    let u_span =
-        (sd_a / a).abs().max((sd_b / b).abs()).hypot(relative(hangings.iter().map(|h| (h.mass_g, h.u_mass_g))));
-    let mut after = BeamCalibration { counts_per_gram: [1.0 / a, 1.0 / b], u_span, ..before.clone() };
+    let of_cells = (sd_a / a).abs().max((sd_b / b).abs());
+    let u_span = of_cells.hypot(relative(hangings.iter().map(|h| (h.mass_g, h.u_mass_g))));
+    // Two numbers are worked out from the placements.
+    let freedom = f64::from(u32::try_from(hangings.len() - 2).unwrap_or(u32::MAX));
+    let scatter = Some(Scatter { u: of_cells, freedom });
+    let mut after = BeamCalibration { counts_per_gram: [1.0 / a, 1.0 / b], u_span, scatter, ..before.clone() };
     let mut findings = vec![
         finding("cell 1, counts/g", 1.0 / a, (sd_a / (a * a)).abs()),
         finding("cell 2, counts/g", 1.0 / b, (sd_b / (b * b)).abs()),
@@ -282,6 +288,7 @@ pub fn adjust_beam(
         after.geometry.x2 = Millimetres(x2);
         after.geometry.u_x1 = Millimetres(sd_x1);
         after.geometry.u_x2 = Millimetres(sd_x2);
+        after.supports_freedom = Some(freedom);
         after.u_butt_stop = Millimetres(u_at_mm);
         findings.push(finding("support 1, mm", x1, sd_x1.hypot(u_at_mm)));
         findings.push(finding("support 2, mm", x2, sd_x2.hypot(u_at_mm)));
@@ -319,6 +326,7 @@ pub fn adjust_gauge(
         lie_datum: Degrees(lie),
         loft_datum: Degrees(loft),
         u_datum: Degrees(sd_lie.max(sd_loft).hypot(u_truth)),
+        scatter: Some(Scatter { u: sd_lie.max(sd_loft), freedom: n - 1.0 }),
         ..before.clone()
     };
     Ok((after, vec![finding("datum of the lie, deg", lie, sd_lie), finding("datum of the loft, deg", loft, sd_loft)]))
@@ -338,6 +346,7 @@ mod tests {
             u_span: 0.0,
             u_linearity: Grams(0.0),
             u_eccentricity: Grams(0.0),
+            scatter: None,
         };
         let at = |mass_g: f64| Weighing { indication_g: mass_g + 0.1, mass_g, u_mass_g: 0.0 };
         let weighings = [at(200.0), at(500.0), at(1000.0)];
@@ -356,6 +365,7 @@ mod tests {
         // Three weighings less one term: two degrees of freedom.
         let scatter = (left.iter().map(|off| off * off).sum::<f64>() / 2.0).sqrt();
         assert!((after.u_linearity.0 - scatter).abs() < 2e-6, "{after:?} {scatter}");
+        assert!(after.scatter.is_some_and(|of| of.freedom == 2.0), "{after:?}");
     }
 
     #[test]
@@ -370,6 +380,7 @@ mod tests {
             u_span: 0.0,
             u_linearity: Grams(0.0),
             u_eccentricity: Grams(0.0),
+            scatter: None,
         };
         // Residuals that are orthogonal to 1 and x: (1, −1, −1, 1); σ² = 4 · 1e-4 / 2.
         let weighings = [weighing(100.0, 0.01), weighing(200.0, -0.01), weighing(300.0, -0.01), weighing(400.0, 0.01)];

@@ -1,11 +1,11 @@
 //! Whether an instrument is right as a calibration left it: every placement after the adjustment, judged as a check.
 
-use super::check_verdict::{Finding, against_limit, service_limit};
+use super::check_verdict::{Finding, against_limit};
 use super::checks::CheckZone;
 use super::reference::Reference;
 use super::trust::Placement;
 use crate::measurement::calibration::{Calibration, ScaleCalibration};
-use crate::measurement::check_weight::InstrumentClass;
+use crate::measurement::check_weight::Accuracy;
 use crate::measurement::distribution::rectangular;
 use crate::measurement::reading::{Measured, Quantity};
 
@@ -17,7 +17,7 @@ pub(super) struct AsLeft<'a> {
     /// The step of the indication: grams, degrees.
     pub(super) resolution: f64,
     /// The class of a scale, if it has one.
-    pub(super) class: Option<InstrumentClass>,
+    pub(super) class: Option<Accuracy>,
 }
 
 impl AsLeft<'_> {
@@ -49,7 +49,7 @@ impl AsLeft<'_> {
                     Some(match (quantity, self.calibration) {
                         (Quantity::Mass, Calibration::Scale(scale)) => {
                             let u = self.unrest(scale, measured).hypot(weight.u_g);
-                            let limit = service_limit(self.class, self.resolution, weight.nominal_g);
+                            let limit = self.class.and_then(|class| class.limit_g(weight.nominal_g));
                             against_limit(error, u, weight.u_g, limit)
                         }
                         (Quantity::Mass, _) => against_limit(error, measured.u.hypot(weight.u_g), weight.u_g, None),

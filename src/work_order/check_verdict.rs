@@ -3,14 +3,15 @@
 //! A weight and what the instrument showed of it come in, a check with its zone and reason goes out. Keeping the chart is
 //! `checks`' work.
 
+use std::fmt::Write as _;
+
 use super::as_left::{Off, named};
 use super::checks::{BalanceError, Chart, Check, CheckZone, WeightChart, repeatability, smallest_mass_g};
 use super::event::EventId;
 use super::reference::Weight;
-use crate::measurement::check_weight::InstrumentClass;
+use crate::measurement::check_weight::Accuracy;
 use crate::measurement::fit::fit_polynomial;
 use crate::measurement::reading::Quantity;
-use crate::measurement::unit::Grams;
 
 /// Fewest checks for a trend.
 const TREND: usize = 5;
@@ -24,8 +25,8 @@ pub struct Circumstances<'a> {
     pub instrument: &'a str,
     /// Its resolution d, in grams; 0 where it has none that matters.
     pub resolution_g: f64,
-    /// Its accuracy class, if it has one; e = d.
-    pub class: Option<InstrumentClass>,
+    /// Its accuracy class, if it has one.
+    pub class: Option<Accuracy>,
     /// Its chart.
     pub chart: Option<&'a Chart>,
 }
@@ -41,12 +42,6 @@ pub struct Shown {
     pub balance_mm: Option<(f64, f64)>,
 }
 
-/// Largest error of a class in service, in grams: twice that of the first verification (R 76-1, 3.5.2, from memory).
-pub(super) fn service_limit(class: Option<InstrumentClass>, interval_g: f64, load_g: f64) -> Option<f64> {
-    let first = class.filter(|_| interval_g > 0.0)?.largest_error(Grams(interval_g), Grams(load_g))?;
-    Some(2.0 * first.0)
-}
-
 /// Judges a check. Of a weight at a known place of a beam the balance point is judged, too: a stop or support that has
 /// moved does nothing to the mass, and a third of a point a millimetre to the swing weight.
 #[must_use]
@@ -55,10 +50,18 @@ pub fn judge_check(about: &Circumstances<'_>, weight: &Weight, reading: EventId,
     let reference_g = weight.mass_g();
     let error_g = indication_g - reference_g;
     let u_g = u_indication_g.hypot(weight.u_g);
-    let service_g = service_limit(about.class, about.resolution_g, weight.nominal_g);
+    let service_g = about.class.and_then(|class| class.limit_g(weight.nominal_g));
     let of_weight = about.chart.and_then(|chart| chart.of(weight));
     let chart = of_weight.and_then(|chart| chart.limits(about.resolution_g));
-    let mut findings = vec![against_limit(error_g, u_g, weight.u_g, service_g)];
+    let (zone, mut reason) = against_limit(error_g, u_g, weight.u_g, service_g);
+    if about.class.is_some() && service_g.is_none() {
+        let _ = write!(
+            reason,
+            "; {} g are beyond what its class reaches to, so its uncertainty alone speaks",
+            weight.nominal_g
+        );
+    }
+    let mut findings = vec![(zone, reason)];
     findings.extend(chart.map(|limits| against_chart(error_g, (limits.mean_g, limits.s_g))));
     let before = of_weight.map(WeightChart::errors_g).unwrap_or_default();
     findings.extend(trend(&[before.as_slice(), &[error_g]].concat(), "g"));
@@ -77,7 +80,9 @@ pub fn judge_check(about: &Circumstances<'_>, weight: &Weight, reading: EventId,
         let places = of_weight.map(WeightChart::balance_errors_mm).unwrap_or_default();
         findings.extend(trend(&[places.as_slice(), &[balance.error_mm]].concat(), "mm").map(of));
     }
-    let (zone, reason) = findings.into_iter().max_by_key(|(zone, _)| *zone).unwrap_or((CheckZone::Good, String::new()));
+    // Of equal zones the first reason is told, which is that of the class.
+    let (zone, reason) =
+        findings.into_iter().rev().max_by_key(|(zone, _)| *zone).unwrap_or((CheckZone::Good, String::new()));
     let mut scatter = before;
     scatter.extend((zone != CheckZone::Out).then_some(error_g));
     let repeatability_g = repeatability(&scatter, about.resolution_g);
@@ -151,7 +156,8 @@ pub(super) fn trend(errors: &[f64], unit: &str) -> Option<Finding> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measurement::check_weight::WeightClass;
+    use crate::measurement::check_weight::{InstrumentClass, WeightClass};
+    use crate::measurement::unit::Grams;
     use crate::work_order::checks::{Calibrated, Policy};
 
     const DAY_US: i64 = 86_400_000_000;
@@ -168,7 +174,7 @@ mod tests {
             let about = Circumstances {
                 instrument: "parts-scale",
                 resolution_g: 0.01,
-                class: Some(InstrumentClass::II),
+                class: Some(Accuracy { class: InstrumentClass::II, interval: Grams(0.01) }),
                 chart: Some(&chart),
             };
             let shown = Shown { mass_g: 200.0 + error, u_mass_g: 0.004, balance_mm: None };
@@ -198,6 +204,19 @@ mod tests {
         assert_eq!(zones(&weight(), &[0.008]), [CheckZone::Good]);
         assert_eq!(zones(&weight(), &[0.02]), [CheckZone::Warning]);
         assert_eq!(zones(&weight(), &[-0.04]), [CheckZone::Out]);
+    }
+
+    #[test]
+    fn a_weight_beyond_the_class_is_judged_by_uncertainty_and_that_is_said() {
+        // R 76-1, table 3: class II with e = 0.001 g ends at 100 000 e = 100 g.
+        let class = Some(Accuracy { class: InstrumentClass::II, interval: Grams(0.001) });
+        let about = Circumstances { instrument: "s", resolution_g: 0.001, class, chart: None };
+        let shown = Shown { mass_g: 200.0, u_mass_g: 0.004, balance_mm: None };
+        let check = judge_check(&about, &weight(), EventId(uuid::Uuid::nil()), &shown);
+        assert!(
+            check.limit_g.is_none() && check.reason.contains("200 g are beyond what its class reaches to"),
+            "{check:?}"
+        );
     }
 
     #[test]

@@ -382,13 +382,27 @@ impl Chart {
     /// where readings go on all the same, it is the best that is known of them.
     #[must_use]
     pub fn drift(&self) -> Option<Drift> {
+        if !self.angles.is_empty() {
+            return self.drift_of_angles();
+        }
         let all = || self.weights.values().flat_map(|chart| &chart.points).filter(|point| point.reference_g > 0.0);
         let relative = |point: &ChartPoint| point.error_g / point.reference_g;
         let freedom = f64::from(u32::try_from(all().count()).ok().filter(|n| *n > 0)?);
         let mean_square = all().map(|point| relative(point).powi(2)).sum::<f64>() / freedom;
         let of_out = self.weights.values().filter(|chart| chart.out.is_some()).filter_map(|chart| chart.points.back());
         let largest = of_out.map(|point| relative(point).abs()).fold(0.0, f64::max);
-        Some(Drift { relative: mean_square.sqrt().max(largest), freedom })
+        Some(Drift { relative: mean_square.sqrt().max(largest), angles_deg: [0.0; 2], freedom })
+    }
+
+    fn drift_of_angles(&self) -> Option<Drift> {
+        let freedom = f64::from(u32::try_from(self.angles.len()).ok().filter(|n| *n > 0)?);
+        let of = |quantity: Quantity| {
+            let errors = self.angle_errors(quantity);
+            let mean_square = errors.iter().map(|error| error * error).sum::<f64>() / freedom;
+            let last = errors.last().filter(|_| self.out.is_some()).copied().unwrap_or(0.0);
+            mean_square.sqrt().max(last.abs())
+        };
+        Some(Drift { relative: 0.0, angles_deg: [of(Quantity::Lie), of(Quantity::Loft)], freedom })
     }
 
     /// When the next check is due, in microseconds since 1970 UTC: at once for one that was never tested.

@@ -8,7 +8,7 @@ use super::drawer_desk::{self, DrawerCommand};
 use super::event::{CapturedReading, Change, EventId, FiledValue, Place};
 use super::finishing::{after_change, checked, finished_club_again, proven, step_done};
 use super::intake;
-use super::judging::{DecisionRule, judge};
+use super::judging::{COVERAGE, DecisionRule, judge};
 use super::marks::{self, MarkCommand};
 use super::order::{Order, Stage};
 use super::record::{ClubRecord, Entry, Method, Standing};
@@ -22,6 +22,7 @@ use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::club::cut::CutMark;
 use crate::measurement::quantity::{Target, parse_target};
 use crate::measurement::reading::{Measured, Reading};
+use crate::measurement::uncertainty::Budget;
 
 /// Something a person asks the bench to do.
 #[derive(Debug, Clone, PartialEq)]
@@ -244,7 +245,11 @@ fn file(
 ) -> Vec<Change> {
     let values: Vec<FiledValue> = values
         .iter()
-        .map(|r| judged(state.policy.rule, club, r.characteristic, r.stage, (r.measured.value, r.measured.u)))
+        .map(|r| {
+            let budget = captured.budget.iter().find(|budget| budget.quantity == r.measured.quantity);
+            let doubt = (r.measured.u, budget.and_then(Budget::expanded));
+            judged(state.policy.rule, club, r.characteristic, r.stage, r.measured.value, doubt)
+        })
         .collect();
     let trouble = state.trust.trouble(&state.policy, &captured.instrument, at_us);
     let mut after = club.clone();
@@ -292,16 +297,18 @@ fn judged(
     club: &ClubRecord,
     characteristic: Characteristic,
     stage: Stage,
-    (value, u): (f64, f64),
+    value: f64,
+    (u, expanded_u): (f64, Option<f64>),
 ) -> FiledValue {
     let target = club.spec.target(characteristic).map(|row| row.target).unwrap_or_default();
-    let judgement = judge(rule, &target, value, u);
+    let judgement = judge(rule, &target, value, expanded_u.unwrap_or(COVERAGE * u));
     let Target { value: aim, lower, upper } = target;
     FiledValue {
         characteristic,
         stage,
         value,
         u,
+        expanded_u,
         target: aim,
         lower,
         upper,
@@ -381,7 +388,7 @@ fn enter(
         None => rule_uncertainty(characteristic),
     };
     let stage = record.stage_for(characteristic);
-    let filed = judged(state.policy.rule, record, characteristic, stage, (value, u));
+    let filed = judged(state.policy.rule, record, characteristic, stage, value, (u, None));
     let mut after = record.clone();
     after.file(Entry {
         filed: filed.clone(),

@@ -5,6 +5,7 @@
 //! its verdict; an [`event`] says what happened; [`state`] is the fold of all events; [`desk`] answers commands.
 
 pub mod adhesive;
+mod adjusting;
 pub mod advice;
 pub mod again;
 mod alternatives;
