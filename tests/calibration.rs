@@ -12,8 +12,8 @@ use benchscribe::journal::event::{canonical, parse};
 use benchscribe::journal::store::Journal;
 use benchscribe::measurement::calibration::Calibration;
 use benchscribe::measurement::reading::Quantity;
-use benchscribe::work_order::checks::CheckZone;
-use benchscribe::work_order::event::Change;
+use benchscribe::work_order::checks::{CheckZone, Tested};
+use benchscribe::work_order::event::{Change, Event};
 use benchscribe::work_order::state::{Fate, State};
 use benchscribe::work_order::trust::Report;
 use desk_bench::{CONFIG, DeskBench, ORDER, Stored, last_check};
@@ -201,18 +201,18 @@ async fn a_scale_is_adjusted_with_as_found_before_and_as_left_after() {
 /// left with what the scale shows of it then.
 fn adjusted(bench: &mut DeskBench, stored: &mut Stored, as_left_shows: f64) {
     let command = |name: &str| json!({"command": name, "instrument": "scale"});
-    let mut point = |bench: &mut DeskBench, mass: f64, shows: f64| {
+    let point = |bench: &mut DeskBench, stored: &mut Stored, mass: f64, shows: f64| {
         let point =
             json!({"command": "calibrate_point", "instrument": "scale", "mass": format!("{mass} g"), "class": "F1"});
         bench.command(point, stored).unwrap();
         bench.weigh("scale", [shows, 0.0], [0.0, 0.0], stored);
     };
-    bench.command(command("calibrate_begin"), &mut Stored::default()).unwrap();
+    bench.command(command("calibrate_begin"), stored).unwrap();
     for mass in [200.0, 500.0, 1000.0] {
-        point(bench, mass, mass * 1.001);
+        point(bench, stored, mass, mass * 1.001);
     }
-    bench.command(command("calibrate_adjust"), &mut Stored::default()).unwrap();
-    point(bench, 500.0, as_left_shows);
+    bench.command(command("calibrate_adjust"), stored).unwrap();
+    point(bench, stored, 500.0, as_left_shows);
 }
 
 #[test]
@@ -239,6 +239,31 @@ fn a_calibration_that_leaves_the_scale_wrong_is_refused_and_lifts_no_block() {
     assert_eq!(bench.core.state.trust.trouble(&bench.core.state.policy, "scale", 0), None);
     bench.weigh("scale", [203.2, 0.0], [0.0, 0.0], &mut stored);
     assert_eq!(stored.of("reading_filed").len(), 1);
+}
+
+#[test]
+fn an_older_journal_that_took_a_bad_calibration_in_does_not_count_it_as_a_check() {
+    let mut bench = DeskBench::new(CONFIG);
+    let mut stored = bench.begin();
+    adjusted(&mut bench, &mut stored, 500.50);
+    bench.command(json!({"command": "calibrate_finish", "instrument": "scale"}), &mut stored).unwrap();
+    let fold = |events: &[Event]| {
+        events.iter().fold(State::default(), |mut state, event| {
+            state.apply(event);
+            state
+        })
+    };
+    let whole = fold(&stored.events);
+    assert!(
+        matches!(whole.trust.charts["scale"].tested, Tested::At { .. }) && whole.trust.charts["scale"].out().is_none()
+    );
+    let last = stored.events.iter_mut().rfind(|event| event.change.kind() == "calibrated").unwrap();
+    let Change::Calibrated { report: Some(report), .. } = &mut last.change else { panic!() };
+    report.as_left[0].measured[0].value += 0.19;
+    let bad = fold(&stored.events);
+    let chart = &bad.trust.charts["scale"];
+    assert!(matches!(chart.tested, Tested::Never { .. }), "{:?}", chart.tested);
+    assert!(chart.out().unwrap().contains("+0.190 g off"), "{:?}", chart.out());
 }
 
 #[test]

@@ -3,8 +3,6 @@
 //! A weight and what the instrument showed of it come in, a check with its zone and reason goes out. Keeping the chart is
 //! `checks`' work.
 
-use std::fmt::Write as _;
-
 use super::as_left::{Off, named};
 use super::checks::{BalanceError, Chart, Check, CheckZone, WeightChart, repeatability, smallest_mass_g};
 use super::event::EventId;
@@ -55,11 +53,9 @@ pub fn judge_check(about: &Circumstances<'_>, weight: &Weight, reading: EventId,
     let chart = of_weight.and_then(|chart| chart.limits(about.resolution_g));
     let (zone, mut reason) = against_limit(error_g, u_g, weight.u_g, service_g);
     if about.class.is_some() && service_g.is_none() {
-        let _ = write!(
-            reason,
-            "; {} g are beyond what its class reaches to, so its uncertainty alone speaks",
-            weight.nominal_g
-        );
+        let beyond =
+            format!("; {} g are beyond what its class reaches to, so its uncertainty alone speaks", weight.nominal_g);
+        reason += &beyond;
     }
     let mut findings = vec![(zone, reason)];
     findings.extend(chart.map(|limits| against_chart(error_g, (limits.mean_g, limits.s_g))));
