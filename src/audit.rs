@@ -14,7 +14,8 @@ use crate::journal::lock;
 use crate::journal::salvage::{Salvaged, Span, add, broken_log, salvage};
 use crate::journal::store::Reader;
 use crate::proof::{prove, prove_filed};
-use crate::work_order::event::{CapturedReading, Change, Event, EventId};
+use crate::work_order::checks::Chart;
+use crate::work_order::event::{CapturedReading, Change, Event, EventId, FiledValue};
 use crate::work_order::record::ClubRecord;
 use crate::work_order::state::State;
 use crate::work_order::study::Study;
@@ -295,8 +296,12 @@ impl Audit {
                 if let Err(what) = self.reading(reader, captured).await {
                     self.fault(seq, &format!("reading of {}: {what}", captured.instrument));
                 }
+                if let Some(what) = self.inputs(captured) {
+                    self.fault(seq, &format!("reading of {}: {what}", captured.instrument));
+                }
             }
-            Change::ReadingFiled { reading, values, .. } => {
+            Change::ReadingFiled { reading, values, club, .. } => {
+                self.limits(event, club, values);
                 let Some(captured) = self.captured.get(reading) else {
                     self.fault(seq, &format!("files reading {reading}, which is not in the journal"));
                     return;
@@ -311,8 +316,9 @@ impl Audit {
                     self.fault(seq, &doubt);
                 }
             }
-            Change::ValueTyped { value, .. } => {
+            Change::ValueTyped { value, club, .. } => {
                 self.values += 1;
+                self.limits(event, club, std::slice::from_ref(value));
                 if let Err(doubt) = prove_filed(None, value) {
                     self.fault(seq, &doubt.to_string());
                 }
@@ -342,6 +348,48 @@ impl Audit {
                 }
             }
             _ => {}
+        }
+    }
+
+    /// What a budget was made with must be what the events before it say: calibration in force and errors found. The zero's
+    /// uncertainty alone is taken from the event: what it was tracked from is not kept.
+    fn inputs(&self, captured: &CapturedReading) -> Option<&'static str> {
+        // Behind a lost event the fold knows less than the bench did.
+        if self.lost {
+            return None;
+        }
+        let in_force = self.state.calibrations.get(&captured.instrument).map(|in_force| in_force.event);
+        if in_force != Some(captured.calibration) {
+            return Some("another calibration was in force than the record says");
+        }
+        let inputs = captured.budget_inputs?;
+        let found = self.state.trust.charts.get(&captured.instrument).and_then(Chart::drift);
+        (inputs.drift != found).then_some("the checks before it found another drift than the record says")
+    }
+
+    /// Limits and rule of a filed value must be those of its order and of the bench at that moment.
+    fn limits(&mut self, event: &Event, club: &str, values: &[FiledValue]) {
+        if self.lost {
+            return;
+        }
+        let Some(record) = self.state.clubs.get(club) else {
+            self.fault(Some(event.seq), &format!("files a value of {club}, which no order has"));
+            return;
+        };
+        let rule = self.state.policy.rule;
+        let doubts: Vec<String> = values
+            .iter()
+            .filter_map(|value| {
+                let target = record.spec.target(value.characteristic).map(|row| row.target).unwrap_or_default();
+                let name = value.characteristic.name();
+                if (target.value, target.lower, target.upper) != (value.target, value.lower, value.upper) {
+                    return Some(format!("the order asked for another {name} than the record says"));
+                }
+                (rule != value.rule).then(|| format!("the {name} was judged by another rule than the bench had"))
+            })
+            .collect();
+        for doubt in doubts {
+            self.fault(Some(event.seq), &doubt);
         }
     }
 

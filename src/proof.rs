@@ -147,13 +147,20 @@ pub fn prove(captured: &CapturedReading, calibrated: &Change, evidence: &Evidenc
 /// What it does not agree with.
 pub fn prove_filed(captured: Option<&CapturedReading>, filed: &FiledValue) -> Result<(), Doubt> {
     let name = filed.characteristic.name();
-    let from_reading = captured
-        .is_none_or(|captured| captured.measured.iter().any(|m| same_bits(&[m.value, m.u], &[filed.value, filed.u])));
-    if !from_reading {
+    let is_from = |captured: &CapturedReading| {
+        captured.measured.iter().filter(|m| same_bits(&[m.value, m.u], &[filed.value, filed.u])).any(|m| {
+            let budget = captured.budget.iter().find(|budget| budget.quantity == m.quantity);
+            // Journals that keep no expanded uncertainty judged with k = 2.
+            filed.expanded_u.is_none_or(|stored| {
+                budget.and_then(Budget::expanded).is_some_and(|computed| same_bits(&[computed], &[stored]))
+            })
+        })
+    };
+    if !captured.map_or(filed.expanded_u.is_none(), is_from) {
         return Err(Doubt::Filed(name));
     }
     let target = Target { value: filed.target, lower: filed.lower, upper: filed.upper };
-    let judged = judge(filed.rule, &target, filed.value, filed.u);
+    let judged = judge(filed.rule, &target, filed.value, filed.expanded());
     let same_deviation = match (judged.deviation, filed.deviation) {
         (Some(computed), Some(stored)) => same_bits(&[computed], &[stored]),
         (None, None) => true,

@@ -94,6 +94,7 @@ fn caught(dice: &mut Dice, fault: Fault, way: Way) -> bool {
             stage,
             value,
             u,
+            expanded_u: None,
             target: None,
             lower: None,
             upper: None,
@@ -102,8 +103,12 @@ fn caught(dice: &mut Dice, fault: Fault, way: Way) -> bool {
             marginal: false,
             rule: DecisionRule::Plain,
         };
-        let method =
-            Method::Measured { instrument: instrument.into(), calibration: EventId::new(1, 0, 0), on_key: false };
+        let method = Method::Measured {
+            instrument: instrument.into(),
+            calibration: EventId::new(1, 0, 0),
+            on_key: false,
+            trouble: None,
+        };
         club.file(Entry {
             filed,
             method,
@@ -152,7 +157,8 @@ fn what_one_instrument_cannot_see_is_caught_by_another_and_a_good_club_is_left_a
         ("finger 1-8 g on the whole, gripped on both", whole((1.0, 8.0)), done_both, 98.0, 100.0),
         ("finger 1-8 g on the whole, dry fit on the beam alone", whole((1.0, 8.0)), dry, 60.0, 100.0),
         ("finger 4-8 g on the whole, dry fit on the beam alone", whole((4.0, 8.0)), dry, 95.0, 100.0),
-        ("finger 1-8 g on the whole, gripped on the beam alone", whole((1.0, 8.0)), done, 0.0, 100.0),
+        // What tape, adhesive and a cut may be hides it: a second instrument is needed.
+        ("finger 1-8 g on the whole, gripped on the beam alone", whole((1.0, 8.0)), done, 0.0, 2.0),
         ("finger 1-8 g on the head, dry fit on the beam", head((1.0, 8.0)), dry, 60.0, 100.0),
         ("lean that bears 2-30 %, gripped on both", lean, done_both, 98.0, 100.0),
         ("lean that bears 2-30 %, dry fit on the beam alone", lean, dry, 95.0, 100.0),

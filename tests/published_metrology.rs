@@ -114,6 +114,37 @@ fn instruments_have_the_steps_of_r_76() {
 }
 
 #[test]
+fn classes_have_the_intervals_of_r_76() {
+    let mut rows = 0;
+    for row in items("03_r76_hb44.json").iter().filter(|item| item["id"].as_str().unwrap().starts_with("R76-class-")) {
+        let (inputs, expected) = (&row["inputs"], &row["expected"]);
+        let class = InstrumentClass::parse(inputs["class"].as_str().unwrap()).unwrap();
+        let least = inputs["e_min_g"].as_f64().or_else(|| expected["e_min_g"].as_f64());
+        let intervals = match inputs["e_range_g"].as_array() {
+            Some(range) => range.iter().map(|e| e.as_f64().unwrap()).collect(),
+            None => vec![least.unwrap()],
+        };
+        for e in intervals {
+            let counts = class.interval_counts(Grams(e)).unwrap();
+            assert_eq!(Some(*counts.start()), expected["n_min"].as_f64(), "{}", row["id"]);
+            assert_eq!(Some(*counts.end()).filter(|n| n.is_finite()), expected["n_max"].as_f64(), "{}", row["id"]);
+        }
+        rows += 1;
+    }
+    assert_eq!(rows, 6);
+    // Nothing below or between what the table lists.
+    for (class, e) in [("I", 0.000_5), ("II", 0.000_5), ("III", 0.05), ("III", 2.5), ("IIII", 2.0)] {
+        assert_eq!(InstrumentClass::parse(class).unwrap().interval_counts(Grams(e)), None, "{class} {e}");
+    }
+    let in_service = item("03_r76_hb44.json", "R76-inservice")["expected"].as_f64().unwrap();
+    let (first, later) = (
+        InstrumentClass::II.largest_error(Grams(0.01), Grams(50.0)).unwrap(),
+        InstrumentClass::II.largest_error_in_service(Grams(0.01), Grams(50.0)).unwrap(),
+    );
+    near(later.0, in_service * first.0, 1e-12, "in service");
+}
+
+#[test]
 fn handbook_44_has_its_own_steps() {
     for class_name in ["I", "II", "III", "IIII"] {
         let expected = &item("03_r76_hb44.json", &format!("HB44-maint-{class_name}"))["expected"];
@@ -135,6 +166,10 @@ fn uncertainties_combine_as_in_the_gum() {
     let by_temperature = 11.5e-6 * rectangular(0.05) * 50_000_623.0;
     let total = combined(&[25.0, 5.8, 3.9, 6.7, by_expansion, by_temperature]);
     near(total, expected("GUM-H1-uc"), 1e-4, "H.1 combined");
+    // TN 1297, D.2: with the terms of second order 34 nm, printed to the whole nanometre.
+    let second = numbers(&item("04_gum.json", "GUM-H1-second-order")["inputs"]["extra_nm"]);
+    let with_second = combined(&[&[total][..], &second].concat());
+    assert!((with_second - expected("GUM-H1-second-order")).abs() < 0.5, "{with_second}");
     let freedom = |total: f64, parts: &[(f64, f64)]| {
         effective_freedom(parts) * (total / combined(&parts.iter().map(|part| part.0).collect::<Vec<_>>())).powi(4)
     };

@@ -2,10 +2,14 @@
 //!
 //! The questions are drawn from a seed, `scipy/reference.py` answers them; it is installed into a folder of its own at the
 //! first run. Without PyPI this test fails and says so.
+#![allow(dead_code, reason = "of what the tests share this program uses a part")]
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a test fails by panicking")]
 
+#[path = "support/python.rs"]
+mod python;
+
 use std::io::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::{Command, Stdio};
 
 use benchscribe::measurement::adjustment::{Angle, Hanging, Weighing, adjust_beam, adjust_gauge, adjust_scale};
@@ -21,33 +25,15 @@ use serde_json::{Value, json};
 /// What is installed, with what it needs.
 const PACKAGES: [&str; 2] = ["scipy==1.17.1", "numpy==2.4.6"];
 
-/// A Python with SciPy.
-fn python() -> PathBuf {
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("scipy");
-    let python = folder.join("bin/python");
-    let run = |program: &Path, arguments: &[&str]| {
-        let output = Command::new(program).args(arguments).output();
-        let output = output.unwrap_or_else(|error| {
-            panic!("{} does not run ({error}); Python 3 with venv is needed", program.display())
-        });
-        (output.status.success(), String::from_utf8_lossy(&output.stderr).into_owned())
-    };
-    let has_packages =
-        "import numpy, scipy, sys; sys.exit((scipy.__version__, numpy.__version__) != ('1.17.1', '2.4.6'))";
-    if !python.exists() || !run(&python, &["-c", has_packages]).0 {
-        let (made, words) = run(Path::new("python3"), &["-m", "venv", "--clear", folder.to_str().unwrap()]);
-        assert!(made, "no virtual environment for SciPy: {words}");
-        let install = ["-m", "pip", "install", "--quiet", "--disable-pip-version-check"];
-        let (installed, words) = run(&python, &[&install[..], &PACKAGES].concat());
-        assert!(installed, "SciPy could not be installed from PyPI, so fits are NOT compared: {words}");
-    }
-    python
-}
-
 /// Puts all questions at once and takes the answers.
 fn ask(questions: &Value) -> Value {
     let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/scipy/reference.py");
-    let mut child = Command::new(python()).arg(script).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap();
+    let mut child = Command::new(python::python("scipy", &PACKAGES))
+        .arg(script)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
     child.stdin.take().unwrap().write_all(questions.to_string().as_bytes()).unwrap();
     let output = child.wait_with_output().unwrap();
     assert!(output.status.success(), "the reference did not answer");
@@ -186,6 +172,7 @@ fn compare_adjustments(questions: &Value, answers: &Value) {
         u_span: 0.0,
         u_linearity: Grams(0.0),
         u_eccentricity: Grams(0.0),
+        scatter: None,
     };
     for (asked, told) in pairs(questions, answers, "scale") {
         let weighings: Vec<Weighing> = numbers(&asked["indications"])
@@ -196,9 +183,18 @@ fn compare_adjustments(questions: &Value, answers: &Value) {
         let (after, findings) = adjust_scale(&weighings, 1, &before).unwrap();
         near(after.span, &told["span"], 1e-11, "span");
         near(after.u_span, &told["sd_span"], 1e-7, "uncertainty of the span");
-        let zero = findings.iter().find(|finding| finding.name == "zero, g").unwrap();
-        assert!((zero.value - told["zero"].as_f64().unwrap()).abs() < 1e-9, "{findings:?}");
-        near(zero.u.unwrap(), &told["sd_zero"], 1e-7, "uncertainty of the zero");
+        near(after.u_linearity.0, &told["residual_sd"], 1e-7, "scatter about the line");
+        let named = |name: &str| findings.iter().find(|finding| finding.name.starts_with(name)).unwrap();
+        near(named("largest distance").value, &told["largest"], 1e-7, "largest residual");
+        let (bent, _) = adjust_scale(&weighings, 2, &before).unwrap();
+        near(bent.span, &told["quadratic"][0], 1e-9, "span of the quadratic");
+        assert!((bent.bend_per_g - told["quadratic"][1].as_f64().unwrap()).abs() < 1e-12, "{bent:?}");
+        near(bent.u_span, &told["sd_quadratic"], 1e-6, "uncertainty of the span of the quadratic");
+        near(bent.u_linearity.0, &told["residual_sd_quadratic"], 1e-6, "scatter about the quadratic");
+        let intercept = named("intercept");
+        assert!((intercept.value - told["intercept"].as_f64().unwrap()).abs() < 1e-9, "{findings:?}");
+        near(intercept.u.unwrap(), &told["sd_intercept"], 1e-7, "uncertainty of the intercept");
+        near(named("chance").value, &told["chance"], 1e-6, "chance of the intercept");
     }
     let nought = Millimetres(0.0);
     let before = BeamCalibration {
@@ -215,6 +211,8 @@ fn compare_adjustments(questions: &Value, answers: &Value) {
         u_butt_stop: nought,
         u_level: Degrees(0.0),
         hang: nought,
+        scatter: None,
+        supports_freedom: None,
     };
     for (asked, told) in pairs(questions, answers, "beam") {
         let counts = asked["counts"].as_array().unwrap().iter().map(|pair| numbers(pair).try_into().unwrap());
@@ -244,6 +242,7 @@ fn compare_adjustments(questions: &Value, answers: &Value) {
         u_datum: Degrees(0.0),
         u_level: Degrees(0.0),
         loft_sense: LoftSense::Vertical,
+        scatter: None,
     };
     for (asked, told) in pairs(questions, answers, "gauge") {
         let two = |value: &Value| -> Vec<[f64; 2]> {

@@ -66,6 +66,7 @@ impl Fold {
             u_span: 0.0,
             u_linearity: Grams(0.0),
             u_eccentricity: Grams(0.0),
+            scatter: None,
         };
         fold.take(vec![Change::Calibrated {
             instrument: "scale".into(),
@@ -79,6 +80,7 @@ impl Fold {
             calibration: Calibration::Scale(scale),
             source: "configuration".into(),
             accuracy_class: None,
+            verification_interval_g: None,
             report: None,
         }]);
         fold

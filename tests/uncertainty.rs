@@ -108,12 +108,14 @@ fn the_beam_s_budget_is_what_a_simulation_gives() {
         u_butt_stop: Millimetres(0.3),
         u_level: Degrees(0.2),
         hang: Millimetres(25.0),
+        scatter: None,
+        supports_freedom: None,
     };
     // A driver, a 5-iron, and a club whose second support carries all and more.
     for [r1, r2] in [[-12.0, 328.0], [60.0, 367.0], [150.0, 280.0]] {
         let levels = [r1 + r2, r2 * 740.0];
         let u_levels = [0.05_f64.hypot(0.04), 0.04 * 740.0];
-        let drift = Drift { relative: 2e-4, freedom: 6.0 };
+        let drift = Drift { relative: 2e-4, angles_deg: [0.0; 2], freedom: 6.0 };
         let parts = LevelParts::split(u_levels, [0.0; 2], 0.0, 20);
         let calibration = Calibration::Beam(beam.clone());
         let (reading, budgets) = assess(&calibration, &capture(levels, u_levels), &parts, Some(&drift)).unwrap();
@@ -146,6 +148,8 @@ fn combining_mass_and_balance_would_be_wrong_and_is_not_done() {
         u_butt_stop: Millimetres(0.0),
         u_level: Degrees(0.0),
         hang: Millimetres(0.0),
+        scatter: None,
+        supports_freedom: None,
     };
     let u_levels = [0.1 * 2f64.sqrt(), 0.1 * 494.4];
     let parts = LevelParts::split(u_levels, [0.0; 2], 0.0, 20);
@@ -167,10 +171,11 @@ fn a_scale_s_budget_names_its_parts() {
         u_span: 1e-4,
         u_linearity: Grams(0.01),
         u_eccentricity: Grams(0.02),
+        scatter: None,
     });
     let u = [0.01_f64.hypot(0.005), 0.0];
     let parts = LevelParts::split(u, [0.005, 0.0], 0.01, 8);
-    let drift = Drift { relative: 5e-5, freedom: 4.0 };
+    let drift = Drift { relative: 5e-5, angles_deg: [0.0; 2], freedom: 4.0 };
     let (reading, budgets) = assess(&scale, &capture([200.0, 0.0], u), &parts, Some(&drift)).unwrap();
     let budget = of(&budgets, Quantity::Mass);
     let part = |source| budget.components.iter().find(|c| c.source == source).map_or(0.0, |c| c.u);
@@ -196,6 +201,7 @@ fn a_gauge_in_the_shaft_plane_carries_both_angles_into_its_loft() {
         u_datum: Degrees(0.05),
         u_level: Degrees(0.05),
         loft_sense: LoftSense::ShaftPlane,
+        scatter: None,
     });
     let parts = LevelParts::split([0.003, 0.003], [0.0; 2], 0.01, 10);
     let (_, budgets) = assess(&gauge, &capture([62.5, 30.9], [0.003, 0.003]), &parts, None).unwrap();
@@ -233,7 +239,10 @@ fn a_stored_budget_is_proved_from_its_raw_bytes_and_a_changed_one_is_not() {
             |c| c.budget[0].components[0].u *= 1.0 + f64::EPSILON,
             |c| c.budget[0].components.truncate(1),
             |c| c.budget_inputs.as_mut().unwrap().u_zero[0] += 1e-9,
-            |c| c.budget_inputs.as_mut().unwrap().drift = Some(Drift { relative: 1e-4, freedom: 3.0 }),
+            |c| {
+                c.budget_inputs.as_mut().unwrap().drift =
+                    Some(Drift { relative: 1e-4, angles_deg: [0.0; 2], freedom: 3.0 })
+            },
         ];
         for change in changes {
             let mut changed = captured.clone();

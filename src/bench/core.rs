@@ -423,6 +423,7 @@ fn calibrated(state: &State, channel: &Channel) -> Option<Change> {
         calibration: settings.calibration.clone()?,
         source: FROM_CONFIGURATION.to_owned(),
         accuracy_class: settings.accuracy_class,
+        verification_interval_g: settings.verification_interval_g,
         report: None,
     };
     // An adjustment made at the bench stands until the configuration says something new.

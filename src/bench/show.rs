@@ -11,6 +11,7 @@ use crate::output::text::{self, Lengths};
 use crate::output::trust_view;
 use crate::output::view::{Banner, InstrumentView, LevelView, ReadingView, Snapshot, live_readings};
 use crate::output::work_view::{WorkView, work};
+use crate::work_order::state::{CaptureLine, Fate};
 
 /// Makes snapshots; parts that did not change are shared with the one before.
 #[derive(Debug)]
@@ -83,6 +84,7 @@ impl Show {
         let settings = &channel.settings;
         let (phase, progress) = channel.phase();
         let sending = channel.link == Link::Sending;
+        let last = last_of(core, &settings.id);
         let readings = channel
             .showing()
             .filter(|_| sending && settings.wiring.kind.measures())
@@ -94,12 +96,12 @@ impl Show {
                 }
                 // A part of a study is nothing of the club.
                 let studied = core.state.studies.open_on(&settings.id).is_some();
-                let club = core.state.club().filter(|_| !is_empty && !studied);
+                let club = core.state.club().filter(|_| !is_empty && !studied && !is_reference(core, channel));
                 live_readings(
                     club,
                     settings.wiring.kind,
                     &reading,
-                    channel.held.is_some(),
+                    channel.held.is_some().then(|| last.map_or(&[][..], |line| &line.captured.budget)),
                     self.lengths,
                     core.state.policy.rule,
                 )
@@ -134,6 +136,19 @@ impl Show {
             level: level(channel, sending),
         }
     }
+}
+
+fn last_of<'a>(core: &'a Core, instrument: &str) -> Option<&'a CaptureLine> {
+    core.state.captures.iter().rev().find(|line| line.captured.instrument == instrument)
+}
+
+/// Whether what lies on an instrument is a weight or block of known angles, or what is laid there next will be.
+fn is_reference(core: &Core, channel: &Channel) -> bool {
+    let id = &channel.settings.id;
+    if channel.held.is_none() {
+        return core.state.trust.expected.contains_key(id);
+    }
+    last_of(core, id).is_some_and(|line| line.fate == Fate::Reference)
 }
 
 /// A temperature as it is shown.

@@ -23,6 +23,9 @@ pub(crate) struct Arguments {
     /// Works out the places of the supports, too; beams only
     #[arg(long)]
     supports: bool,
+    /// The instrument really is more than 5 % off, and no other weight was laid on
+    #[arg(long)]
+    far_off: bool,
     /// Temperature in °C, if somebody read it
     #[arg(long, allow_hyphen_values = true)]
     temperature: Option<f64>,
@@ -62,7 +65,7 @@ async fn guided(access: &Access, arguments: &Arguments, follower: &mut Follower)
     print::say(&format!("as found, before anything is changed. {HOW}"));
     let as_found = placements(access, id, follower).await?;
     access
-        .command(&json!({"command": "calibrate_adjust", "instrument": id, "degree": arguments.degree, "supports": arguments.supports}))
+        .command(&json!({"command": "calibrate_adjust", "instrument": id, "degree": arguments.degree, "supports": arguments.supports, "far_off": arguments.far_off}))
         .await?;
     let proposed =
         follower.wait(|event| event["kind"] == "calibration_proposed" && event["instrument"] == id.as_str()).await?;

@@ -18,6 +18,12 @@ pub(crate) struct Arguments {
     place: Where,
     #[command(flatten)]
     weight: StatedWeight,
+    /// Where the weight hangs on a beam, from the butt stop, such as "450 mm"; the balance point is then checked, too
+    #[arg(long, conflicts_with = "lie")]
+    at: Option<String>,
+    /// Standard uncertainty of that place; 0.3 mm if nothing is said
+    #[arg(long, requires = "at")]
+    u_at: Option<String>,
     #[command(flatten)]
     block: StatedBlock,
     /// How many times the weight or block is laid on and taken off; ten tell the repeatability
@@ -77,7 +83,9 @@ async fn once(access: &Access, arguments: &Arguments, round: u32) -> anyhow::Res
         arguments.block.fill(&mut command);
         "block"
     } else {
-        arguments.weight.fill(&mut command, &[])?;
+        let place = [("at", arguments.at.as_deref()), ("u_at", arguments.u_at.as_deref())];
+        let place: Vec<(&str, &str)> = place.into_iter().filter_map(|(key, value)| Some((key, value?))).collect();
+        arguments.weight.fill(&mut command, &place)?;
         "weight"
     };
     let mut follower = Follower::at_the_end(access).await?;
@@ -124,6 +132,16 @@ fn report(check: &Value) -> anyhow::Result<()> {
         grams("error_g"),
         2.0 * number(check, "u_g").unwrap_or(0.0)
     ))?;
+    if let Some(balance) = check.get("balance").filter(|balance| balance.is_object()) {
+        let mm = |key: &str| number(balance, key).unwrap_or_default();
+        print::line(&format!(
+            "  balance point: reference {:.2}, indication {:.2}, error {:.2} ± {:.2} mm",
+            mm("reference_mm"),
+            mm("indication_mm"),
+            mm("error_mm"),
+            2.0 * mm("u_mm")
+        ))?;
+    }
     if let (Some(s), Some(least)) = (number(check, "repeatability_g"), number(check, "minimum_g")) {
         print::line(&format!("  repeatability {s:.4} g; masses from {least:.1} g are weighed to 0.10 %"))?;
     }

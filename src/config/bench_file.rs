@@ -10,7 +10,7 @@ use super::guidance_section::{read_bend_limits, read_rules_section};
 use super::kit_file::read_drawers;
 use super::named_files::NamedFiles;
 use super::network_section::{read_http, read_mqtt};
-use super::trust_section::{moved, read_class, read_place, read_policy};
+use super::trust_section::{moved, read_class, read_interval, read_place, read_policy};
 use crate::instrument::attachment::Attachment;
 use crate::instrument::format::{Format, LineSettings, Mode, Parity};
 use crate::instrument::indication::Wiring;
@@ -135,6 +135,8 @@ pub struct InstrumentSettings {
     pub calibration: Option<Calibration>,
     /// Accuracy class of a scale, if it has one.
     pub accuracy_class: Option<InstrumentClass>,
+    /// Its verification interval e in grams, where the plate says one.
+    pub verification_interval_g: Option<f64>,
 }
 
 /// Reads a bench's configuration that names no other files.
@@ -263,6 +265,7 @@ fn read_instrument(section: &Section<'_>, here: Option<f64>, files: &NamedFiles<
     };
     let capacity = section.quantity("capacity", Dimension::Mass).map(Grams);
     let accuracy_class = read_class(section);
+    let verification_interval_g = read_interval(section, accuracy_class, resolution, capacity);
     let adjusted = section.section("adjusted_at", read_place).flatten();
     if adjusted.is_some() && here.is_none() {
         section.mistake("adjusted_at", "needs the place of the bench in [place]");
@@ -287,6 +290,7 @@ fn read_instrument(section: &Section<'_>, here: Option<f64>, files: &NamedFiles<
         rate_hz,
         calibration,
         accuracy_class,
+        verification_interval_g,
     })
 }
 
@@ -392,6 +396,7 @@ fn ideal_scale() -> Calibration {
         u_span: 2e-4,
         u_linearity: Grams(0.0),
         u_eccentricity: Grams(0.0),
+        scatter: None,
     })
 }
 
@@ -402,6 +407,7 @@ fn ideal_gauge() -> Calibration {
         u_datum: Degrees(0.1),
         u_level: Degrees(0.0),
         loft_sense: LoftSense::Vertical,
+        scatter: None,
     })
 }
 
@@ -419,6 +425,7 @@ fn read_scale(section: &Section<'_>) -> Option<Calibration> {
         u_span: u_span?,
         u_linearity: u_linearity?,
         u_eccentricity: u_eccentricity?,
+        scatter: None,
     }))
 }
 
@@ -463,6 +470,8 @@ fn read_beam(section: &Section<'_>) -> Option<Calibration> {
         u_butt_stop: u_butt_stop?,
         u_level: Degrees(u_level?),
         hang: hang?,
+        scatter: None,
+        supports_freedom: None,
     }))
 }
 
@@ -477,5 +486,6 @@ fn read_gauge(section: &Section<'_>) -> Option<Calibration> {
         u_datum: Degrees(angle("u_datum", 0.1)?),
         u_level: Degrees(angle("u_level", 0.0)?),
         loft_sense: loft_sense?,
+        scatter: None,
     }))
 }

@@ -5,7 +5,7 @@ use crate::measurement::calibration::Calibration;
 use crate::measurement::check_weight::InstrumentClass;
 use crate::measurement::gravity::gravity_at;
 use crate::measurement::quantity::Dimension;
-use crate::measurement::unit::Degrees;
+use crate::measurement::unit::{Degrees, Grams};
 use crate::work_order::checks::{Policy, WhenOut};
 use crate::work_order::judging::DecisionRule;
 
@@ -59,6 +59,50 @@ fn duration(section: &Section<'_>, key: &'static str) -> Option<f64> {
 pub(super) fn read_class(section: &Section<'_>) -> Option<InstrumentClass> {
     let names: Vec<(&str, InstrumentClass)> = InstrumentClass::ALL.iter().map(|class| (class.name(), *class)).collect();
     if section.has("accuracy_class") { section.choice("accuracy_class", &names) } else { None }
+}
+
+/// Reads the verification interval e in grams, and checks that the class has instruments of such intervals and capacity.
+pub(super) fn read_interval(
+    section: &Section<'_>,
+    class: Option<InstrumentClass>,
+    resolution_g: Option<f64>,
+    capacity: Option<Grams>,
+) -> Option<f64> {
+    let stated = section
+        .has("verification_interval")
+        .then(|| section.quantity("verification_interval", Dimension::Mass))
+        .flatten();
+    let Some(class) = class else {
+        if stated.is_some() {
+            section.mistake("verification_interval", "says nothing without accuracy_class");
+        }
+        return stated;
+    };
+    let d = resolution_g.filter(|d| *d > 0.0)?;
+    let e = stated.unwrap_or(d);
+    // R 76-1, 3.4.2 (from memory): d < e <= 10 d with an auxiliary indication, else e = d.
+    if !(0.999..=10.001).contains(&(e / d)) {
+        section.mistake("verification_interval", "expected e of the plate: the resolution, or up to ten times that");
+        return stated;
+    }
+    let name = class.name();
+    let Some(counts) = class.interval_counts(Grams(e)) else {
+        let words = format!("class {name} has no scale with a verification interval of {e} g (OIML R 76-1, table 3)");
+        section.mistake("accuracy_class", words);
+        return stated;
+    };
+    if let Some(capacity) = capacity {
+        let n = (capacity.0 / e).round();
+        if !counts.contains(&n) {
+            let (least, most) = (counts.start(), counts.end());
+            let words = format!(
+                "class {name} with a verification interval of {e} g has {least} to {most} of them, {} g are {n} (OIML R 76-1, table 3): give verification_interval as the plate says e, which may be ten times the last digit",
+                capacity.0
+            );
+            section.mistake("accuracy_class", words);
+        }
+    }
+    stated
 }
 
 /// Reads a place as its gravity, in m/s².
@@ -127,6 +171,29 @@ mod tests {
             let mistakes = read_bench("f", &format!("{BENCH}{bad}")).unwrap_err().to_string();
             assert!(mistakes.contains(words), "{bad}: {mistakes}");
         }
+    }
+
+    #[test]
+    fn a_class_that_r_76_does_not_know_of_such_a_scale_is_a_mistake() {
+        // R 76-1, table 3: class II has 100 to 100 000 e up to 0.05 g and 5000 to 100 000 e from 0.1 g on.
+        let read = |capacity: &str, more: &str| {
+            read_bench("f", &format!("{BENCH}{SCALE}capacity = \"{capacity}\"\naccuracy_class = \"II\"\n{more}"))
+        };
+        let e = |text: &str| format!("verification_interval = \"{text}\"\n");
+        assert!(read("1000 g", "").is_ok() && read("1200 g", &e("0.1 g")).is_ok());
+        let scale = &read("1200 g", &e("0.1 g")).unwrap().instruments[0];
+        assert_eq!(scale.verification_interval_g, Some(0.1));
+        for (capacity, more, words) in [
+            ("1200 g", String::new(), "1200 g are 120000"),
+            ("300 g", e("0.1 g"), "5000 to 100000 of them, 300 g are 3000"),
+            ("1200 g", e("0.2 g"), "up to ten times"),
+            ("600 g", e("0.07 g"), "no scale with a verification interval of 0.07 g"),
+        ] {
+            let mistakes = read(capacity, &more).unwrap_err().to_string();
+            assert!(mistakes.contains(words), "{capacity} {more}: {mistakes}");
+        }
+        let classless = read_bench("f", &format!("{BENCH}{SCALE}{}", e("0.1 g"))).unwrap_err().to_string();
+        assert!(classless.contains("without accuracy_class"), "{classless}");
     }
 
     #[test]

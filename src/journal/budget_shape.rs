@@ -36,7 +36,11 @@ struct StoredInputs {
 
 #[derive(Serialize, Deserialize)]
 struct StoredDrift {
+    #[serde(default)]
     relative: f64,
+    /// Of a gauge alone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    angles_deg: Option<[f64; 2]>,
     freedom: f64,
 }
 
@@ -49,12 +53,20 @@ pub(super) mod optional_inputs {
     use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
     pub(crate) fn serialize<S: Serializer>(inputs: &Option<BudgetInputs>, serializer: S) -> Result<S::Ok, S::Error> {
-        let drift = |drift: Drift| StoredDrift { relative: drift.relative, freedom: drift.freedom };
+        let drift = |drift: Drift| StoredDrift {
+            relative: drift.relative,
+            angles_deg: Some(drift.angles_deg).filter(|angles| angles.iter().any(|angle| *angle != 0.0)),
+            freedom: drift.freedom,
+        };
         inputs.map(|i| StoredInputs { u_zero: i.u_zero, drift: i.drift.map(drift) }).serialize(serializer)
     }
 
     pub(crate) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<BudgetInputs>, D::Error> {
-        let drift = |drift: StoredDrift| Drift { relative: drift.relative, freedom: drift.freedom };
+        let drift = |drift: StoredDrift| Drift {
+            relative: drift.relative,
+            angles_deg: drift.angles_deg.unwrap_or_default(),
+            freedom: drift.freedom,
+        };
         let stored = Option::<StoredInputs>::deserialize(deserializer)?;
         Ok(stored.map(|i| BudgetInputs { u_zero: i.u_zero, drift: i.drift.map(drift) }))
     }

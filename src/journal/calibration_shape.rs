@@ -3,8 +3,11 @@
 use serde::{Deserialize, Serialize};
 
 use super::event::by_name;
+use super::trust_shape::optional;
 use crate::measurement::beam::BeamGeometry;
-use crate::measurement::calibration::{BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration};
+use crate::measurement::calibration::{
+    BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration, Scatter,
+};
 use crate::measurement::unit::{Degrees, Grams, Millimetres};
 
 #[derive(Serialize, Deserialize)]
@@ -26,7 +29,18 @@ pub(super) struct ScaleCalibrationShape {
     u_linearity: Grams,
     #[serde(rename = "u_eccentricity_g", with = "GramsShape", default)]
     u_eccentricity: Grams,
+    #[serde(with = "optional_scatter", default, skip_serializing_if = "Option::is_none")]
+    scatter: Option<Scatter>,
 }
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Scatter")]
+pub(super) struct ScatterShape {
+    u: f64,
+    freedom: f64,
+}
+
+optional!(optional_scatter, Scatter, "ScatterShape");
 
 #[derive(Serialize, Deserialize)]
 #[serde(remote = "BeamCalibration")]
@@ -42,6 +56,10 @@ pub(super) struct BeamCalibrationShape {
     u_level: Degrees,
     #[serde(rename = "hang_mm", with = "MillimetresShape", default)]
     hang: Millimetres,
+    #[serde(with = "optional_scatter", default, skip_serializing_if = "Option::is_none")]
+    scatter: Option<Scatter>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    supports_freedom: Option<f64>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -71,6 +89,8 @@ pub(super) struct GaugeCalibrationShape {
     u_level: Degrees,
     #[serde(with = "by_name")]
     loft_sense: LoftSense,
+    #[serde(with = "optional_scatter", default, skip_serializing_if = "Option::is_none")]
+    scatter: Option<Scatter>,
 }
 
 #[derive(Serialize, Deserialize)]

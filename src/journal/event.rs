@@ -150,6 +150,8 @@ struct FiledValueShape {
     stage: Stage,
     value: f64,
     u: f64,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    expanded_u: Option<f64>,
     target: Option<f64>,
     lower: Option<f64>,
     upper: Option<f64>,
@@ -245,6 +247,8 @@ enum ChangeShape {
         #[serde(with = "filed_values")]
         values: Vec<FiledValue>,
         by_hand: bool,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        trouble: Option<String>,
     },
     ReadingUnfiled {
         #[serde(with = "by_id")]
@@ -337,6 +341,8 @@ enum ChangeShape {
         source: String,
         #[serde(with = "optional_name", default, skip_serializing_if = "Option::is_none")]
         accuracy_class: Option<InstrumentClass>,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        verification_interval_g: Option<f64>,
         #[serde(with = "optional_report", default, skip_serializing_if = "Option::is_none")]
         report: Option<Box<Report>>,
     },

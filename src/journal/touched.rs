@@ -70,6 +70,7 @@ mod tests {
             calibration: first.id,
             values: Vec::new(),
             by_hand: true,
+            trouble: None,
         };
         let (once, again) = (event(filed("W-1/2")), event(filed("W-1/3")));
         let void = event(Change::ReadingVoided { reading: first.id, why: "wrong part".into() });

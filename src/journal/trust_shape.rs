@@ -7,7 +7,7 @@ use super::event::{by_id, by_name, measured_values};
 use crate::measurement::adjustment::Finding;
 use crate::measurement::check_weight::WeightClass;
 use crate::measurement::reading::Measured;
-use crate::work_order::checks::{ChartLimits, Check, CheckZone, Policy, WhenOut};
+use crate::work_order::checks::{BalanceError, ChartLimits, Check, CheckZone, Policy, WhenOut};
 use crate::work_order::event::EventId;
 use crate::work_order::judging::DecisionRule;
 use crate::work_order::reference::{Angles, Reference, Weight};
@@ -42,6 +42,13 @@ struct WeightShape {
     certificate: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     at_mm: Option<f64>,
+    #[serde(default, skip_serializing_if = "is_zero")]
+    u_at_mm: f64,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands out references")]
+fn is_zero(value: &f64) -> bool {
+    *value == 0.0
 }
 
 #[derive(Serialize, Deserialize)]
@@ -81,6 +88,17 @@ pub(super) struct CheckShape {
     zone: CheckZone,
     #[serde(default)]
     reason: String,
+    #[serde(with = "optional_balance", default, skip_serializing_if = "Option::is_none")]
+    balance: Option<BalanceError>,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "BalanceError")]
+struct BalanceErrorShape {
+    reference_mm: f64,
+    indication_mm: f64,
+    error_mm: f64,
+    u_mm: f64,
 }
 
 fn good() -> CheckZone {
@@ -164,6 +182,7 @@ macro_rules! optional {
 pub(super) use optional;
 optional!(optional_id, EventId, "by_id");
 optional!(optional_weight, Weight, "WeightShape");
+optional!(optional_balance, BalanceError, "BalanceErrorShape");
 optional!(optional_limits, ChartLimits, "ChartLimitsShape");
 
 /// A report that may be absent.

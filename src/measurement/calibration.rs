@@ -20,6 +20,26 @@ pub enum Calibration {
     Gauge(GaugeCalibration),
 }
 
+/// What part of a standard uncertainty comes from the scatter of an adjustment (type A of JCGM 100), and how well that is
+/// known. The rest is the references' and holds as many degrees of freedom as anything taken as known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Scatter {
+    /// That part alone, in the unit of the whole.
+    pub u: f64,
+    /// Its degrees of freedom: placements less what was worked out from them.
+    pub freedom: f64,
+}
+
+impl Scatter {
+    /// Degrees of freedom of a whole `u` that holds the scatter of `of`, with its parts that scatter: `None` where none
+    /// does. By Welch and Satterthwaite (JCGM 100, G.4.1), which this keeps whole: u⁴ / ν is the scatter's alone.
+    #[must_use]
+    pub fn freedom_of(whole: f64, parts: &[(f64, Option<f64>)]) -> Option<f64> {
+        let sum: f64 = parts.iter().filter_map(|(u, freedom)| Some((u / whole).powi(4) / (*freedom)?)).sum();
+        (sum > 0.0 && sum.is_finite()).then(|| 1.0 / sum)
+    }
+}
+
 /// Curve of a scale: true mass = indication × `span` + indication² × `bend_per_g`. The zero is tracked, so the curve
 /// goes through it.
 #[derive(Debug, Clone, PartialEq)]
@@ -34,6 +54,8 @@ pub struct ScaleCalibration {
     pub u_linearity: Grams,
     /// Standard uncertainty from loading beside the middle of the pan.
     pub u_eccentricity: Grams,
+    /// What of `u_span` is scatter; `u_linearity` is as well known. `None` where nobody adjusted.
+    pub scatter: Option<Scatter>,
 }
 
 /// Zero, span and geometry of a two-cell beam.
@@ -53,6 +75,10 @@ pub struct BeamCalibration {
     pub u_level: Degrees,
     /// How far a club's centre of gravity hangs below the supports, for what `u_level` makes of it.
     pub hang: Millimetres,
+    /// What of `u_span` is scatter; `None` where nobody adjusted.
+    pub scatter: Option<Scatter>,
+    /// Degrees of freedom of the places of the supports; `None` where they were not worked out.
+    pub supports_freedom: Option<f64>,
 }
 
 /// Datum of an angle gauge, subtracted from its indications.
@@ -68,6 +94,8 @@ pub struct GaugeCalibration {
     pub u_level: Degrees,
     /// In which sense the gauge reads loft.
     pub loft_sense: LoftSense,
+    /// What of `u_datum` is scatter; `None` where nobody adjusted.
+    pub scatter: Option<Scatter>,
 }
 
 /// The two definitions of loft, up to 3 degrees apart on a wedge.
@@ -240,6 +268,8 @@ mod tests {
             u_butt_stop: Millimetres(0.0),
             u_level: Degrees(0.0),
             hang: Millimetres(0.0),
+            scatter: None,
+            supports_freedom: None,
         }
     }
 

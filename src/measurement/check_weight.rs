@@ -165,7 +165,29 @@ impl InstrumentClass {
         }
     }
 
-    /// Largest permissible error at a load at the first verification; in service it is twice that (R 76-1, 3.5.2, from memory).
+    /// How many verification intervals e an instrument of this class may have from nothing to its capacity (R 76-1,
+    /// table 3). `None` where the class has no instrument with such an interval.
+    #[must_use]
+    pub fn interval_counts(self, interval: Grams) -> Option<std::ops::RangeInclusive<f64>> {
+        let e = round_to_digits(interval.0);
+        match self {
+            Self::I if e >= 0.001 => Some(50_000.0..=f64::INFINITY),
+            Self::II if (0.001..=0.05).contains(&e) => Some(100.0..=100_000.0),
+            Self::II if e >= 0.1 => Some(5_000.0..=100_000.0),
+            Self::III if (0.1..=2.0).contains(&e) => Some(100.0..=10_000.0),
+            Self::III if e >= 5.0 => Some(500.0..=10_000.0),
+            Self::IIII if e >= 5.0 => Some(100.0..=1_000.0),
+            _ => None,
+        }
+    }
+
+    /// Largest permissible error in service: twice that of the first verification (R 76-1, 3.5.2, from memory).
+    #[must_use]
+    pub fn largest_error_in_service(self, interval: Grams, load: Grams) -> Option<Grams> {
+        self.largest_error(interval, load).map(|first| first * 2.0)
+    }
+
+    /// Largest permissible error at a load at the first verification.
     ///
     /// `interval` is the verification interval e. `None` above the largest load of the class, for a negative load or an
     /// interval that is not positive.
@@ -200,6 +222,30 @@ impl InstrumentClass {
         let divisions = load / division;
         let within = steps.into_iter().zip([1.0, 2.0, 3.0]).find(|(step, _)| divisions <= step * (1.0 + 1e-12));
         Some(Grams(round_to_digits(division.0 * within.map_or(5.0, |(_, factor)| factor))))
+    }
+}
+
+/// Class and verification interval of an instrument, as its plate says.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Accuracy {
+    /// The class.
+    pub class: InstrumentClass,
+    /// The verification interval e: the last digit d, or up to ten of it.
+    pub interval: Grams,
+}
+
+impl Accuracy {
+    /// What a plate says; without an e of its own it is the last digit d, in grams. `None` where d is nothing.
+    #[must_use]
+    pub fn of_plate(class: Option<InstrumentClass>, interval_g: Option<f64>, resolution_g: f64) -> Option<Self> {
+        let interval = Grams(interval_g.unwrap_or(resolution_g));
+        Some(Self { class: class?, interval }).filter(|_| interval.0 > 0.0)
+    }
+
+    /// Largest permissible error in service, in grams; `None` beyond what the class reaches to.
+    #[must_use]
+    pub fn limit_g(self, load_g: f64) -> Option<f64> {
+        self.class.largest_error_in_service(self.interval, Grams(load_g)).map(|limit| limit.0)
     }
 }
 

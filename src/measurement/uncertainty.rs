@@ -5,7 +5,7 @@
 //! what one window says of itself arrives as three numbers a channel.
 
 use super::beam::{BeamGeometry, Reactions, read_beam};
-use super::calibration::{BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration};
+use super::calibration::{BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration, Scatter};
 use super::distribution::{combined, coverage_factor, effective_freedom, rectangular};
 use super::reading::{Measured, Quantity, Reading};
 use super::settling::Capture;
@@ -110,7 +110,8 @@ impl Budget {
     /// number as JCGM 100, G.4.1 allows. `None` where there are none.
     #[must_use]
     pub fn coverage(&self) -> Option<f64> {
-        coverage_factor(COVERAGE_PROBABILITY, self.freedom().floor())
+        // A whole number that rounding has left just below itself is meant.
+        coverage_factor(COVERAGE_PROBABILITY, (self.freedom() * (1.0 + 1e-12)).floor())
     }
 
     /// Expanded uncertainty U = k·u.
@@ -123,8 +124,10 @@ impl Budget {
 /// What the checks since the calibration say: errors that were found, allowed, and not corrected.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Drift {
-    /// Root mean square of error over reference.
+    /// Root mean square of error over reference, of what weighs.
     pub relative: f64,
+    /// Root mean squares of the errors of lie and loft in the sense the gauge reads, in degrees, of a gauge.
+    pub angles_deg: [f64; 2],
     /// Number of checks behind it.
     pub freedom: f64,
 }
@@ -189,7 +192,7 @@ pub fn assess(
     let budgets = match calibration {
         Calibration::Scale(scale) => vec![scale_budget(scale, capture.values[0], parts, drift)],
         Calibration::Beam(beam) => beam_budgets(beam, capture.values, parts, drift)?,
-        Calibration::Gauge(gauge) => gauge_budgets(gauge, capture.values, parts),
+        Calibration::Gauge(gauge) => gauge_budgets(gauge, capture.values, parts, drift),
     };
     for Measured { quantity, u, .. } in &mut reading.measured {
         *u = budgets.iter().find(|budget| budget.quantity == *quantity)?.u();
@@ -210,9 +213,10 @@ fn budget(quantity: Quantity, components: impl IntoIterator<Item = (Source, f64,
 fn scale_budget(scale: &ScaleCalibration, mass_g: f64, parts: &LevelParts, drift: Option<&Drift>) -> Budget {
     let of_level = parts.each().map(|(source, u, freedom)| (source, u[0], freedom));
     let of_drift = drift.map(|drift| (Source::Drift, mass_g.abs() * drift.relative, Some(drift.freedom)));
+    let (freedom, uneven) = (scale.scatter.map(|s| s.freedom), scale.u_linearity.0.hypot(scale.u_eccentricity.0));
     let fixed = [
-        (Source::Calibration, mass_g.abs() * scale.u_span, None),
-        (Source::Eccentricity, scale.u_linearity.0.hypot(scale.u_eccentricity.0), None),
+        (Source::Calibration, mass_g.abs() * scale.u_span, of_scatter(scale.u_span, scale.scatter)),
+        (Source::Eccentricity, uneven, Scatter::freedom_of(uneven, &[(scale.u_linearity.0, freedom)])),
     ];
     budget(Quantity::Mass, of_level.into_iter().chain(fixed).chain(of_drift))
 }
@@ -241,7 +245,8 @@ fn beam_budgets(
         causes.push((source, alone(&exact, u_r1, u_r2)?, freedom));
     }
     let gains = BeamGeometry { reaction_correlation: beam.geometry.reaction_correlation, ..exact };
-    causes.push((Source::Calibration, alone(&gains, r1.abs() * beam.u_span, r2.abs() * beam.u_span)?, None));
+    let of_gains = alone(&gains, r1.abs() * beam.u_span, r2.abs() * beam.u_span)?;
+    causes.push((Source::Calibration, of_gains, of_scatter(beam.u_span, beam.scatter)));
     if let Some(drift) = drift {
         // A drift common to both cells: fully correlated, with the sign of the reactions.
         let common = BeamGeometry { reaction_correlation: if r1 * r2 < 0.0 { -1.0 } else { 1.0 }, ..exact };
@@ -250,8 +255,11 @@ fn beam_budgets(
     }
     let mass_g = r1 + r2;
     let of_places = alone(&BeamGeometry { reaction_correlation: 0.0, ..beam.geometry }, 0.0, 0.0)?;
-    // The butt stop moves both supports together: M times the shift in moment, the shift itself in balance.
-    causes.push((Source::Supports, together(of_places, shifted(mass_g, beam.u_butt_stop.0)), None));
+    // The butt stop moves both supports together: M times the shift in moment, the shift itself in balance. What the
+    // places were worked out from does not tell of it; balance and swing weight hold both in nearly one proportion.
+    let of_supports = together(of_places, shifted(mass_g, beam.u_butt_stop.0));
+    let freedom = Scatter::freedom_of(of_supports[1], &[(of_places[1], beam.supports_freedom)]);
+    causes.push((Source::Supports, of_supports, freedom));
     // A centre of gravity h below the supports moves the balance by h times the tilt (first order, own derivation).
     let shift_mm = beam.hang.0.abs() * beam.u_level.0.to_radians();
     causes.push((Source::Level, shifted(mass_g, shift_mm), None));
@@ -264,6 +272,11 @@ fn beam_budgets(
     Some(vec![of(Quantity::Mass, 0), of(Quantity::Balance, 1), of(Quantity::SwingWeight, 2)])
 }
 
+/// Degrees of freedom of a calibration's uncertainty that holds the scatter of an adjustment.
+fn of_scatter(whole: f64, scatter: Option<Scatter>) -> Option<f64> {
+    scatter.and_then(|scatter| Scatter::freedom_of(whole, &[(scatter.u, Some(scatter.freedom))]))
+}
+
 fn shifted(mass_g: f64, shift_mm: f64) -> Three {
     [0.0, shift_mm, mass_g * shift_mm / (INCH_OUNCES_PER_POINT * GMM_PER_INCH_OUNCE)]
 }
@@ -272,12 +285,19 @@ fn together(first: Three, second: Three) -> Three {
     [first[0].hypot(second[0]), first[1].hypot(second[1]), first[2].hypot(second[2])]
 }
 
-fn gauge_budgets(gauge: &GaugeCalibration, [lie_deg, loft_deg]: [f64; 2], parts: &LevelParts) -> Vec<Budget> {
+fn gauge_budgets(
+    gauge: &GaugeCalibration,
+    [lie_deg, loft_deg]: [f64; 2],
+    parts: &LevelParts,
+    drift: Option<&Drift>,
+) -> Vec<Budget> {
     let [by_lie, by_loft] = loft_sensitivities(gauge.loft_sense, lie_deg, loft_deg);
     let of_loft = |[lie, loft]: [f64; 2]| (by_lie * lie).hypot(by_loft * loft);
     let both = |u: f64| [u, u];
-    let fixed = [(Source::Calibration, both(gauge.u_datum.0), None), (Source::Level, both(gauge.u_level.0), None)];
-    let causes: Vec<_> = parts.each().into_iter().chain(fixed).collect();
+    let of_datum = of_scatter(gauge.u_datum.0, gauge.scatter);
+    let fixed = [(Source::Calibration, both(gauge.u_datum.0), of_datum), (Source::Level, both(gauge.u_level.0), None)];
+    let of_drift = drift.map(|drift| (Source::Drift, drift.angles_deg, Some(drift.freedom)));
+    let causes: Vec<_> = parts.each().into_iter().chain(fixed).chain(of_drift).collect();
     vec![
         budget(Quantity::Lie, causes.iter().map(|(source, u, freedom)| (*source, u[0], *freedom))),
         budget(Quantity::Loft, causes.iter().map(|(source, u, freedom)| (*source, of_loft(*u), *freedom))),
@@ -334,6 +354,27 @@ mod tests {
         };
         assert!((two.freedom() - 16.0).abs() < 1e-12);
         assert!((two.coverage().unwrap() - 2.17).abs() < 0.005, "{:?}", two.coverage());
+    }
+
+    #[test]
+    fn what_two_weights_taught_is_known_no_better_than_two_weights_tell() {
+        // By hand: u_span² = 3² + 4², of which 3 (1e-5) is scatter with one degree of freedom. Alone it is all of the budget
+        // of 1000 g: ν = (9 + 16)² / (9² / 1) = 7.716, truncated 7; t(95.45 %, 7) = 2.43 (JCGM 100, table G.2).
+        let scale = ScaleCalibration {
+            span: 1.0,
+            bend_per_g: 0.0,
+            u_span: 5e-5,
+            u_linearity: Grams(0.0),
+            u_eccentricity: Grams(0.0),
+            scatter: Some(Scatter { u: 3e-5, freedom: 1.0 }),
+        };
+        let parts = LevelParts { resolution: [0.0; 2], repeatability: [0.0; 2], zero: [0.0; 2], freedom: None };
+        let found = scale_budget(&scale, 1000.0, &parts, None);
+        assert!((found.freedom() - 625.0 / 81.0).abs() < 1e-9 && (found.u() - 0.05).abs() < 1e-12, "{found:?}");
+        assert!((found.coverage().unwrap() - 2.43).abs() < 0.005, "{:?}", found.coverage());
+        // Nobody adjusted: known exactly, as a certificate is taken.
+        let stated = scale_budget(&ScaleCalibration { scatter: None, ..scale }, 1000.0, &parts, None);
+        assert!(stated.freedom().is_infinite());
     }
 
     #[test]

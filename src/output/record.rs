@@ -147,6 +147,9 @@ pub struct RecordEntry {
     pub method: &'static str,
     /// The `calibrated` event in force.
     pub calibration: Option<String>,
+    /// Why the instrument was not to be trusted then, in words that follow its name, where it was not.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub trouble: Option<String>,
     /// When.
     pub captured_at: String,
     /// The `reading_captured` or `value_typed` event.
@@ -273,6 +276,10 @@ fn entry(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> RecordEntry {
         method: method(entry),
         calibration: match &entry.method {
             Method::Measured { calibration, .. } => Some(calibration.to_string()),
+            Method::Typed { .. } => None,
+        },
+        trouble: match &entry.method {
+            Method::Measured { trouble, .. } => trouble.clone(),
             Method::Typed { .. } => None,
         },
         captured_at: rfc3339(entry.at_us),

@@ -65,9 +65,18 @@ fn reference(json: &Value) -> Result<Reference, String> {
         None => None,
     };
     let error_g = quantity(json, "error", Dimension::Mass)?;
-    let expanded_g = quantity(json, "expanded_u", Dimension::Mass)?.filter(|expanded| *expanded >= 0.0);
+    let expanded_g = quantity(json, "expanded_u", Dimension::Mass)?;
+    if expanded_g.is_some_and(|expanded| expanded <= 0.0) {
+        return Err(
+            "\"expanded_u\" is not more than nothing: no weight is known exactly; leave it out, and its class speaks"
+                .to_owned(),
+        );
+    }
     let weight = Weight::stated(nominal_g, class, error_g, expanded_g)?;
-    Ok(Reference::Weight(Weight { certificate, at_mm: quantity(json, "at", Dimension::Length)?, ..weight }))
+    let at_mm = quantity(json, "at", Dimension::Length)?;
+    let u_at_mm = quantity(json, "u_at", Dimension::Length)?.filter(|u| *u >= 0.0).unwrap_or(U_PLACE_MM);
+    let u_at_mm = if at_mm.is_some() { u_at_mm } else { 0.0 };
+    Ok(Reference::Weight(Weight { certificate, at_mm, u_at_mm, ..weight }))
 }
 
 fn conditions(json: &Value) -> Result<Conditions, String> {
@@ -88,9 +97,11 @@ fn adjust(json: &Value) -> Result<Adjust, String> {
         _ => return Err("\"degree\" is neither 1 (a straight line) nor 2 (a quadratic)".to_owned()),
     };
     let supports = json.get("supports").map_or(Some(false), Value::as_bool);
+    let far_off = json.get("far_off").map_or(Some(false), Value::as_bool);
     Ok(Adjust {
         degree,
         supports: supports.ok_or("\"supports\" is neither true nor false")?,
+        far_off: far_off.ok_or("\"far_off\" is neither true nor false")?,
         u_at_mm: quantity(json, "u_at", Dimension::Length)?.unwrap_or(U_PLACE_MM),
     })
 }
@@ -128,6 +139,11 @@ mod tests {
             ("check_begin", json!({"instrument": "s", "class": "M1"}), "\"mass\" is missing"),
             ("check_begin", json!({"instrument": "s", "mass": "200 g", "class": "Q"}), "classes: E1"),
             ("check_begin", json!({"instrument": "s", "mass": "200"}), "\"mass\""),
+            (
+                "check_begin",
+                json!({"instrument": "s", "mass": "200 g", "expanded_u": "0 mg"}),
+                "no weight is known exactly",
+            ),
             ("calibrate_adjust", json!({"instrument": "s", "degree": 3}), "neither 1"),
             ("calibrate_begin", json!({"instrument": "s", "temperature_c": 400}), "-40 to 60"),
             ("calibrate_point", json!({"instrument": "s", "lie": "60 deg"}), "\"loft\" is missing"),

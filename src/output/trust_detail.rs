@@ -7,7 +7,7 @@ use crate::journal::event::rfc3339;
 use crate::measurement::calibration::Calibration;
 use crate::measurement::reading::Quantity;
 use crate::work_order::angle_check::{AngleCheck, AngleError};
-use crate::work_order::checks::{Chart, Check, CheckZone};
+use crate::work_order::checks::{Chart, ChartPoint, Check, CheckZone, WeightChart};
 use crate::work_order::event::{Change, EventId};
 use crate::work_order::reference::Reference;
 use crate::work_order::state::State;
@@ -26,7 +26,7 @@ pub struct TrustDetail {
     pub trouble: Option<String>,
     /// The reference that should be laid on now.
     pub awaiting: Option<String>,
-    /// The control charts, once there is a check: one of a weight, or those of lie and loft.
+    /// The control charts, once there is a check: one a weight and place, or those of lie and loft.
     pub charts: Vec<NamedChart>,
     /// The checks of the chart, newest first.
     pub checks: Vec<CheckLine>,
@@ -41,8 +41,8 @@ pub struct TrustDetail {
 /// A control chart with its words.
 #[derive(Debug, Clone)]
 pub struct NamedChart {
-    /// What is drawn, with its unit: `error, g`.
-    pub label: &'static str,
+    /// What is drawn, with its unit: `error of 200 g, g`.
+    pub label: String,
     /// The drawing.
     pub chart: ControlChart,
     /// Mean and limits, once there are enough checks.
@@ -173,24 +173,32 @@ fn time_of(event: EventId) -> Option<String> {
 }
 
 fn charts(chart: &Chart, kind: &str, resolution: f64) -> Vec<NamedChart> {
-    let named = |label, errors: Vec<(f64, CheckZone)>, limits: Option<(f64, f64)>, unit| {
+    let named = |label: String, errors: Vec<(f64, CheckZone)>, limits: Option<(f64, f64)>, unit| {
         let chart = ControlChart::of(&errors, limits, resolution)?;
         Some(NamedChart { label, chart, limits: limits.map(|limits| limit_words(limits, unit)) })
     };
     if kind == "gauge" {
-        let of = |quantity, label| {
+        let of = |quantity, label: &str| {
             let zones = chart.angles.iter().map(|point| point.zone);
             let errors = chart.angle_errors(quantity).into_iter().zip(zones).collect();
-            named(label, errors, chart.angle_limits(quantity, resolution), "deg")
+            named(label.to_owned(), errors, chart.angle_limits(quantity, resolution), "deg")
         };
         return of(Quantity::Lie, "error of lie, °")
             .into_iter()
             .chain(of(Quantity::Loft, "error of loft, °"))
             .collect();
     }
-    let errors = chart.points.iter().map(|point| (point.error_g, point.zone)).collect();
-    let limits = chart.limits(resolution).map(|limits| (limits.mean_g, limits.s_g));
-    named("error, g", errors, limits, "g").into_iter().collect()
+    let of_weight = |weight: &WeightChart| {
+        let at = weight.at_mm.map(|at| format!(" at {at} mm")).unwrap_or_default();
+        let what = format!("{} g{at}", weight.nominal_g);
+        let errors = weight.points.iter().map(|point| (point.error_g, point.zone)).collect();
+        let limits = weight.limits(resolution).map(|limits| (limits.mean_g, limits.s_g));
+        let places: Vec<_> =
+            weight.points.iter().filter_map(|point| Some((point.balance_error_mm?, point.zone))).collect();
+        let mass = named(format!("error of {what}, g"), errors, limits, "g");
+        mass.into_iter().chain(named(format!("balance error of {what}, mm"), places, weight.balance_limits(), "mm"))
+    };
+    chart.weights.values().flat_map(of_weight).collect()
 }
 
 fn limit_words((mean, s): (f64, f64), unit: &str) -> String {
@@ -200,12 +208,23 @@ fn limit_words((mean, s): (f64, f64), unit: &str) -> String {
 }
 
 fn check_lines(chart: &Chart) -> Vec<CheckLine> {
-    let weights = chart.points.iter().map(|point| CheckLine {
-        at: rfc3339(point.at_us),
-        reference: format!("{:.3} g", point.reference_g),
-        error: text::small(point.error_g, "g"),
-        zone: point.zone.name(),
-    });
+    let of_weight = |weight: &WeightChart| -> Vec<(i64, CheckLine)> {
+        let at = weight.at_mm.map(|at| format!(" at {at} mm")).unwrap_or_default();
+        let line = |point: &ChartPoint| {
+            let balance = point.balance_error_mm.map(|error| format!(" · balance {}", text::small(error, "mm")));
+            let line = CheckLine {
+                at: rfc3339(point.at_us),
+                reference: format!("{:.3} g{at}", point.reference_g),
+                error: text::small(point.error_g, "g") + &balance.unwrap_or_default(),
+                zone: point.zone.name(),
+            };
+            (point.at_us, line)
+        };
+        weight.points.iter().map(line).collect()
+    };
+    let mut weights: Vec<(i64, CheckLine)> = chart.weights.values().flat_map(of_weight).collect();
+    weights.sort_by_key(|(at_us, _)| *at_us);
+    let weights = weights.into_iter().map(|(_, line)| line);
     let angles = chart.angles.iter().map(|point| CheckLine {
         at: rfc3339(point.at_us),
         reference: "block".to_owned(),
@@ -240,6 +259,16 @@ fn last_check(check: &Check) -> LastCheck {
     facts.extend(check.indication_g.map(|value| ("showed", grams(value))));
     let doubt = check.u_g.map(|u| format!(" ± {}", text::small(2.0 * u, "g"))).unwrap_or_default();
     facts.push(("error", format!("{}{doubt}", text::small(check.error_g, "g"))));
+    facts.extend(check.balance.map(|balance| {
+        let error = text::small(balance.error_mm, "mm");
+        let words = format!(
+            "{:.2} mm for {} mm, error {error} ± {}",
+            balance.indication_mm,
+            balance.reference_mm,
+            text::small(2.0 * balance.u_mm, "mm")
+        );
+        ("balance point", words)
+    }));
     facts.extend(check.limit_g.map(|limit| ("its class allows in service", text::small(limit, "g"))));
     facts.extend(check.repeatability_g.map(|s| ("repeatability", text::small(s, "g"))));
     facts.extend(check.minimum_g.map(|least| ("weighs to 0.10 % from", format!("{least:.1} g"))));

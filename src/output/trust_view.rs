@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 
 use crate::journal::event::rfc3339;
 use crate::measurement::uncertainty::Budget;
+use crate::work_order::checks::WeightChart;
 use crate::work_order::event::Change;
 use crate::work_order::state::State;
 
@@ -67,6 +68,24 @@ pub fn due(state: &State, instrument: &str) -> Option<String> {
     state.trust.charts.get(instrument)?.due_us(&state.policy).map(rfc3339)
 }
 
+fn points(chart: &WeightChart) -> Vec<Value> {
+    let points = chart.points.iter();
+    points
+        .map(|p| {
+            json!({"at": rfc3339(p.at_us), "reference_g": p.reference_g, "error_g": p.error_g,
+                   "balance_error_mm": p.balance_error_mm, "zone": p.zone.name()})
+        })
+        .collect()
+}
+
+fn limits(chart: &WeightChart, resolution_g: f64) -> Option<Value> {
+    let limits = chart.limits(resolution_g)?;
+    let (mean, s) = (limits.mean_g, limits.s_g);
+    Some(
+        json!({"mean_g": mean, "s_g": s, "warning_g": [mean - 2.0 * s, mean + 2.0 * s], "stop_g": [mean - 3.0 * s, mean + 3.0 * s]}),
+    )
+}
+
 /// Checks and calibration of one instrument, for its page.
 #[must_use]
 pub fn instrument(state: &State, id: &str, at_us: i64) -> Value {
@@ -76,11 +95,13 @@ pub fn instrument(state: &State, id: &str, at_us: i64) -> Value {
         Some(Change::Calibrated { resolution, .. }) => *resolution,
         _ => 0.0,
     };
-    let points: Vec<Value> = chart
+    let of_weights: Vec<Value> = chart
         .iter()
-        .flat_map(|chart| &chart.points)
-        .map(|p| json!({"at": rfc3339(p.at_us), "reference_g": p.reference_g, "error_g": p.error_g, "zone": p.zone.name()}))
+        .flat_map(|chart| chart.weights.values())
+        .map(|weight| json!({"nominal_g": weight.nominal_g, "at_mm": weight.at_mm, "chart": points(weight), "limits": limits(weight, resolution)}))
         .collect();
+    // The chart of the last check's weight alone, as before there were several.
+    let last = chart.and_then(|chart| chart.of(chart.last.as_ref()?.weight.as_ref()?));
     let angles: Vec<Value> = chart
         .iter()
         .flat_map(|chart| &chart.angles)
@@ -90,10 +111,6 @@ pub fn instrument(state: &State, id: &str, at_us: i64) -> Value {
             json!({"at": rfc3339(p.at_us), "errors": errors, "zone": p.zone.name()})
         })
         .collect();
-    let limits = chart.and_then(|chart| chart.limits(resolution)).map(|limits| {
-        let (mean, s) = (limits.mean_g, limits.s_g);
-        json!({"mean_g": mean, "s_g": s, "warning_g": [mean - 2.0 * s, mean + 2.0 * s], "stop_g": [mean - 3.0 * s, mean + 3.0 * s]})
-    });
     let calibration = state.calibrations.get(id).map(|in_force| match &in_force.change {
         Change::Calibrated { source, report, .. } => {
             json!({"event": in_force.event.to_string(), "source": source, "with_references": report.is_some()})
@@ -110,8 +127,9 @@ pub fn instrument(state: &State, id: &str, at_us: i64) -> Value {
         "due": due(state, id),
         "trouble": trust.trouble(&state.policy, id, at_us),
         "awaiting": trust.awaited(id, at_us).map(|expected| json!({"purpose": expected.purpose.name(), "reference": expected.reference.words()})),
-        "chart": points,
-        "limits": limits,
+        "chart": last.map(points).unwrap_or_default(),
+        "limits": last.and_then(|weight| limits(weight, resolution)),
+        "weights": of_weights,
         "angle_chart": angles,
         "calibration": calibration,
         "calibrating": under_way,

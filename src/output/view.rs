@@ -8,9 +8,10 @@ use serde::Serialize;
 use super::adhesive_view::TimerView;
 use super::text::{self, Lengths};
 use super::work_view::WorkView;
-use crate::measurement::reading::{InstrumentKind, Reading};
+use crate::measurement::reading::{InstrumentKind, Measured, Reading};
 use crate::measurement::stamp::Stamp;
-use crate::work_order::judging::{DecisionRule, judge};
+use crate::measurement::uncertainty::Budget;
+use crate::work_order::judging::{COVERAGE, DecisionRule, judge};
 use crate::work_order::record::ClubRecord;
 use crate::work_order::routing::{Routing, route};
 
@@ -139,13 +140,14 @@ pub struct ReadingView {
     pub marginal: bool,
 }
 
-/// What an instrument shows, with target and verdict where it is clear what it is.
+/// What an instrument shows, with target and verdict where it is clear what it is. `captured` holds the budgets of a
+/// reading that is captured; while it still moves there are none.
 #[must_use]
 pub fn live_readings(
     club: Option<&ClubRecord>,
     kind: InstrumentKind,
     reading: &Reading,
-    captured: bool,
+    captured: Option<&[Budget]>,
     lengths: Lengths,
     rule: DecisionRule,
 ) -> Vec<ReadingView> {
@@ -156,14 +158,16 @@ pub fn live_readings(
                 let characteristic = routed.characteristic;
                 let row = club.spec.target(characteristic);
                 let target = row.map(|row| row.target).unwrap_or_default();
-                let judged = judge(rule, &target, routed.measured.value, routed.measured.u);
+                let Measured { quantity, value, u } = routed.measured;
+                let budget = captured.and_then(|budgets| budgets.iter().find(|budget| budget.quantity == quantity));
+                let judged = judge(rule, &target, value, budget.and_then(Budget::expanded).unwrap_or(COVERAGE * u));
                 ReadingView {
                     characteristic: Some(characteristic.name()),
                     label: Some(characteristic.label()),
                     stage: Some(routed.stage.name()),
                     value: routed.measured.value,
                     text: text::value(characteristic, routed.measured.value, lengths),
-                    u: captured.then_some(routed.measured.u),
+                    u: captured.is_some().then_some(routed.measured.u),
                     unit: characteristic.unit(),
                     target: target.value,
                     lower: target.lower,
@@ -172,7 +176,7 @@ pub fn live_readings(
                     deviation: judged.deviation,
                     deviation_text: judged.deviation.map(|d| text::deviation(characteristic, d, lengths)),
                     verdict: Some(judged.verdict.name()),
-                    marginal: captured && judged.marginal,
+                    marginal: captured.is_some() && judged.marginal,
                 }
             })
             .collect();
@@ -183,7 +187,7 @@ pub fn live_readings(
         .map(|m| ReadingView {
             value: m.value,
             text: text::quantity(m.quantity, m.value),
-            u: captured.then_some(m.u),
+            u: captured.is_some().then_some(m.u),
             unit: text::quantity_unit(m.quantity),
             ..ReadingView::default()
         })

@@ -421,7 +421,7 @@ fn characteristic(record: &ClubRecord, characteristic: Characteristic, lengths: 
     let entry = record.standing(characteristic).or_else(|| record.latest(characteristic));
     let filed = entry.map(|entry| &entry.filed);
     // By the order as it is now: the record keeps the verdict of the moment, a builder works to the present target.
-    let judged = filed.map(|filed| judge(filed.rule, &target, filed.value, filed.u));
+    let judged = filed.map(|filed| judge(filed.rule, &target, filed.value, filed.expanded()));
     CharacteristicView {
         characteristic: characteristic.name(),
         label: characteristic.label(),

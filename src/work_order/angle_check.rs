@@ -3,6 +3,7 @@
 //! What the block holds and what the gauge showed come in, a check with its zone and reason goes out: against the
 //! uncertainty of both, against the chart of the first checks, and for a trend, as check weights are judged.
 
+use super::as_left::Off;
 use super::check_verdict::{Finding, against_chart, trend};
 use super::checks::{Chart, CheckZone};
 use super::event::EventId;
@@ -68,7 +69,7 @@ pub fn judge_angles(
         })
         .collect();
     let judged = errors.iter().map(|error| {
-        let mut findings = vec![against_uncertainty(error)];
+        let mut findings = vec![Off { error: error.error_deg, u: error.u_deg }.against_uncertainty("deg")];
         let before = chart.map(|chart| chart.angle_errors(error.quantity)).unwrap_or_default();
         if let Some(limits) = chart.and_then(|chart| chart.angle_limits(error.quantity, resolution_deg)) {
             findings.push(against_chart(error.error_deg, limits));
@@ -85,17 +86,6 @@ pub fn judge_angles(
     AngleCheck { instrument, reading, angles: angles.clone(), errors, zone, reason }
 }
 
-fn against_uncertainty(error: &AngleError) -> Finding {
-    let (size, off) = (error.error_deg.abs(), format!("reads {:+.3} deg off", error.error_deg));
-    if size > 3.0 * error.u_deg {
-        (CheckZone::Out, format!("{off}, more than three times the {:.3} deg it may be unsure by", error.u_deg))
-    } else if size > 2.0 * error.u_deg {
-        (CheckZone::Warning, format!("{off}, more than twice the {:.3} deg it may be unsure by", error.u_deg))
-    } else {
-        (CheckZone::Good, off)
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -104,11 +94,11 @@ mod tests {
         Angles { lie_deg: 60.0, loft_deg: 30.0, u_deg: 0.02, certificate: None }
     }
 
-    fn check(chart: &mut Chart, lie: f64, loft: f64) -> AngleCheck {
+    fn check(chart: &mut Chart, day: i64, lie: f64, loft: f64) -> AngleCheck {
         let nobody = EventId(uuid::Uuid::nil());
         let check =
             judge_angles("gauge", 0.01, Some(chart), &block(), nobody, [(60.0 + lie, 0.015), (30.0 + loft, 0.015)]);
-        chart.take_angles(&check, 0);
+        chart.take_angles(&check, day * 86_400_000_000);
         check
     }
 
@@ -120,7 +110,7 @@ mod tests {
             (0.04, -0.06, CheckZone::Warning, "loft reads -0.060 deg off, more than twice"),
             (0.08, 0.06, CheckZone::Out, "lie reads +0.080 deg off, more than three times"),
         ] {
-            let found = check(&mut Chart::default(), lie, loft);
+            let found = check(&mut Chart::default(), 0, lie, loft);
             assert!((found.errors[0].u_deg - 0.025).abs() < 1e-12);
             assert_eq!(found.zone, zone, "{found:?}");
             assert!(found.reason.starts_with(words), "{}", found.reason);
@@ -130,15 +120,15 @@ mod tests {
     #[test]
     fn a_gauge_that_moves_away_from_its_first_checks_is_caught_inside_its_uncertainty() {
         let mut chart = Chart::default();
-        for lie in [0.01, -0.01, 0.01, -0.01, 0.01, -0.01, 0.01, -0.01, 0.01, -0.01] {
-            assert_eq!(check(&mut chart, lie, 0.0).zone, CheckZone::Good);
+        for (day, lie) in (0..).zip([0.01, -0.01, 0.01, -0.01, 0.01, -0.01, 0.01, -0.01, 0.01, -0.01]) {
+            assert_eq!(check(&mut chart, day, lie, 0.0).zone, CheckZone::Good);
         }
         // s by hand: √(10 · 0.01² / 9) = 0.01054; 0.035 is 3.3 s from the mean, and less than 2 u.
-        let found = check(&mut chart, 0.035, 0.0);
+        let found = check(&mut chart, 10, 0.035, 0.0);
         assert!(found.zone == CheckZone::Out && found.reason.contains("+3.3 s"), "{found:?}");
-        assert!(chart.out.is_some());
+        assert!(chart.out().is_some());
         // A gauge that was adjusted begins a new chart.
-        chart.calibrated(1, true);
-        assert_eq!(check(&mut chart, 0.035, 0.0).zone, CheckZone::Good);
+        chart.calibrated(1, crate::work_order::checks::Calibrated::WithReferences);
+        assert_eq!(check(&mut chart, 10, 0.035, 0.0).zone, CheckZone::Good);
     }
 }

@@ -244,7 +244,7 @@ pub fn needed(club: &ClubRecord, characteristic: Characteristic) -> Option<f64> 
     let aim = aim.or(target.lower).or(target.upper)?;
     let filed = &club.standing(characteristic)?.filed;
     let change = aim - filed.value;
-    let leave = match judge(filed.rule, &target, filed.value, filed.u).verdict {
+    let leave = match judge(filed.rule, &target, filed.value, filed.expanded()).verdict {
         Verdict::Within => true,
         Verdict::NoTarget => change.abs() < LEAVE_ALONE_DEG,
         Verdict::Under | Verdict::Over => false,

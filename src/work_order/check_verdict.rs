@@ -3,12 +3,13 @@
 //! A weight and what the instrument showed of it come in, a check with its zone and reason goes out. Keeping the chart is
 //! `checks`' work.
 
-use super::checks::{Chart, Check, CheckZone, repeatability, smallest_mass_g};
+use super::as_left::{Off, named};
+use super::checks::{BalanceError, Chart, Check, CheckZone, WeightChart, repeatability, smallest_mass_g};
 use super::event::EventId;
 use super::reference::Weight;
-use crate::measurement::check_weight::InstrumentClass;
+use crate::measurement::check_weight::Accuracy;
 use crate::measurement::fit::fit_polynomial;
-use crate::measurement::unit::Grams;
+use crate::measurement::reading::Quantity;
 
 /// Fewest checks for a trend.
 const TREND: usize = 5;
@@ -22,37 +23,65 @@ pub struct Circumstances<'a> {
     pub instrument: &'a str,
     /// Its resolution d, in grams; 0 where it has none that matters.
     pub resolution_g: f64,
-    /// Its accuracy class, if it has one; e = d.
-    pub class: Option<InstrumentClass>,
+    /// Its accuracy class, if it has one.
+    pub class: Option<Accuracy>,
     /// Its chart.
     pub chart: Option<&'a Chart>,
 }
 
-/// Judges a check. `indication_g` and `u_indication_g` are what the instrument showed and how sure.
+/// What an instrument showed of a weight.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shown {
+    /// Mass, in grams.
+    pub mass_g: f64,
+    /// Its standard uncertainty without the calibration, which is what is tested.
+    pub u_mass_g: f64,
+    /// Balance point of a beam with its whole standard uncertainty, in millimetres.
+    pub balance_mm: Option<(f64, f64)>,
+}
+
+/// Judges a check. Of a weight at a known place of a beam the balance point is judged, too: a stop or support that has
+/// moved does nothing to the mass, and a third of a point a millimetre to the swing weight.
 #[must_use]
-pub fn judge_check(
-    about: &Circumstances<'_>,
-    weight: &Weight,
-    reading: EventId,
-    indication_g: f64,
-    u_indication_g: f64,
-) -> Check {
+pub fn judge_check(about: &Circumstances<'_>, weight: &Weight, reading: EventId, shown: &Shown) -> Check {
+    let (indication_g, u_indication_g) = (shown.mass_g, shown.u_mass_g);
     let reference_g = weight.mass_g();
     let error_g = indication_g - reference_g;
     let u_g = u_indication_g.hypot(weight.u_g);
-    let service_g = about
-        .class
-        .filter(|_| about.resolution_g > 0.0)
-        .and_then(|class| class.largest_error(Grams(about.resolution_g), Grams(weight.nominal_g)))
-        .map(|limit| 2.0 * limit.0);
-    let chart = about.chart.and_then(|chart| chart.limits(about.resolution_g));
-    let mut findings = vec![against_limit(error_g, u_g, weight.u_g, service_g)];
+    let service_g = about.class.and_then(|class| class.limit_g(weight.nominal_g));
+    let of_weight = about.chart.and_then(|chart| chart.of(weight));
+    let chart = of_weight.and_then(|chart| chart.limits(about.resolution_g));
+    let (zone, mut reason) = against_limit(error_g, u_g, weight.u_g, service_g);
+    if about.class.is_some() && service_g.is_none() {
+        let beyond =
+            format!("; {} g are beyond what its class reaches to, so its uncertainty alone speaks", weight.nominal_g);
+        reason += &beyond;
+    }
+    let mut findings = vec![(zone, reason)];
     findings.extend(chart.map(|limits| against_chart(error_g, (limits.mean_g, limits.s_g))));
-    let errors: Vec<f64> =
-        about.chart.iter().flat_map(|chart| chart.points.iter().map(|p| p.error_g)).chain([error_g]).collect();
-    findings.extend(trend(&errors, "g"));
-    let (zone, reason) = findings.into_iter().max_by_key(|(zone, _)| *zone).unwrap_or((CheckZone::Good, String::new()));
-    let repeatability_g = repeatability(&errors, about.resolution_g);
+    let before = of_weight.map(WeightChart::errors_g).unwrap_or_default();
+    findings.extend(trend(&[before.as_slice(), &[error_g]].concat(), "g"));
+    let balance = weight.at_mm.zip(shown.balance_mm).map(|(at_mm, (shown_mm, u_mm))| BalanceError {
+        reference_mm: at_mm,
+        indication_mm: shown_mm,
+        error_mm: shown_mm - at_mm,
+        u_mm: u_mm.hypot(weight.u_at_mm),
+    });
+    if let Some(balance) = &balance {
+        let of = |finding: Finding| named(Quantity::Balance, finding);
+        let off = Off { error: balance.error_mm, u: balance.u_mm };
+        findings.push(of(off.against_uncertainty("mm")));
+        let limits = of_weight.and_then(WeightChart::balance_limits);
+        findings.extend(limits.map(|limits| of(against_chart(balance.error_mm, limits))));
+        let places = of_weight.map(WeightChart::balance_errors_mm).unwrap_or_default();
+        findings.extend(trend(&[places.as_slice(), &[balance.error_mm]].concat(), "mm").map(of));
+    }
+    // Of equal zones the first reason is told, which is that of the class.
+    let (zone, reason) =
+        findings.into_iter().rev().max_by_key(|(zone, _)| *zone).unwrap_or((CheckZone::Good, String::new()));
+    let mut scatter = before;
+    scatter.extend((zone != CheckZone::Out).then_some(error_g));
+    let repeatability_g = repeatability(&scatter, about.resolution_g);
     Check {
         instrument: about.instrument.to_owned(),
         reading: Some(reading),
@@ -67,13 +96,14 @@ pub fn judge_check(
         minimum_g: repeatability_g.map(|s| smallest_mass_g(s, 0.001)),
         zone,
         reason,
+        balance,
     }
 }
 
 /// A zone with its reason.
 pub(super) type Finding = (CheckZone, String);
 
-fn against_limit(error_g: f64, u_g: f64, u_weight_g: f64, limit_g: Option<f64>) -> Finding {
+pub(super) fn against_limit(error_g: f64, u_g: f64, u_weight_g: f64, limit_g: Option<f64>) -> Finding {
     let size = error_g.abs();
     match limit_g {
         Some(limit) if size > limit + 2.0 * u_weight_g => {
@@ -122,8 +152,9 @@ pub(super) fn trend(errors: &[f64], unit: &str) -> Option<Finding> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measurement::check_weight::WeightClass;
-    use crate::work_order::checks::Policy;
+    use crate::measurement::check_weight::{InstrumentClass, WeightClass};
+    use crate::measurement::unit::Grams;
+    use crate::work_order::checks::{Calibrated, Policy};
 
     const DAY_US: i64 = 86_400_000_000;
 
@@ -139,10 +170,11 @@ mod tests {
             let about = Circumstances {
                 instrument: "parts-scale",
                 resolution_g: 0.01,
-                class: Some(InstrumentClass::II),
+                class: Some(Accuracy { class: InstrumentClass::II, interval: Grams(0.01) }),
                 chart: Some(&chart),
             };
-            let check = judge_check(&about, weight, EventId(uuid::Uuid::nil()), 200.0 + error, 0.004);
+            let shown = Shown { mass_g: 200.0 + error, u_mass_g: 0.004, balance_mm: None };
+            let check = judge_check(&about, weight, EventId(uuid::Uuid::nil()), &shown);
             chart.take(&check, day * DAY_US);
             zones.push(check.zone);
         }
@@ -171,6 +203,19 @@ mod tests {
     }
 
     #[test]
+    fn a_weight_beyond_the_class_is_judged_by_uncertainty_and_that_is_said() {
+        // R 76-1, table 3: class II with e = 0.001 g ends at 100 000 e = 100 g.
+        let class = Some(Accuracy { class: InstrumentClass::II, interval: Grams(0.001) });
+        let about = Circumstances { instrument: "s", resolution_g: 0.001, class, chart: None };
+        let shown = Shown { mass_g: 200.0, u_mass_g: 0.004, balance_mm: None };
+        let check = judge_check(&about, &weight(), EventId(uuid::Uuid::nil()), &shown);
+        assert!(
+            check.limit_g.is_none() && check.reason.contains("200 g are beyond what its class reaches to"),
+            "{check:?}"
+        );
+    }
+
+    #[test]
     fn scatter_that_the_step_hides_counts_as_041_of_it() {
         // USP 41: s = 0.00015 g gives 0.300 g; a balance of 0.1 g whose readings do not scatter 82 g.
         assert!((smallest_mass_g(0.000_15, 0.001) - 0.3).abs() < 1e-12);
@@ -183,15 +228,16 @@ mod tests {
     fn a_check_is_due_after_its_time_and_at_once_where_there_was_none() {
         let policy = Policy { check_every_s: Some(86_400.0), ..Policy::default() };
         let mut chart = Chart::default();
-        chart.calibrated(5, false);
+        chart.calibrated(5, Calibrated::Configured);
         assert_eq!(chart.trouble(&policy, 6).as_deref(), Some("was never checked"));
         assert_eq!(chart.trouble(&Policy::default(), 6), None);
         let about = Circumstances { instrument: "s", resolution_g: 0.01, class: None, chart: Some(&chart) };
-        let check = judge_check(&about, &weight(), EventId(uuid::Uuid::nil()), 200.0, 0.004);
+        let shown = Shown { mass_g: 200.0, u_mass_g: 0.004, balance_mm: None };
+        let check = judge_check(&about, &weight(), EventId(uuid::Uuid::nil()), &shown);
         chart.take(&check, 10);
         assert_eq!((chart.due_us(&policy), chart.trouble(&policy, 10 + DAY_US)), (Some(10 + DAY_US), None));
         assert_eq!(chart.trouble(&policy, 11 + DAY_US).as_deref(), Some("is overdue for its check"));
-        chart.calibrated(20 + DAY_US, true);
+        chart.calibrated(20 + DAY_US, Calibrated::WithReferences);
         assert_eq!(chart.trouble(&policy, 21 + DAY_US), None);
     }
 }

@@ -3,7 +3,7 @@
 //! A weight and what the instrument showed of it come in, a verdict with its reason goes out, and a control chart of
 //! the last checks is kept. Absent: routing, the clock (times are arguments) and what an adjustment would be.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 
 use super::angle_check::AngleCheck;
 use super::event::EventId;
@@ -80,6 +80,21 @@ pub struct Check {
     pub zone: CheckZone,
     /// Why, in words.
     pub reason: String,
+    /// What became of the balance point, where the weight hung at a known place of a beam.
+    pub balance: Option<BalanceError>,
+}
+
+/// What a beam made of the place of a check weight, in millimetres from the butt stop.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BalanceError {
+    /// Where it hung.
+    pub reference_mm: f64,
+    /// What the beam showed.
+    pub indication_mm: f64,
+    /// Indication less reference.
+    pub error_mm: f64,
+    /// Standard uncertainty of the error: what the beam claims, and the place.
+    pub u_mm: f64,
 }
 
 /// Control limits, fixed by the first checks after a calibration: warning beyond 2 s, stop beyond 3 s (NIST SOP 9,
@@ -96,8 +111,19 @@ pub struct ChartLimits {
 const BASELINE: std::ops::RangeInclusive<usize> = 5..=10;
 /// Checks on a chart.
 const CHART: usize = 30;
+/// Charts of an instrument; the one that was not used for longest gives way.
+const CHARTS: usize = 12;
+/// Control limits are made of checks so far apart, in microseconds: what repeats within one sitting says nothing of the
+/// days to come (NIST SOP 9, from memory, asks for points collected over time; twelve hours are common practice).
+const ANOTHER_DAY_US: i64 = 12 * 3600 * 1_000_000;
 /// Standard deviation below which a step d cannot be told (USP 41: replace by 0.41 d).
 const FLOOR_IN_STEPS: f64 = 0.41;
+
+/// Whether a check at `at_us` is one of the first of its chart, given when the last of those was.
+fn is_another_day(last_us: Option<i64>, at_us: i64) -> bool {
+    last_us.is_none_or(|last_us| at_us.saturating_sub(last_us) >= ANOTHER_DAY_US)
+}
+
 /// A point of the chart.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ChartPoint {
@@ -105,10 +131,99 @@ pub struct ChartPoint {
     pub at_us: i64,
     /// Error, in grams.
     pub error_g: f64,
+    /// Error of the balance point, in millimetres, where the weight hung at a known place of a beam.
+    pub balance_error_mm: Option<f64>,
     /// Mass of the weight, in grams.
     pub reference_g: f64,
     /// The verdict.
     pub zone: CheckZone,
+}
+
+/// Which weight a chart is of, and at which place of a beam: nominal mass in milligrams, place in tenths of a millimetre.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct ChartOf {
+    milligrams: i64,
+    tenths_mm: Option<i64>,
+}
+
+impl ChartOf {
+    /// The chart of a weight; `nominal_g` alone in journals that keep no more.
+    #[must_use]
+    pub fn weight(nominal_g: f64, at_mm: Option<f64>) -> Self {
+        #[expect(clippy::cast_possible_truncation, reason = "a conversion saturates; no weight is that heavy")]
+        let whole = |value: f64| value.round() as i64;
+        Self { milligrams: whole(nominal_g * 1000.0), tenths_mm: at_mm.map(|at| whole(at * 10.0)) }
+    }
+}
+
+/// The checks with one weight.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct WeightChart {
+    /// Nominal mass, in grams.
+    pub nominal_g: f64,
+    /// Where it hangs on a beam, in millimetres.
+    pub at_mm: Option<f64>,
+    /// The last checks, oldest first.
+    pub points: VecDeque<ChartPoint>,
+    /// The first ones on different days.
+    baseline: Vec<ChartPoint>,
+    /// Why its last check was out, if it was.
+    out: Option<String>,
+}
+
+impl WeightChart {
+    fn take(&mut self, check: &Check, at_us: i64) {
+        let point = ChartPoint {
+            at_us,
+            error_g: check.error_g,
+            balance_error_mm: check.balance.map(|balance| balance.error_mm),
+            reference_g: check.reference_g,
+            zone: check.zone,
+        };
+        let last_us = self.baseline.last().map(|point| point.at_us);
+        if point.zone != CheckZone::Out && self.baseline.len() < *BASELINE.end() && is_another_day(last_us, at_us) {
+            self.baseline.push(point);
+        }
+        if self.points.len() == CHART {
+            self.points.pop_front();
+        }
+        self.points.push_back(point);
+        self.out = (check.zone == CheckZone::Out).then(|| check.reason.clone());
+    }
+
+    /// Errors of mass in grams of the checks that were not out, oldest first.
+    #[must_use]
+    pub fn errors_g(&self) -> Vec<f64> {
+        self.points.iter().filter(|point| point.zone != CheckZone::Out).map(|point| point.error_g).collect()
+    }
+
+    /// Errors of the balance point in millimetres of the checks that were not out, oldest first.
+    #[must_use]
+    pub fn balance_errors_mm(&self) -> Vec<f64> {
+        let good = self.points.iter().filter(|point| point.zone != CheckZone::Out);
+        good.filter_map(|point| point.balance_error_mm).collect()
+    }
+
+    /// Control limits of the mass; `None` before there are enough checks on different days.
+    #[must_use]
+    pub fn limits(&self, resolution_g: f64) -> Option<ChartLimits> {
+        let first: Vec<f64> = self.baseline.iter().map(|point| point.error_g).collect();
+        mean_and_s(&first, resolution_g).map(|(mean_g, s_g)| ChartLimits { mean_g, s_g })
+    }
+
+    /// Mean and standard deviation of the balance point in millimetres; `None` before there are enough.
+    #[must_use]
+    pub fn balance_limits(&self) -> Option<(f64, f64)> {
+        let first: Vec<f64> = self.baseline.iter().filter_map(|point| point.balance_error_mm).collect();
+        mean_and_s(&first, 0.0)
+    }
+}
+
+/// Mean and standard deviation of the first checks; `None` where they are too few or all alike.
+fn mean_and_s(first: &[f64], resolution: f64) -> Option<(f64, f64)> {
+    let n = f64::from(u32::try_from(first.len()).ok()?);
+    let s = repeatability(first, resolution).filter(|s| *s > 0.0)?;
+    BASELINE.contains(&first.len()).then(|| (first.iter().sum::<f64>() / n, s))
 }
 
 /// A point of a gauge's chart.
@@ -149,18 +264,16 @@ pub enum Tested {
 /// The checks of one instrument since its calibration.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Chart {
-    /// The last checks, oldest first.
-    pub points: VecDeque<ChartPoint>,
-    baseline_g: Vec<f64>,
-    nominal_g: f64,
+    /// One chart a weight: errors at different loads have nothing to do with each other.
+    pub weights: BTreeMap<ChartOf, WeightChart>,
     /// The last checks of a gauge, oldest first.
     pub angles: VecDeque<AnglePoint>,
-    /// The first ones after its calibration.
+    /// The first ones after its calibration, on different days.
     baseline_deg: Vec<AnglePoint>,
     /// When it was last tested.
     pub tested: Tested,
-    /// Why it is not to be measured with, if it is not.
-    pub out: Option<String>,
+    /// Why it is not to be measured with, where the last check of a gauge or what a calibration left says so.
+    out: Option<String>,
     /// The last check since the calibration, whole.
     pub last: Option<Check>,
     /// The same of a gauge.
@@ -182,44 +295,65 @@ pub fn smallest_mass_g(repeatability_g: f64, tolerance: f64) -> f64 {
     2.0 * repeatability_g / tolerance
 }
 
+/// What a calibration rests on, for the chart that begins with it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Calibrated {
+    /// The configuration.
+    Configured,
+    /// References, with which the instrument was right afterwards: as good as a check.
+    WithReferences,
+    /// References, with which it was wrong afterwards; in words that follow its name.
+    LeftOut(String),
+}
+
 impl Chart {
-    /// A calibration begins a new chart; `with_references` counts as a check.
-    pub fn calibrated(&mut self, at_us: i64, with_references: bool) {
-        let tested = match self.tested {
-            _ if with_references => Tested::At { at_us },
-            Tested::Unknown => Tested::Never { since_us: at_us },
-            before => before,
+    /// A calibration begins a new chart.
+    pub fn calibrated(&mut self, at_us: i64, how: Calibrated) {
+        let (tested, out) = match (how, self.tested) {
+            (Calibrated::WithReferences, _) => (Tested::At { at_us }, None),
+            (Calibrated::LeftOut(reason), before) => (before, Some(reason)),
+            (Calibrated::Configured, Tested::Unknown) => (Tested::Never { since_us: at_us }, None),
+            (Calibrated::Configured, before) => (before, None),
         };
-        *self = Self { tested, ..Self::default() };
+        *self = Self { tested, out, ..Self::default() };
     }
 
     /// Takes a check in.
     pub fn take(&mut self, check: &Check, at_us: i64) {
-        let nominal_g = check.weight.as_ref().map_or(check.reference_g, |weight| weight.nominal_g);
-        // Errors of another weight are another chart.
-        if (nominal_g - self.nominal_g).abs() > 1e-3 * nominal_g.abs() {
-            self.points.clear();
-            self.baseline_g.clear();
-            self.nominal_g = nominal_g;
+        let (nominal_g, at_mm) = check.weight.as_ref().map_or((check.reference_g, None), |w| (w.nominal_g, w.at_mm));
+        let of = ChartOf::weight(nominal_g, at_mm);
+        if !self.weights.contains_key(&of) && self.weights.len() >= CHARTS {
+            let last_us = |chart: &WeightChart| chart.points.back().map(|point| point.at_us);
+            let oldest = self.weights.iter().min_by_key(|(_, chart)| last_us(chart)).map(|(of, _)| *of);
+            oldest.and_then(|oldest| self.weights.remove(&oldest));
         }
-        if check.zone != CheckZone::Out && self.baseline_g.len() < *BASELINE.end() {
-            self.baseline_g.push(check.error_g);
-        }
-        if self.points.len() == CHART {
-            self.points.pop_front();
-        }
-        let (error_g, reference_g, zone) = (check.error_g, check.reference_g, check.zone);
-        self.points.push_back(ChartPoint { at_us, error_g, reference_g, zone });
+        let new = || WeightChart { nominal_g, at_mm, ..WeightChart::default() };
+        self.weights.entry(of).or_insert_with(new).take(check, at_us);
         self.tested = Tested::At { at_us };
-        self.out = (zone == CheckZone::Out).then(|| check.reason.clone());
+        // What a calibration left out is answered by the first check after it.
+        self.out = None;
         self.last = Some(check.clone());
+    }
+
+    /// The chart of a weight at a place.
+    #[must_use]
+    pub fn of(&self, weight: &Weight) -> Option<&WeightChart> {
+        self.weights.get(&ChartOf::weight(weight.nominal_g, weight.at_mm))
+    }
+
+    /// Why the instrument is not to be measured with, in words that follow its name: every weight it failed with must
+    /// have been laid on again.
+    #[must_use]
+    pub fn out(&self) -> Option<&str> {
+        self.out.as_deref().or_else(|| self.weights.values().find_map(|chart| chart.out.as_deref()))
     }
 
     /// Takes a check of a gauge in.
     pub fn take_angles(&mut self, check: &AngleCheck, at_us: i64) {
         let errors_deg = check.errors.iter().map(|error| (error.quantity, error.error_deg)).collect();
         let point = AnglePoint { at_us, errors_deg, zone: check.zone };
-        if check.zone != CheckZone::Out && self.baseline_deg.len() < *BASELINE.end() {
+        let last_us = self.baseline_deg.last().map(|point| point.at_us);
+        if check.zone != CheckZone::Out && self.baseline_deg.len() < *BASELINE.end() && is_another_day(last_us, at_us) {
             self.baseline_deg.push(point.clone());
         }
         if self.angles.len() == CHART {
@@ -241,28 +375,34 @@ impl Chart {
     #[must_use]
     pub fn angle_limits(&self, quantity: Quantity, resolution_deg: f64) -> Option<(f64, f64)> {
         let first: Vec<f64> = self.baseline_deg.iter().flat_map(|point| point.of(quantity)).collect();
-        let n = f64::from(u32::try_from(first.len()).ok()?);
-        let s = repeatability(&first, resolution_deg)?;
-        BASELINE.contains(&first.len()).then(|| (first.iter().sum::<f64>() / n, s))
+        mean_and_s(&first, resolution_deg)
     }
 
-    /// Control limits; `None` before there are enough checks.
-    #[must_use]
-    pub fn limits(&self, resolution_g: f64) -> Option<ChartLimits> {
-        let n = f64::from(u32::try_from(self.baseline_g.len()).ok()?);
-        let s_g = repeatability(&self.baseline_g, resolution_g)?;
-        BASELINE
-            .contains(&self.baseline_g.len())
-            .then(|| ChartLimits { mean_g: self.baseline_g.iter().sum::<f64>() / n, s_g })
-    }
-
-    /// Errors that were found, allowed and not corrected.
+    /// Errors that were found and not corrected. An error that put the instrument out counts in full as long as it is out:
+    /// where readings go on all the same, it is the best that is known of them.
     #[must_use]
     pub fn drift(&self) -> Option<Drift> {
-        let allowed = || self.points.iter().filter(|p| p.zone != CheckZone::Out && p.reference_g > 0.0);
-        let freedom = f64::from(u32::try_from(allowed().count()).ok().filter(|n| *n > 0)?);
-        let squares: f64 = allowed().map(|p| (p.error_g / p.reference_g).powi(2)).sum();
-        Some(Drift { relative: (squares / freedom).sqrt(), freedom })
+        if !self.angles.is_empty() {
+            return self.drift_of_angles();
+        }
+        let all = || self.weights.values().flat_map(|chart| &chart.points).filter(|point| point.reference_g > 0.0);
+        let relative = |point: &ChartPoint| point.error_g / point.reference_g;
+        let freedom = f64::from(u32::try_from(all().count()).ok().filter(|n| *n > 0)?);
+        let mean_square = all().map(|point| relative(point).powi(2)).sum::<f64>() / freedom;
+        let of_out = self.weights.values().filter(|chart| chart.out.is_some()).filter_map(|chart| chart.points.back());
+        let largest = of_out.map(|point| relative(point).abs()).fold(0.0, f64::max);
+        Some(Drift { relative: mean_square.sqrt().max(largest), angles_deg: [0.0; 2], freedom })
+    }
+
+    fn drift_of_angles(&self) -> Option<Drift> {
+        let freedom = f64::from(u32::try_from(self.angles.len()).ok().filter(|n| *n > 0)?);
+        let of = |quantity: Quantity| {
+            let errors = self.angle_errors(quantity);
+            let mean_square = errors.iter().map(|error| error * error).sum::<f64>() / freedom;
+            let last = errors.last().filter(|_| self.out.is_some()).copied().unwrap_or(0.0);
+            mean_square.sqrt().max(last.abs())
+        };
+        Some(Drift { relative: 0.0, angles_deg: [of(Quantity::Lie), of(Quantity::Loft)], freedom })
     }
 
     /// When the next check is due, in microseconds since 1970 UTC: at once for one that was never tested.
@@ -279,7 +419,7 @@ impl Chart {
     /// Why the instrument is not to be trusted now, in words; `None` when it is.
     #[must_use]
     pub fn trouble(&self, policy: &Policy, at_us: i64) -> Option<String> {
-        if let Some(reason) = &self.out {
+        if let Some(reason) = self.out() {
             return Some(format!("failed its last check: it {reason}"));
         }
         let overdue = at_us > self.due_us(policy)?;

@@ -8,7 +8,7 @@ use super::drawer_desk::{self, DrawerCommand};
 use super::event::{CapturedReading, Change, EventId, FiledValue, Place};
 use super::finishing::{after_change, checked, finished_club_again, proven, step_done};
 use super::intake;
-use super::judging::{DecisionRule, judge};
+use super::judging::{COVERAGE, DecisionRule, judge};
 use super::marks::{self, MarkCommand};
 use super::order::{Order, Stage};
 use super::record::{ClubRecord, Entry, Method, Standing};
@@ -22,6 +22,7 @@ use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::club::cut::CutMark;
 use crate::measurement::quantity::{Target, parse_target};
 use crate::measurement::reading::{Measured, Reading};
+use crate::measurement::uncertainty::Budget;
 
 /// Something a person asks the bench to do.
 #[derive(Debug, Clone, PartialEq)]
@@ -176,7 +177,7 @@ pub fn place(state: &State, reading: EventId, captured: &CapturedReading, at_us:
     if let Some(changes) = trust::take(state, reading, captured, at_us) {
         return changes;
     }
-    let placed = place_in(state, state.club(), reading, captured);
+    let placed = place_in(state, state.club(), reading, captured, at_us);
     match study_desk::take(state, reading, captured, at_us) {
         Some(Ok(changes)) => return changes,
         Some(Err(reason)) => return vec![Change::ReadingUnfiled { reading, reason, choices: choices_of(placed) }],
@@ -210,19 +211,25 @@ pub fn place_waiting(state: &State, club: &str, line: &CaptureLine, at_us: i64) 
     if trust::blocked(state, instrument, at_us).is_some() || state.studies.open_on(instrument).is_some() {
         return Vec::new();
     }
-    let placed = place_in(state, state.clubs.get(club), line.event, &line.captured);
+    let placed = place_in(state, state.clubs.get(club), line.event, &line.captured, line.at_us);
     let is_filed = placed.iter().any(|change| matches!(change, Change::ReadingFiled { .. }));
     if is_filed { placed } else { Vec::new() }
 }
 
-fn place_in(state: &State, club: Option<&ClubRecord>, reading: EventId, captured: &CapturedReading) -> Vec<Change> {
+fn place_in(
+    state: &State,
+    club: Option<&ClubRecord>,
+    reading: EventId,
+    captured: &CapturedReading,
+    at_us: i64,
+) -> Vec<Change> {
     let measured = Reading { measured: captured.measured.clone() };
     let routing = match club.and_then(|club| finished_club_again(state, club, &measured)) {
         Some(refusal) => refusal,
         None => route(club, captured.kind, &measured),
     };
     match (routing, club) {
-        (Routing::File { values }, Some(club)) => file(state, club, reading, captured, &values, false),
+        (Routing::File { values }, Some(club)) => file(state, club, (reading, at_us), captured, &values, false),
         (Routing::File { .. }, None) => Vec::new(),
         (Routing::Refuse { reason, choices }, _) => vec![Change::ReadingUnfiled { reading, reason, choices }],
     }
@@ -231,15 +238,20 @@ fn place_in(state: &State, club: Option<&ClubRecord>, reading: EventId, captured
 fn file(
     state: &State,
     club: &ClubRecord,
-    reading: EventId,
+    (reading, at_us): (EventId, i64),
     captured: &CapturedReading,
     values: &[Routed],
     by_hand: bool,
 ) -> Vec<Change> {
     let values: Vec<FiledValue> = values
         .iter()
-        .map(|r| judged(state.policy.rule, club, r.characteristic, r.stage, (r.measured.value, r.measured.u)))
+        .map(|r| {
+            let budget = captured.budget.iter().find(|budget| budget.quantity == r.measured.quantity);
+            let doubt = (r.measured.u, budget.and_then(Budget::expanded));
+            judged(state.policy.rule, club, r.characteristic, r.stage, r.measured.value, doubt)
+        })
         .collect();
+    let trouble = state.trust.trouble(&state.policy, &captured.instrument, at_us);
     let mut after = club.clone();
     // Filed again, it leaves where it was; `State::apply` does the same.
     after.void(reading);
@@ -250,6 +262,7 @@ fn file(
                 instrument: captured.instrument.clone(),
                 calibration: captured.calibration,
                 on_key: captured.on_key,
+                trouble: trouble.clone(),
             },
             event: reading,
             at_us: 0,
@@ -265,6 +278,7 @@ fn file(
         calibration: captured.calibration,
         values,
         by_hand,
+        trouble,
     };
     let mut changes = vec![filed];
     changes.extend(proven(club, &after, reading));
@@ -283,16 +297,18 @@ fn judged(
     club: &ClubRecord,
     characteristic: Characteristic,
     stage: Stage,
-    (value, u): (f64, f64),
+    value: f64,
+    (u, expanded_u): (f64, Option<f64>),
 ) -> FiledValue {
     let target = club.spec.target(characteristic).map(|row| row.target).unwrap_or_default();
-    let judgement = judge(rule, &target, value, u);
+    let judgement = judge(rule, &target, value, expanded_u.unwrap_or(COVERAGE * u));
     let Target { value: aim, lower, upper } = target;
     FiledValue {
         characteristic,
         stage,
         value,
         u,
+        expanded_u,
         target: aim,
         lower,
         upper,
@@ -372,7 +388,7 @@ fn enter(
         None => rule_uncertainty(characteristic),
     };
     let stage = record.stage_for(characteristic);
-    let filed = judged(state.policy.rule, record, characteristic, stage, (value, u));
+    let filed = judged(state.policy.rule, record, characteristic, stage, value, (u, None));
     let mut after = record.clone();
     after.file(Entry {
         filed: filed.clone(),
@@ -457,7 +473,7 @@ pub(super) fn file_by_hand(state: &State, event: EventId, place: &Place) -> Resu
     if let Some(wrong) = values.iter().find(|v| !v.characteristic.possible().contains(&v.measured.value)) {
         return refused(impossible(wrong.characteristic, &club.spec.id, &format!("{:.1}", wrong.measured.value)));
     }
-    Ok(file(state, club, event, &line.captured, &values, true))
+    Ok(file(state, club, (event, line.at_us), &line.captured, &values, true))
 }
 
 fn impossible(characteristic: Characteristic, club: &str, found: &str) -> String {

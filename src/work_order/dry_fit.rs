@@ -256,6 +256,7 @@ mod tests {
                 stage,
                 value,
                 u: 0.05,
+                expanded_u: None,
                 target: None,
                 lower: None,
                 upper: None,

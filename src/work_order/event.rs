@@ -101,6 +101,8 @@ pub struct FiledValue {
     pub value: f64,
     /// Its standard uncertainty.
     pub u: f64,
+    /// Its expanded uncertainty (about 95 %) with the coverage factor of its budget, where it has one.
+    pub expanded_u: Option<f64>,
     /// Target at that moment.
     pub target: Option<f64>,
     /// Lower limit at that moment.
@@ -115,6 +117,14 @@ pub struct FiledValue {
     pub marginal: bool,
     /// The rule the verdict was taken by.
     pub rule: DecisionRule,
+}
+
+impl FiledValue {
+    /// Its expanded uncertainty; with k = 2 where no budget says another.
+    #[must_use]
+    pub fn expanded(&self) -> f64 {
+        self.expanded_u.unwrap_or(super::judging::COVERAGE * self.u)
+    }
 }
 
 /// A place a reading could be filed at.
@@ -200,6 +210,8 @@ pub enum Change {
         values: Vec<FiledValue>,
         /// True where a person chose the place.
         by_hand: bool,
+        /// Why the instrument was not to be trusted, in words that follow its name, where it was not.
+        trouble: Option<String>,
     },
     /// A captured reading has no place.
     ReadingUnfiled {
@@ -338,6 +350,8 @@ pub enum Change {
         source: String,
         /// Accuracy class of the instrument, if it has one.
         accuracy_class: Option<InstrumentClass>,
+        /// Its verification interval e in grams, where the plate says one; else it is the resolution.
+        verification_interval_g: Option<f64>,
         /// What it rests on, where it was made at the bench.
         report: Option<Box<Report>>,
     },

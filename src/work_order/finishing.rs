@@ -124,7 +124,7 @@ fn by(club: &ClubRecord, step: Step, reading: EventId) -> Change {
 fn is_good(state: &State, club: &ClubRecord) -> bool {
     let within = |row: &TargetRow| {
         club.standing(row.characteristic).is_some_and(|entry| {
-            let judged = judge(state.policy.rule, &row.target, entry.filed.value, entry.filed.u);
+            let judged = judge(state.policy.rule, &row.target, entry.filed.value, entry.filed.expanded());
             matches!(judged.verdict, Verdict::Within | Verdict::NoTarget)
         })
     };

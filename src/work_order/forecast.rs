@@ -179,6 +179,7 @@ mod tests {
                     stage: *stage,
                     value: *value,
                     u: 0.05,
+                    expanded_u: None,
                     target: None,
                     lower: None,
                     upper: None,

@@ -17,14 +17,14 @@ super::order::named!(
 );
 
 /// The rule by which verdicts are taken, recorded with each of them (ISO/IEC 17025, 7.8.6, asks that a rule be
-/// stated). Under both a value whose expanded uncertainty (k = 2) straddles a limit is marked.
+/// stated). Under both a value whose expanded uncertainty straddles a limit is marked.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub enum DecisionRule {
     /// Limits are applied to the value as measured.
     #[default]
     Plain,
-    /// A value is within only if it keeps `guard` times its expanded uncertainty (k = 2) inside the limits; else it is
-    /// under or over, whichever side it is nearer to.
+    /// A value is within only if it keeps `guard` times its expanded uncertainty inside the limits; else it is under or
+    /// over, whichever side it is nearer to.
     Guarded {
         /// Width of the guard band in expanded uncertainties, 0 to 3.
         guard: f64,
@@ -51,17 +51,17 @@ impl DecisionRule {
         (0.0..=3.0).contains(&guard).then_some(Self::Guarded { guard })
     }
 
-    /// How far inside a limit a value must be, for its standard uncertainty.
-    fn band(self, u: f64) -> f64 {
+    /// How far inside a limit a value must be, for its expanded uncertainty.
+    fn band(self, expanded: f64) -> f64 {
         match self {
             Self::Plain => 0.0,
-            Self::Guarded { guard } => guard * COVERAGE * u,
+            Self::Guarded { guard } => guard * expanded,
         }
     }
 }
 
-/// Coverage factor of the interval that marks a verdict (about 95 %).
-const COVERAGE: f64 = 2.0;
+/// Coverage factor (about 95 %) of a value that has no budget to say its own.
+pub const COVERAGE: f64 = 2.0;
 
 /// A value judged against its target.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -74,10 +74,11 @@ pub struct Judgement {
     pub marginal: bool,
 }
 
-/// Judges `value` with standard uncertainty `u`, both in the target's unit.
+/// Judges `value` with its expanded uncertainty (about 95 %, with the coverage factor of its budget), both in the
+/// target's unit.
 #[must_use]
-pub fn judge(rule: DecisionRule, target: &Target, value: f64, u: f64) -> Judgement {
-    let band = rule.band(u);
+pub fn judge(rule: DecisionRule, target: &Target, value: f64, expanded: f64) -> Judgement {
+    let band = rule.band(expanded);
     let room_below = target.lower.map(|limit| value - limit);
     let room_above = target.upper.map(|limit| limit - value);
     let mut under = room_below.is_some_and(|room| room < band);
@@ -92,7 +93,7 @@ pub fn judge(rule: DecisionRule, target: &Target, value: f64, u: f64) -> Judgeme
         (_, _, true) => Verdict::Over,
         _ => Verdict::Within,
     };
-    let straddles = |limit: Option<f64>| limit.is_some_and(|limit| (value - limit).abs() < COVERAGE * u);
+    let straddles = |limit: Option<f64>| limit.is_some_and(|limit| (value - limit).abs() < expanded);
     Judgement {
         deviation: target.value.map(|target| value - target),
         verdict,
@@ -108,7 +109,7 @@ mod tests {
     fn verdicts_are_taken_on_full_values() {
         let target = Target { value: Some(33.0), lower: Some(32.5), upper: Some(33.5) };
         let check = |value: f64, u: f64, verdict, marginal| {
-            let judged = judge(DecisionRule::Plain, &target, value, u);
+            let judged = judge(DecisionRule::Plain, &target, value, 2.0 * u);
             assert_eq!((judged.verdict, judged.marginal), (verdict, marginal), "{value}");
         };
         check(33.1, 0.06, Verdict::Within, false);
@@ -131,7 +132,7 @@ mod tests {
     fn a_guard_band_is_kept_inside_the_limits() {
         let target = Target { value: Some(200.0), lower: Some(198.0), upper: Some(202.0) };
         let check = |guard: f64, value: f64, u: f64, verdict, marginal| {
-            let judged = judge(DecisionRule::Guarded { guard }, &target, value, u);
+            let judged = judge(DecisionRule::Guarded { guard }, &target, value, 2.0 * u);
             assert_eq!((judged.verdict, judged.marginal), (verdict, marginal), "{guard} {value} {u}");
         };
         // U = 0.5 g: accepted up to 201.5 g with one U of guard, up to 201.75 g with half of it.

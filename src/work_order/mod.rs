@@ -5,10 +5,12 @@
 //! its verdict; an [`event`] says what happened; [`state`] is the fold of all events; [`desk`] answers commands.
 
 pub mod adhesive;
+mod adjusting;
 pub mod advice;
 pub mod again;
 mod alternatives;
 pub mod angle_check;
+mod as_left;
 pub mod bearing;
 mod bend_command;
 pub mod bending;

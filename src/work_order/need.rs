@@ -1,7 +1,7 @@
 //! What the swing weight of a club wants: where it stands, where it should be, and whether anything is to be done.
 
 use super::forecast::forecast;
-use super::judging::{DecisionRule, Verdict, judge};
+use super::judging::{COVERAGE, DecisionRule, Verdict, judge};
 use super::learning::Learning;
 use super::parts_model::{inertia_of, inputs, length_mm, outcome, u_length_mm};
 use super::record::ClubRecord;
@@ -14,8 +14,6 @@ use crate::measurement::unit::{Millimetres, Points};
 const LEAVE_ALONE_POINTS: f64 = 0.25;
 /// What rounds to the aim in the one decimal that is shown, in points.
 pub(super) const AS_GOOD_AS_AIM: f64 = 0.05;
-/// Coverage of the uncertainty that is kept from the limits, so that the club is not marginal afterwards.
-const COVERAGE: f64 = 2.0;
 /// No club comes near to this many points from A0.
 const NO_LIMIT_POINTS: f64 = 1e4;
 
@@ -26,6 +24,8 @@ pub(super) struct Base {
     pub(super) points: f64,
     /// Its standard uncertainty.
     pub(super) u: f64,
+    /// Its expanded uncertainty, by which it is judged.
+    pub(super) expanded: f64,
     /// Total mass in grams, if known.
     pub(super) mass_g: Option<f64>,
     /// Balance point from the butt in millimetres, if known.
@@ -65,7 +65,7 @@ impl Need {
 
     /// Whether a swing weight, as uncertain as the club's, would be judged good; without limits: whether it reads as the aim.
     pub(super) fn is_good(&self, points: f64) -> bool {
-        match judge(self.rule, &self.target, points, self.base.u).verdict {
+        match judge(self.rule, &self.target, points, self.base.expanded).verdict {
             Verdict::Within => true,
             Verdict::NoTarget => (points - self.aim).abs() <= AS_GOOD_AS_AIM,
             Verdict::Under | Verdict::Over => false,
@@ -81,9 +81,9 @@ pub(super) fn need(club: &ClubRecord, learning: &Learning) -> Option<Need> {
         DecisionRule::Plain => 1.0,
         DecisionRule::Guarded { guard } => guard.max(1.0),
     };
-    let (aim, window) = window(&target, guard * COVERAGE * base.u)?;
+    let (aim, window) = window(&target, guard * base.expanded)?;
     let deficit = aim - base.points;
-    let is_well = match judge(rule, &target, base.points, base.u).verdict {
+    let is_well = match judge(rule, &target, base.points, base.expanded).verdict {
         Verdict::Within => true,
         Verdict::NoTarget => deficit.abs() < LEAVE_ALONE_POINTS,
         Verdict::Under | Verdict::Over => false,
@@ -125,6 +125,7 @@ fn base(club: &ClubRecord, learning: &Learning) -> Option<(Base, DecisionRule)> 
         let mut base = Base {
             points: entry.filed.value,
             u: entry.filed.u,
+            expanded: entry.filed.expanded(),
             mass_g: value(Characteristic::TotalMass),
             balance_mm: value(Characteristic::BalancePoint),
             inertia_kgcm2,
@@ -148,6 +149,7 @@ fn base(club: &ClubRecord, learning: &Learning) -> Option<(Base, DecisionRule)> 
     let base = Base {
         points: swing.value,
         u: swing.u,
+        expanded: COVERAGE * swing.u,
         mass_g: of(Characteristic::TotalMass).map(|forecast| forecast.value),
         balance_mm: of(Characteristic::BalancePoint).map(|forecast| forecast.value),
         inertia_kgcm2,

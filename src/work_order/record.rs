@@ -42,6 +42,8 @@ pub enum Method {
         calibration: EventId,
         /// Whether the instrument was told to send it, by a key or by itself at rest.
         on_key: bool,
+        /// Why the instrument was not to be trusted then, in words that follow its name, where it was not.
+        trouble: Option<String>,
     },
     /// Typed by a person.
     Typed {

@@ -41,6 +41,8 @@ pub struct Weight {
     pub certificate: Option<String>,
     /// Where it hangs on a beam, from the butt stop, in millimetres.
     pub at_mm: Option<f64>,
+    /// Standard uncertainty of that place, in millimetres.
+    pub u_at_mm: f64,
 }
 
 /// Known angles.
@@ -92,7 +94,7 @@ impl Weight {
                 class.name()
             ));
         }
-        Ok(Self { nominal_g, error_g, u_g, class, certificate: None, at_mm: None })
+        Ok(Self { nominal_g, error_g, u_g, class, certificate: None, at_mm: None, u_at_mm: 0.0 })
     }
 
     /// Conventional mass, in grams.

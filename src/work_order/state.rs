@@ -197,7 +197,7 @@ impl State {
                 }
             }
             Change::ReadingCaptured(captured) => self.capture(event, captured),
-            Change::ReadingFiled { reading, club, instrument, calibration, values, .. } => {
+            Change::ReadingFiled { reading, club, instrument, calibration, values, trouble, .. } => {
                 let place = |v: &FiledValue| Place { club: club.clone(), characteristic: v.characteristic };
                 let places = values.iter().map(|v| (place(v), v.stage)).collect();
                 // A reading filed again by hand leaves its former place, be it in the same club.
@@ -208,7 +208,8 @@ impl State {
                 self.place_of.insert(*reading, club.clone());
                 let line = self.capture_line(*reading);
                 let on_key = line.is_some_and(|line| line.captured.on_key);
-                let method = Method::Measured { instrument: instrument.clone(), calibration: *calibration, on_key };
+                let (instrument, calibration, trouble) = (instrument.clone(), *calibration, trouble.clone());
+                let method = Method::Measured { instrument, calibration, on_key, trouble };
                 let at_us = line.map_or(event.at_us, |line| line.at_us);
                 let budgets = line.map(|line| line.captured.budget.clone()).unwrap_or_default();
                 self.on_club(club, event.seq, |record| {

@@ -3,16 +3,18 @@
 
 use std::collections::{BTreeMap, HashMap};
 
+use super::adjusting::{adjusted, far_off};
 use super::angle_check::judge_angles;
-use super::check_verdict::{Circumstances, judge_check};
-use super::checks::{Chart, Policy, WhenOut};
+use super::as_left::AsLeft;
+use super::check_verdict::{Circumstances, Shown, judge_check};
+use super::checks::{Calibrated, Chart, Policy, WhenOut};
 use super::desk::{Refusal, refused};
 use super::event::{CapturedReading, Change, Event, EventId};
 use super::reference::{Purpose, Reference};
 use super::state::State;
-use crate::measurement::adjustment::{Angle, Finding, Hanging, Weighing, adjust_beam, adjust_gauge, adjust_scale};
+use crate::measurement::adjustment::Finding;
 use crate::measurement::calibration::Calibration;
-use crate::measurement::check_weight::InstrumentClass;
+use crate::measurement::check_weight::Accuracy;
 use crate::measurement::distribution::combined;
 use crate::measurement::reading::{InstrumentKind, Measured, Quantity};
 use crate::measurement::settling::Capture;
@@ -51,6 +53,8 @@ pub struct Adjust {
     pub supports: bool,
     /// Standard uncertainty of the places along the beam, in millimetres.
     pub u_at_mm: f64,
+    /// A person says that the instrument really is as far off as it reads.
+    pub far_off: bool,
 }
 
 /// Under which conditions a calibration is made.
@@ -130,8 +134,25 @@ impl Trust {
     /// Takes one event in.
     pub fn apply(&mut self, event: &Event) {
         match &event.change {
-            Change::Calibrated { instrument, source, report, .. } => {
-                self.charts.entry(instrument.clone()).or_default().calibrated(event.at_us, report.is_some());
+            Change::Calibrated {
+                instrument,
+                source,
+                report,
+                calibration,
+                resolution,
+                accuracy_class,
+                verification_interval_g,
+                ..
+            } => {
+                let how = match report {
+                    None => Calibrated::Configured,
+                    Some(report) => {
+                        let class = Accuracy::of_plate(*accuracy_class, *verification_interval_g, *resolution);
+                        let judged = AsLeft { calibration, resolution: *resolution, class };
+                        judged.trouble(&report.as_left).map_or(Calibrated::WithReferences, Calibrated::LeftOut)
+                    }
+                };
+                self.charts.entry(instrument.clone()).or_default().calibrated(event.at_us, how);
                 self.calibrating.remove(instrument);
                 self.expected.remove(instrument);
                 if source == FROM_CONFIGURATION {
@@ -199,13 +220,14 @@ struct InForce<'a> {
     calibration: &'a Calibration,
     resolution: f64,
     capacity_g: Option<f64>,
-    class: Option<InstrumentClass>,
+    class: Option<Accuracy>,
 }
 
 fn in_force<'a>(state: &'a State, instrument: &str) -> Option<InForce<'a>> {
     match &state.calibrations.get(instrument)?.change {
-        Change::Calibrated { calibration, resolution, capacity_g, accuracy_class, .. } => {
-            Some(InForce { calibration, resolution: *resolution, capacity_g: *capacity_g, class: *accuracy_class })
+        Change::Calibrated { calibration, resolution, capacity_g, accuracy_class, verification_interval_g, .. } => {
+            let class = Accuracy::of_plate(*accuracy_class, *verification_interval_g, *resolution);
+            Some(InForce { calibration, resolution: *resolution, capacity_g: *capacity_g, class })
         }
         _ => None,
     }
@@ -253,6 +275,11 @@ pub fn answer(state: &State, instrument: &str, command: &TrustCommand) -> Result
                     "{instrument} is not adjusted without as-found readings: lay the references on first, so that what it read before is known"
                 ));
             }
+            if let Some(reason) = far_off(&calibrating.report.as_found).filter(|_| !how.far_off) {
+                return refused(format!(
+                    "{instrument} {reason}: was that the weight that was named? If not, cancel and begin anew; if it was, adjust with far_off (calibrate --far-off)"
+                ));
+            }
             let (calibration, findings) = adjusted(of.calibration, &calibrating.report.as_found, *how)
                 .map_err(|reason| Refusal(format!("{instrument} cannot be adjusted: {reason}")))?;
             Ok(vec![Change::CalibrationProposed { instrument: name, calibration, findings }])
@@ -291,52 +318,6 @@ fn suits(of: &InForce<'_>, instrument: &str, purpose: Purpose, reference: &Refer
     }
 }
 
-fn adjusted(
-    before: &Calibration,
-    placements: &[Placement],
-    how: Adjust,
-) -> Result<(Calibration, Vec<Finding>), String> {
-    let weights = || {
-        placements.iter().filter_map(|p| match &p.reference {
-            Reference::Weight(weight) => Some((p.indication, weight)),
-            Reference::Angles(_) => None,
-        })
-    };
-    let words = |error: &dyn std::fmt::Display| error.to_string();
-    match before {
-        Calibration::Scale(scale) => {
-            let weighings: Vec<Weighing> = weights()
-                .map(|(at, w)| Weighing { indication_g: at[0], mass_g: w.mass_g(), u_mass_g: w.u_g })
-                .collect();
-            adjust_scale(&weighings, how.degree, scale).map(|(s, f)| (Calibration::Scale(s), f)).map_err(|e| words(&e))
-        }
-        Calibration::Beam(beam) => {
-            let hangings: Vec<Hanging> = weights()
-                .filter_map(|(counts, w)| {
-                    Some(Hanging { counts, mass_g: w.mass_g(), u_mass_g: w.u_g, at_mm: w.at_mm? })
-                })
-                .collect();
-            adjust_beam(&hangings, how.supports, how.u_at_mm, beam)
-                .map(|(b, f)| (Calibration::Beam(b), f))
-                .map_err(|e| words(&e))
-        }
-        Calibration::Gauge(gauge) => {
-            let angles: Vec<Angle> = placements
-                .iter()
-                .filter_map(|p| match &p.reference {
-                    Reference::Angles(a) => Some(Angle {
-                        indication_deg: p.indication,
-                        truth_deg: [a.lie_deg, a.loft_deg],
-                        u_truth_deg: a.u_deg,
-                    }),
-                    Reference::Weight(_) => None,
-                })
-                .collect();
-            adjust_gauge(&angles, gauge).map(|(g, f)| (Calibration::Gauge(g), f)).map_err(|e| words(&e))
-        }
-    }
-}
-
 fn finish(state: &State, instrument: &str, calibrating: &Calibrating) -> Result<Vec<Change>, Refusal> {
     let Some(proposal) = &calibrating.proposal else {
         return refused(format!("{instrument} is not adjusted yet: adjust it, or cancel"));
@@ -355,11 +336,19 @@ fn finish(state: &State, instrument: &str, calibrating: &Calibrating) -> Result<
         rate_hz,
         capacity_g,
         accuracy_class,
+        verification_interval_g,
         ..
     }) = state.calibrations.get(instrument).map(|c| &c.change)
     else {
         return refused(format!("{instrument} has no calibration to begin from"));
     };
+    let class = Accuracy::of_plate(*accuracy_class, *verification_interval_g, *resolution);
+    let as_left = AsLeft { calibration: proposal, resolution: *resolution, class };
+    if let Some(reason) = as_left.trouble(&calibrating.report.as_left) {
+        return refused(format!(
+            "{instrument} as left {reason}; its calibration is not changed. Was that the weight that was named? Then the references before it were not: cancel and begin anew. If it was not, adjust once more, which begins the readings as left anew, and lay the right one on"
+        ));
+    }
     Ok(vec![Change::Calibrated {
         instrument: instrument.to_owned(),
         format: format.clone(),
@@ -372,6 +361,7 @@ fn finish(state: &State, instrument: &str, calibrating: &Calibrating) -> Result<
         calibration: proposal.clone(),
         source: FROM_ADJUSTMENT.to_owned(),
         accuracy_class: *accuracy_class,
+        verification_interval_g: *verification_interval_g,
         report: Some(Box::new(calibrating.report.clone())),
     }])
 }
@@ -397,7 +387,7 @@ pub fn take(state: &State, reading: EventId, captured: &CapturedReading, at_us: 
         Reference::Weight(weight) => weight,
         Reference::Angles(angles) => {
             let chart = state.trust.charts.get(&instrument);
-            let u = |quantity| captured.measured.iter().find(|m| m.quantity == quantity).map(|m| m.u);
+            let u = |quantity| claimed_u(captured, quantity);
             // The levels are the angles in the sense the gauge reads, which is the block's.
             let [lie, loft] = captured.levels;
             let shown = [(lie, u(Quantity::Lie)?), (loft, u(Quantity::Loft)?)];
@@ -409,11 +399,26 @@ pub fn take(state: &State, reading: EventId, captured: &CapturedReading, at_us: 
     let about = Circumstances {
         instrument: &instrument,
         resolution_g: if captured.kind == InstrumentKind::Scale { of.resolution } else { 0.0 },
-        class: of.class,
+        class: of.class.filter(|_| captured.kind == InstrumentKind::Scale),
         chart: state.trust.charts.get(&instrument),
     };
-    let u_g = captured.budget.iter().find(|b| b.quantity == Quantity::Mass).map_or(mass.u, unrest_of);
-    Some(vec![Change::Checked(judge_check(&about, weight, reading, mass.value, u_g))])
+    let u_mass_g = captured.budget.iter().find(|b| b.quantity == Quantity::Mass).map_or(mass.u, unrest_of);
+    let balance = captured.measured.iter().find(|m| m.quantity == Quantity::Balance);
+    let shown = Shown {
+        mass_g: mass.value,
+        u_mass_g,
+        balance_mm: balance.and_then(|m| Some((m.value, claimed_u(captured, m.quantity)?))),
+    };
+    Some(vec![Change::Checked(judge_check(&about, weight, reading, &shown))])
+}
+
+/// What an instrument claims of itself: all of an uncertainty but what checks have found, which must not excuse the next.
+fn claimed_u(captured: &CapturedReading, quantity: Quantity) -> Option<f64> {
+    let Some(budget) = captured.budget.iter().find(|budget| budget.quantity == quantity) else {
+        return captured.measured.iter().find(|m| m.quantity == quantity).map(|m| m.u);
+    };
+    let parts: Vec<f64> = budget.components.iter().filter(|c| c.source != Source::Drift).map(|c| c.u).collect();
+    Some(combined(&parts))
 }
 
 /// What of an uncertainty a check can see: not the calibration, which it tests.

@@ -19,7 +19,7 @@ use benchscribe::output::view::Snapshot;
 use benchscribe::work_order::event::{Change, Event};
 use benchscribe::work_order::state::State;
 
-/// A scale of 1200 g in steps of 0.01 g and class II, a beam without noise, and a gauge.
+/// A scale of 1200 g in steps of 0.01 g and class II with e = 0.02 g, a beam without noise, and a gauge.
 pub(crate) const CONFIG: &str = r#"
 site = "test"
 bench = "bench-1"
@@ -32,6 +32,7 @@ format = "hdr2-sign8-unit3"
 capacity = "1200 g"
 resolution = "0.01 g"
 accuracy_class = "II"
+verification_interval = "0.02 g"
 rate = 10
 
 [instrument.calibration]

@@ -43,11 +43,23 @@ def polynomial(request):
 
 
 def scale(request):
-    # The tracked zero is a point of the line. linregress takes its standard errors from 1 - r², which has lost its digits.
-    x, y = np.array([0.0, *request["indications"]]), np.array([0.0, *request["masses"]])
-    line = stats.linregress(x, y)
-    _, (sd_zero, sd_span), *_ = least_squares(np.vander(x, 2, increasing=True), y)
-    return {"span": line.slope, "sd_span": sd_span, "zero": line.intercept, "sd_zero": sd_zero}
+    # The zero is tracked, so the curve goes through it; a line that need not is fitted beside it.
+    x, y = np.array(request["indications"]), np.array(request["masses"])
+    (span,), (sd_span,), residual_sd, _, residuals = least_squares(x[:, None], y)
+    quadratic, sd_quadratic, residual_sd_quadratic, *_ = least_squares(np.column_stack([x, x * x]), y)
+    (intercept, _), (sd_intercept, _), *_ = least_squares(np.vander(x, 2, increasing=True), y)
+    return {
+        "span": span,
+        "sd_span": sd_span,
+        "residual_sd": residual_sd,
+        "largest": float(np.max(np.abs(residuals))),
+        "quadratic": quadratic.tolist(),
+        "sd_quadratic": sd_quadratic[0],
+        "residual_sd_quadratic": residual_sd_quadratic,
+        "intercept": intercept,
+        "sd_intercept": sd_intercept,
+        "chance": float(2 * stats.t.sf(abs(intercept / sd_intercept), len(x) - 2)),
+    }
 
 
 def beam(request):

@@ -18,7 +18,7 @@ pub struct Recomputed {
     pub n: usize,
 }
 
-/// Captured values and uncertainties again, bit for bit; `samples` are as for [`super::recompute`], `u_zero` is the
+/// Captured values and uncertainties again, bit for bit; `samples` are as for `kept`, `u_zero` is the
 /// tracked zero's part as it was at the capture, which lies before the samples.
 #[must_use]
 pub fn recompute_with_doubt(

@@ -8,16 +8,10 @@ use super::ladder::tapered_mean;
 use super::limits::SettlingLimits;
 use crate::measurement::sample::Sample;
 
-/// The captured values again: mean over `window` less `zero`.
+/// The samples of the window as the ladder had them.
 ///
 /// `samples` are the raw samples as they were pushed, from at least half a second and four samples before the window
 /// to the one that decided. `None` when they do not hold the whole window.
-#[must_use]
-pub fn recompute(limits: &SettlingLimits, samples: &[Sample], window: (f64, f64), zero: [f64; 2]) -> Option<[f64; 2]> {
-    Some(less_zero(limits, &kept(limits, samples, window)?, zero))
-}
-
-/// The samples of the window as the ladder had them.
 pub(super) fn kept(limits: &SettlingLimits, samples: &[Sample], window: (f64, f64)) -> Option<Vec<Sample>> {
     let mut intake = Intake::new(limits);
     let mut kept = Vec::new();
@@ -48,6 +42,10 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
+
+    fn recompute(limits: &SettlingLimits, samples: &[Sample], window: (f64, f64), zero: [f64; 2]) -> Option<[f64; 2]> {
+        Some(less_zero(limits, &kept(limits, samples, window)?, zero))
+    }
     use crate::measurement::settling::Settling;
 
     /// A placement with ripple, noise, lost samples and spikes; all of them chosen by the test.

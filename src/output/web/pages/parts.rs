@@ -23,7 +23,7 @@ impl<'a> ChartPart<'a> {
     pub(super) fn all(trust: &'a TrustDetail, name: &'a str) -> Vec<Self> {
         let charts = trust.charts.iter();
         let mut parts: Vec<Self> = charts
-            .map(|of| Self { chart: Some(&of.chart), limits: of.limits.as_deref(), label: of.label, name })
+            .map(|of| Self { chart: Some(&of.chart), limits: of.limits.as_deref(), label: &of.label, name })
             .collect();
         if parts.is_empty() {
             parts.push(Self { chart: None, limits: None, label: "", name });
