@@ -19,7 +19,7 @@ use crate::work_order::event::{CapturedReading, Change, Event, EventId, FiledVal
 use crate::work_order::record::ClubRecord;
 use crate::work_order::state::State;
 use crate::work_order::study::Study;
-use crate::work_order::{study_desk, trust};
+use crate::work_order::{part_desk, study_desk, trust};
 
 /// What was proved and what is wrong.
 #[derive(Debug, Default)]
@@ -330,6 +330,28 @@ impl Audit {
             }
             Change::AnglesChecked(check) => self.reference(event, check.reading),
             Change::ReferenceRead { placement, .. } => self.reference(event, placement.reading),
+            Change::PartMeasured(part) => {
+                self.values += 1;
+                let again =
+                    self.captured.get(&part.reading).and_then(|c| part_desk::take(&self.state, part.reading, c));
+                if !matches!(again, Some(Ok(changes)) if changes.first() == Some(&event.change)) {
+                    self.fault(seq, "its intake and its reading give this part another number or weight");
+                }
+            }
+            Change::PartUsed(used) => {
+                let Some(weighed) = &used.weighed else { return };
+                self.values += u64::try_from(weighed.values.len()).unwrap_or(0);
+                let captured = self.captured.get(&weighed.reading);
+                let doubt = match captured {
+                    None => Some(format!("uses reading {}, which is not in the journal", weighed.reading)),
+                    Some(_) => {
+                        weighed.values.iter().find_map(|v| prove_filed(captured, v).err().map(|d| d.to_string()))
+                    }
+                };
+                if let Some(doubt) = doubt {
+                    self.fault(seq, &doubt);
+                }
+            }
             Change::StudyRead(value) => {
                 self.studies += 1;
                 let captured = self.captured.get(&value.reading);

@@ -54,6 +54,18 @@ fn is_out(club: &ClubRecord) -> bool {
 
 /// Everything that decisions rest on, but for orders that are finished and old.
 #[track_caller]
+/// Whether a part of this number, lot or item is in a club.
+fn holds(club: &ClubRecord, lot: &str) -> bool {
+    club.parts.iter().filter(|part| part.released.is_none()).any(|part| {
+        let facts = &part.used.facts;
+        [&part.used.part, &facts.lot, &facts.serial, &facts.gtin].into_iter().flatten().any(|one| one == lot)
+    })
+}
+
+fn bonded(club: &ClubRecord, batch: &str) -> bool {
+    club.steps.iter().any(|step| step.batch.as_deref() == Some(batch))
+}
+
 fn assert_same(seed: u64, found: &State, whole: &State) {
     assert_eq!(found.seq, whole.seq, "seed {seed}");
     assert_eq!(found.current_order, whole.current_order, "seed {seed}");
@@ -75,6 +87,7 @@ fn assert_same(seed: u64, found: &State, whole: &State) {
     assert_eq!(found.adhesives.batches, whole.adhesives.batches, "seed {seed}");
     assert_eq!(found.adhesives.in_force, whole.adhesives.in_force, "seed {seed}");
     assert_eq!(found.drawer_stock, whole.drawer_stock, "seed {seed}");
+    assert_eq!(found.part_stock, whole.part_stock, "seed {seed}");
     let kept: Vec<&String> = whole.order_sequence.iter().filter(|number| found.orders.contains_key(*number)).collect();
     assert_eq!(found.order_sequence.iter().collect::<Vec<_>>(), kept, "seed {seed}");
     for (number, order) in &whole.orders {
@@ -196,9 +209,16 @@ async fn clubs_are_found_by_what_is_known_of_them() {
                 Search { order: Some("W-3".into()), out: true, ..any.clone() },
                 Box::new(|club| club.order == "W-3" && is_out(club)),
             ),
+            (Search { lot: Some("L-2".into()), ..any.clone() }, Box::new(|club| holds(club, "L-2"))),
+            (Search { lot: Some("h-2".into()), ..any.clone() }, Box::new(|club| holds(club, "H-2"))),
+            (
+                Search { lot: Some("09506000134352".into()), out: true, ..any.clone() },
+                Box::new(|club| is_out(club) && holds(club, "09506000134352")),
+            ),
+            (Search { lot: Some("B-2".into()), ..any.clone() }, Box::new(|club| bonded(club, "B-2"))),
             (Search { order: Some("W-none".into()), ..any.clone() }, Box::new(|_| false)),
         ];
-        let mut hits = 0;
+        let (mut hits, mut by_lot) = (0, 0);
         for (search, meant) in searches {
             let found = journal.reader().search(&search).await.unwrap();
             let expected: Vec<&str> =
@@ -209,6 +229,7 @@ async fn clubs_are_found_by_what_is_known_of_them() {
             sorted.sort_unstable();
             assert_eq!(clubs, sorted, "seed {seed} {search:?}");
             hits += usize::from(!sorted.is_empty());
+            by_lot += usize::from(!sorted.is_empty() && search.lot.is_some());
             for line in &found.clubs {
                 let club = &whole.clubs[&line.club];
                 assert_eq!(
@@ -219,7 +240,7 @@ async fn clubs_are_found_by_what_is_known_of_them() {
                 assert_eq!(line.entries, i64::try_from(club.valid().count()).unwrap());
             }
         }
-        assert!(hits >= 7, "the searches find too little to prove anything: {hits}");
+        assert!(hits >= 9 && by_lot >= 2, "the searches find too little to prove anything: {hits}, {by_lot}");
         let few = journal.reader().search(&Search { limit: 3, ..any }).await.unwrap();
         assert_eq!((few.clubs.len(), few.more), (3, true));
         journal.close().await;
@@ -270,7 +291,7 @@ async fn of_schema(schema: i64, folder: &Path, events: &[Event]) {
     journal(folder, events).await.close().await;
     let mut old = connection(folder).await;
     let first = ["index_tip", "index_order", "index_club", "index_event", "index_place", "index_latest", "index_trust"];
-    for table in first.iter().filter(|_| schema < 2).chain(&["index_stock"]) {
+    for table in first.iter().filter(|_| schema < 2).chain(&["index_stock", "index_lot"]) {
         sqlx::query(sqlx::AssertSqlSafe(format!("DROP TABLE {table}"))).execute(&mut old).await.unwrap();
     }
     if schema == 2 {

@@ -18,6 +18,7 @@ use benchscribe::measurement::calibration::{BeamCalibration, GaugeCalibration, L
 use benchscribe::measurement::distribution::{chi_squared_quantile, coverage_factor, f_significance};
 use benchscribe::measurement::fit::fit_polynomial;
 use benchscribe::measurement::gauge_study::{BY_COUNT, BY_TRIALS, CrossedStudy};
+use benchscribe::measurement::process::{capability, run_chart, share_within};
 use benchscribe::measurement::study_result::{RANGE_LIMIT, study_result};
 use benchscribe::measurement::unit::{Degrees, Grams, Millimetres};
 use serde_json::{Value, json};
@@ -133,8 +134,10 @@ fn questions(dice: &mut Dice) -> Value {
     let significance: Vec<Value> = (0..40)
         .map(|_| json!([dice.between(0.05, 8.0), dice.between(1.0, 30.0).round(), dice.between(1.0, 120.0).round()]))
         .collect();
+    let process: Vec<Value> = (0..12u32).map(|n| json!(dice.list(10 + 9 * usize::try_from(n).unwrap(), -0.9, 0.8))).collect();
     json!({"polynomial": polynomial, "scale": scale, "beam": beam, "gauge": gauge, "study": study, "chi_squared": chi,
-           "coverage": coverage, "significance": significance})
+           "coverage": coverage, "significance": significance, "process": process,
+           "shares": [[0, 1], [7, 10], [39, 40], [100, 100], [3, 200]]})
 }
 
 fn pairs<'a>(questions: &'a Value, answers: &'a Value, key: &str) -> impl Iterator<Item = (&'a Value, &'a Value)> {
@@ -304,6 +307,30 @@ fn compare_factors(answers: &Value) {
     }
 }
 
+/// Capability with its confidence, limits of run charts, shares.
+fn compare_processes(questions: &Value, answers: &Value) {
+    for (asked, told) in pairs(questions, answers, "process") {
+        let results = numbers(asked);
+        let (found, chart) = (capability(&results).unwrap(), run_chart(&results).unwrap());
+        near(found.cp, &told["cp"], 1e-10, "Cp");
+        near(found.cpk, &told["cpk"], 1e-10, "Cpk");
+        for side in 0..2 {
+            near(found.cp_within[side], &told["cp_within"][side], 1e-8, "confidence of Cp");
+            near(found.cpk_within[side], &told["cpk_within"][side], 1e-5, "confidence of Cpk");
+            // The tables' d2 is rounded to 1.128.
+            near(chart.limits[side], &told["limits"][side], 5e-4, "limits of a run chart");
+        }
+    }
+    for (asked, told) in pairs(questions, answers, "shares") {
+        let [good, all]: [f64; 2] = numbers(asked).try_into().unwrap();
+        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "small whole numbers")]
+        let within = share_within(good as usize, all as usize).unwrap();
+        for side in 0..2 {
+            assert!((within[side] - told[side].as_f64().unwrap()).abs() < 1e-6, "{asked}: {within:?} {told}");
+        }
+    }
+}
+
 #[test]
 fn fits_adjustments_quantiles_and_studies_are_those_of_scipy() {
     let questions = questions(&mut Dice(20_261));
@@ -320,6 +347,7 @@ fn fits_adjustments_quantiles_and_studies_are_those_of_scipy() {
         let [p, freedom]: [f64; 2] = numbers(asked).try_into().unwrap();
         near(coverage_factor(p, freedom).unwrap(), told, 1e-8, "coverage factor");
     }
+    compare_processes(&questions, &answers);
     for (asked, told) in pairs(&questions, &answers, "significance") {
         let [ratio, above, below]: [f64; 3] = numbers(asked).try_into().unwrap();
         assert!(

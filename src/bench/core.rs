@@ -353,9 +353,9 @@ impl Core {
         let steady_us = self.steady_us(stamp);
         let Some(channel) = self.channels.get_mut(instrument) else { return Outcome::default() };
         let kind = channel.settings.wiring.kind;
-        // A part of a study is waited for as long as any other; it is nothing of the club.
-        let studied = self.state.studies.open_on(&channel.settings.id).is_some();
-        let expected = expectations(self.state.club().filter(|_| !studied), kind);
+        // A part of a study or of the stock is waited for as long as any other; it is nothing of the club.
+        let taken = self.state.is_taken(&channel.settings.id);
+        let expected = expectations(self.state.club().filter(|_| !taken), kind);
         let seen = channel.frame(stamp, frame, raw, &expected);
         let mut outcome = self.number(stamp, found);
         match seen {

@@ -94,9 +94,9 @@ impl Show {
                 if is_empty && settings.wiring.kind == InstrumentKind::Beam {
                     reading.measured.truncate(1);
                 }
-                // A part of a study is nothing of the club.
-                let studied = core.state.studies.open_on(&settings.id).is_some();
-                let club = core.state.club().filter(|_| !is_empty && !studied && !is_reference(core, channel));
+                // A part of a study or of the stock is nothing of the club, and no check weight is.
+                let is_elsewhere = core.state.is_taken(&settings.id) || is_reference(core, channel);
+                let club = core.state.club().filter(|_| !is_empty && !is_elsewhere);
                 live_readings(
                     club,
                     settings.wiring.kind,
@@ -132,6 +132,7 @@ impl Show {
                 .studies
                 .open_on(&settings.id)
                 .and_then(|study| study.next_words(core.state.operator.as_deref())),
+            intake: core.state.part_stock.next_words(&settings.id),
             awaiting: core.state.trust.expected.get(&settings.id).map(|expected| expected.reference.words()),
             level: level(channel, sending),
         }

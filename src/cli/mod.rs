@@ -16,6 +16,7 @@ mod doctor;
 mod drawers;
 mod export;
 mod guide;
+mod history;
 mod identify;
 mod machine;
 mod marks;
@@ -28,6 +29,7 @@ mod replay_session;
 mod run;
 mod salvage;
 mod sleeve;
+mod stock;
 mod study;
 mod topics;
 mod verify;
@@ -87,6 +89,10 @@ enum Command {
     Adhesives(adhesives::Arguments),
     /// What is in the drawers: stock, parts taken for clubs, counts and refills
     Drawers(drawers::Arguments),
+    /// Numbered parts: weighed one after another, labelled, put into clubs
+    Stock(stock::Arguments),
+    /// What finished clubs say of the work: times, first pass, capability, run charts
+    History(history::Arguments),
     /// Build records
     Records(records::Arguments),
     /// A consistent copy of the journal into a new file, while the bench runs
@@ -129,6 +135,8 @@ pub fn main() -> ExitCode {
         Command::Orders(arguments) => orders::run(arguments),
         Command::Adhesives(arguments) => adhesives::run(arguments),
         Command::Drawers(arguments) => drawers::run(arguments),
+        Command::Stock(arguments) => stock::run(arguments),
+        Command::History(arguments) => history::run(&arguments),
         Command::Records(arguments) => records::run(arguments),
         Command::Backup(arguments) => backup::backup(&arguments),
         Command::Restore(arguments) => backup::restore(&arguments),

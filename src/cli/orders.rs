@@ -221,16 +221,9 @@ async fn export(access: &Access, numbers: &[String], format: As, out: Option<&Pa
         orders = state.orders_in_turn();
     }
     // What these formats cannot hold must not get lost without a word.
-    let says_more = |order: &&&Order| {
-        let says_more =
-            |club: &ClubSpec| !club.details.is_empty() || !club.build.is_silent() || !club.models.is_empty();
-        order.clubs.iter().any(says_more)
-    };
-    if let Some(order) = orders.iter().find(says_more) {
-        bail!(
-            "order {} says how its clubs are cut or fitted, which models or what else is given of their parts, or which club it repeats, which an export does not hold yet; name the orders without it",
-            order.number
-        );
+    let lost = |order: &Order| order.clubs.iter().find_map(|club| lost_of(club, format));
+    if let Some((order, what)) = orders.iter().find_map(|order| Some((order, lost(order)?))) {
+        bail!("order {} says {what}, which this export does not hold; name the orders without it", order.number);
     }
     let Some(folder) = out else {
         if matches!(format, As::Toml) && orders.len() > 1 {
@@ -248,6 +241,17 @@ async fn export(access: &Access, numbers: &[String], format: As, out: Option<&Pa
         print::line(&file.display().to_string())?;
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// What a format cannot hold of a club, in words.
+fn lost_of(club: &ClubSpec, format: As) -> Option<&'static str> {
+    let build = &club.build;
+    if build.cut.is_some() || build.fit.is_some() {
+        return Some("how its clubs are cut or fitted");
+    }
+    let says_more = !club.details.is_empty() || !build.is_silent() || !club.models.is_empty();
+    (says_more && matches!(format, As::Csv))
+        .then_some("what is given of parts or which club is repeated (TOML and JSON hold that)")
 }
 
 async fn again(access: &Access, club: &str, order: Option<&str>, raw_length: Option<&str>) -> anyhow::Result<ExitCode> {

@@ -4,23 +4,28 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::{Context as _, bail};
+use serde_json::json;
 
 use super::access::Where;
 use super::{check, print, runtime};
 use crate::config::order_file::read_order;
-use crate::config::stock_file::read_stock;
+use crate::config::stock_file::{MOST_PARTS, read_stock};
 use crate::journal::archive::Key;
 use crate::output::{plan_view, progression_plot};
 use crate::work_order::order::Order;
 use crate::work_order::set_plan::{MatchedIn, SetPlan, plan};
+use crate::work_order::stock::Stock;
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
     /// An order file, or with --config or --data the number of an order that is taken in
     order: String,
-    /// The measured parts (TOML)
+    /// The measured parts (TOML); without it the numbered parts of the bench's stock
     #[arg(long)]
-    stock: PathBuf,
+    stock: Option<PathBuf>,
+    /// Puts the parts of the plan into the clubs: their records name them
+    #[arg(long = "use", conflicts_with = "stock")]
+    puts: bool,
     /// What the set is matched in
     #[arg(long = "match", value_parser = ["swing-weight", "inertia"], default_value = "swing-weight")]
     matched_in: String,
@@ -36,14 +41,15 @@ pub(crate) struct Arguments {
 
 pub(crate) fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     let order = order(arguments)?;
-    let stock = check::read_text(&arguments.stock)?;
-    let stock = read_stock(&arguments.stock.display().to_string(), &stock);
-    let stock = stock.map_err(|mistakes| anyhow::anyhow!("the stock has mistakes:\n{mistakes}"))?;
+    let stock = stock(arguments)?;
     let matched_in = if arguments.matched_in == "inertia" { MatchedIn::Inertia } else { MatchedIn::SwingWeight };
     let plan = plan(&order, &stock, matched_in).with_context(|| format!("order {} cannot be planned", order.number))?;
     if let Some(file) = &arguments.svg {
         let picture = progression_plot::svg(&format!("order {}", order.number), &plan.series);
         std::fs::write(file, picture).with_context(|| format!("{} cannot be written", file.display()))?;
+    }
+    if arguments.puts {
+        put(arguments, &plan)?;
     }
     if arguments.json {
         print::line(&serde_json::to_string(&plan_view::plan_view(&order.number, &plan))?)?;
@@ -51,6 +57,44 @@ pub(crate) fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
         table(&plan)?;
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// From the file, or the numbered parts of the bench that can be planned with.
+fn stock(arguments: &Arguments) -> anyhow::Result<Stock> {
+    if let Some(file) = &arguments.stock {
+        let stock = read_stock(&file.display().to_string(), &check::read_text(file)?);
+        return stock.map_err(|mistakes| anyhow::anyhow!("the stock has mistakes:\n{mistakes}"));
+    }
+    if !arguments.place.is_given() {
+        bail!("which parts are there? Give a file of measured parts (--stock), or the bench (--config or --data)");
+    }
+    let access = arguments.place.access()?;
+    let (_, state) = runtime()?.block_on(access.at_hand())?;
+    let (stock, lacking) = state.part_stock.for_planning();
+    for (part, what) in &lacking {
+        print::say(&format!("{part} is left out: {what} is not known (`stock describe {part}`)"));
+    }
+    for (kind, parts) in [("head", stock.heads.len()), ("shaft", stock.shafts.len()), ("grip", stock.grips.len())] {
+        if parts == 0 {
+            bail!("no {kind} in stock can be planned with: weigh some with `stock intake {kind}`");
+        }
+        if parts > MOST_PARTS {
+            bail!("{parts} {kind}s are in stock, a plan takes at most {MOST_PARTS}: withdraw some, or give a file");
+        }
+    }
+    Ok(stock)
+}
+
+fn put(arguments: &Arguments, plan: &SetPlan) -> anyhow::Result<()> {
+    let uses: Vec<_> = plan
+        .clubs
+        .iter()
+        .flat_map(|club| club.parts.iter().map(|part| json!({"club": club.club, "part": part})))
+        .collect();
+    let access = arguments.place.access()?;
+    runtime()?.block_on(access.command(&json!({"command": "use_parts", "uses": uses})))?;
+    print::say("the parts are in their clubs; label and record name them");
+    Ok(())
 }
 
 fn table(plan: &SetPlan) -> anyhow::Result<()> {

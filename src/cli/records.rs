@@ -29,7 +29,7 @@ pub(crate) struct Arguments {
 
 #[derive(clap::Subcommand)]
 enum Action {
-    /// Clubs: all of them, or those of an order, a player, a time, or out of their limits
+    /// Clubs: all of them, or those of an order, a player, a part's lot, a time, or out of their limits
     List {
         #[command(flatten)]
         which: Which,
@@ -130,6 +130,9 @@ pub(super) struct Which {
     /// Clubs of orders with this reference for the player
     #[arg(long, value_name = "REFERENCE")]
     player: Option<String>,
+    /// Clubs that hold a part of this lot, serial, item or stock number, or were bonded with this batch or lot
+    #[arg(long)]
+    lot: Option<String>,
     /// This club, by its id or token
     #[arg(long)]
     club: Option<String>,
@@ -149,6 +152,7 @@ impl Which {
         Ok(Search {
             order: self.order.clone(),
             player: self.player.clone(),
+            lot: self.lot.clone(),
             club: self.club.clone(),
             since_us: self.since.as_deref().map(|text| time(text, false)).transpose()?,
             until_us: self.until.as_deref().map(|text| time(text, true)).transpose()?,
@@ -159,7 +163,7 @@ impl Which {
 }
 
 /// A day or a time in microseconds since 1970 UTC; of a day its beginning, or its end.
-fn time(text: &str, end: bool) -> anyhow::Result<i64> {
+pub(super) fn time(text: &str, end: bool) -> anyhow::Result<i64> {
     if let Some(at_us) = parse_rfc3339(text) {
         return Ok(at_us);
     }

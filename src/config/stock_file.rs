@@ -28,7 +28,7 @@ use crate::measurement::unit::{Grams, Millimetres};
 use crate::work_order::stock::{Stock, StockGrip, StockHead, StockShaft};
 
 /// Most parts of a kind: beyond it a plan takes too long.
-const MOST_PARTS: usize = 40;
+pub const MOST_PARTS: usize = 40;
 
 /// Reads a stock file.
 ///

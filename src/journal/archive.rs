@@ -40,6 +40,8 @@ pub struct Search {
     pub player: Option<String>,
     /// The club's id or token.
     pub club: Option<String>,
+    /// Lot, serial or number of a part in it, or batch or lot of its adhesive, as printed.
+    pub lot: Option<String>,
     /// Last event not before this wall time, in microseconds since 1970 UTC.
     pub since_us: Option<i64>,
     /// Last event before this wall time.
@@ -268,13 +270,11 @@ impl Reader {
         let rows = self.lines(search, limit + 1).await.map_err(|error| self.failed(error))?;
         let mut clubs: Vec<ClubLine> =
             rows.iter().map(line).collect::<Result<_, _>>().map_err(|error| self.failed(error))?;
-        clubs.extend(
-            self.stale_lines()
-                .await?
-                .into_iter()
-                .filter(|(line, player)| meant(search, line, player.as_deref()))
-                .map(|(line, _)| line),
-        );
+        let stale = self.stale_lines().await?;
+        let holders = self.holders(search.lot.as_deref()).await?;
+        let of_lot = |line: &ClubLine| holders.as_ref().is_none_or(|holders| holders.contains(&line.n));
+        let meant = stale.into_iter().filter(|(line, player)| meant(search, line, player.as_deref()) && of_lot(line));
+        clubs.extend(meant.map(|(line, _)| line));
         clubs.sort_by_key(|line| (std::cmp::Reverse(line.last_us), line.n));
         let most = usize::try_from(search.limit).unwrap_or(usize::MAX);
         let more = clubs.len() > most;
@@ -287,6 +287,7 @@ impl Reader {
     async fn lines(&self, search: &Search, limit: i64) -> Result<Vec<SqliteRow>, sqlx::Error> {
         let narrowed = match search {
             Search { club: Some(_), .. } => "AND (c.club = ?1 OR c.token = ?1)",
+            Search { lot: Some(_), .. } => "AND c.n IN (SELECT club_n FROM index_lot WHERE lot = ?8)",
             Search { order: Some(_), .. } => "AND c.order_n = (SELECT n FROM index_order WHERE number = ?2)",
             Search { player: Some(_), .. } => "AND c.order_n IN (SELECT n FROM index_order WHERE player = ?3)",
             Search { out: true, .. } => "AND c.is_out = 1",
@@ -295,7 +296,8 @@ impl Reader {
         let sql = format!(
             "{COLUMNS} {narrowed} AND c.stale = 0 AND c.last_us >= ?4 AND c.last_us < ?5
              AND (?1 IS NULL OR c.club = ?1 OR c.token = ?1) AND (?2 IS NULL OR o.number = ?2)
-             AND (?3 IS NULL OR o.player = ?3) AND (?6 = 0 OR c.is_out = 1) ORDER BY c.last_us DESC, c.n LIMIT ?7"
+             AND (?3 IS NULL OR o.player = ?3) AND (?6 = 0 OR c.is_out = 1)
+             AND (?8 IS NULL OR c.n IN (SELECT club_n FROM index_lot WHERE lot = ?8)) ORDER BY c.last_us DESC, c.n LIMIT ?7"
         );
         sqlx::query(sqlx::AssertSqlSafe(sql))
             .bind(&search.club)
@@ -305,8 +307,16 @@ impl Reader {
             .bind(search.until_us.unwrap_or(i64::MAX))
             .bind(search.out)
             .bind(limit)
+            .bind(&search.lot)
             .fetch_all(self.connections())
             .await
+    }
+
+    /// Numbers of the clubs that hold a lot; `None` when none is asked for.
+    async fn holders(&self, lot: Option<&str>) -> Result<Option<Vec<i64>>, JournalError> {
+        let Some(lot) = lot else { return Ok(None) };
+        let found = sqlx::query_scalar("SELECT club_n FROM index_lot WHERE lot = ?").bind(lot.to_owned());
+        found.fetch_all(self.connections()).await.map(Some).map_err(|error| self.failed(error))
     }
 
     /// The few lines that are not up to date, brought up to date by their records; each with its player.

@@ -14,6 +14,7 @@ use super::calibration_shape::CalibrationShape;
 use super::details_shape::{BendLimitShape, RuleBookShape};
 use super::drawer_shape::{DrawersShape, taken_parts};
 use super::order_shape::{OrderShape, names};
+use super::part_shape::{IntakeShape, MeasuredPartShape, PartFactsShape, PartUseShape};
 use super::study_shape::{AngleCheckShape, StudyPlanShape, StudySummaryShape, StudyValueShape};
 use super::trust_shape::{
     CheckShape, ConditionsShape, PlacementShape, PolicyShape, ReferenceShape, findings, optional_name, optional_report,
@@ -35,6 +36,7 @@ use crate::work_order::event::{BudgetInputs, CapturedReading, Change, Event, Eve
 use crate::work_order::judging::{DecisionRule, Verdict};
 use crate::work_order::marks::{MarkMeasured, MarkOverridden};
 use crate::work_order::order::{Order, Stage};
+use crate::work_order::part_stock::{Intake, MeasuredPart, PartFacts, PartUse};
 use crate::work_order::reference::{Purpose, Reference};
 use crate::work_order::rules::RuleBook;
 use crate::work_order::steps::Step;
@@ -425,5 +427,28 @@ enum ChangeShape {
     StockRefilled {
         item: String,
         pieces: u32,
+    },
+    IntakeBegun(#[serde(with = "IntakeShape")] Intake),
+    IntakeEnded {
+        intake: String,
+    },
+    PartMeasured(#[serde(with = "MeasuredPartShape")] MeasuredPart),
+    PartDescribed {
+        part: String,
+        #[serde(with = "PartFactsShape")]
+        facts: PartFacts,
+    },
+    PartUsed(#[serde(with = "PartUseShape")] PartUse),
+    PartReleased {
+        club: String,
+        #[serde(with = "by_id")]
+        used: EventId,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        part: Option<String>,
+        why: String,
+    },
+    PartWithdrawn {
+        part: String,
+        why: String,
     },
 }

@@ -8,17 +8,17 @@ use sqlx::{Row as _, SqliteConnection, SqlitePool};
 use super::chain::GENESIS;
 use super::event;
 use crate::work_order::bearing::{BatchBearing, Bearing, StudyBearing, TrustBearing};
-use crate::work_order::event::Event;
+use crate::work_order::event::{Change, Event};
 use crate::work_order::order::Order;
 
 /// Version of the rows; an index of another one is made again.
-const VERSION: i64 = 3;
+const VERSION: i64 = 4;
 /// Events read at a time when the index is made again.
 const REBUILD: i64 = 1000;
 
 /// What a row of `index_event` is about: an order, a club, a reading, any value, the bench, gauge studies,
 /// a reading of a gauge study, a club that was bent, a club whose parts are named, the drawers, running time,
-/// batches of adhesive.
+/// batches of adhesive, numbered parts, a reading of one of them.
 pub(super) const OF_ORDER: i64 = 0;
 pub(super) const OF_CLUB: i64 = 1;
 pub(super) const OF_READING: i64 = 2;
@@ -31,6 +31,8 @@ const NAMED_PARTS: i64 = 8;
 pub(super) const OF_DRAWERS: i64 = 9;
 pub(super) const OF_TIME: i64 = 10;
 const OF_BATCHES: i64 = 11;
+const OF_PARTS: i64 = 20;
+const STOCKED: i64 = 21;
 
 /// A sequence as the database counts.
 pub(super) fn number(seq: u64) -> i64 {
@@ -54,6 +56,10 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
         time,
         of_order,
         batch,
+        parts,
+        stocks,
+        lots,
+        without,
     } = event.change.bearing();
     let seq = number(event.seq);
     if let Some(order) = order {
@@ -83,6 +89,8 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
         }
         Some(BatchBearing::Discarded) => row(connection, OF_BATCHES, 0, seq).await?,
         Some(BatchBearing::Used(_)) | None => {}
+    if parts {
+        row(connection, OF_PARTS, 0, seq).await?;
     }
     let reading = match reading {
         Some(id) => sequence_of(connection, &id.to_string()).await?,
@@ -94,14 +102,25 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
         if let Some(former) = place(connection, reading).await? {
             touch(connection, former, event).await?;
         }
-        if is_studied(connection, reading).await? {
+        if is_marked(connection, STUDIED, reading).await? {
             row(connection, OF_STUDIES, 0, seq).await?;
+        }
+        if stocks {
+            row(connection, STOCKED, reading, seq).await?;
+        } else if is_marked(connection, STOCKED, reading).await? {
+            row(connection, OF_PARTS, 0, seq).await?;
         }
     }
     if let Some(club) = club
         && let Some(n) = club_number(connection, club).await?
     {
         touch(connection, n, event).await?;
+        for lot in lots {
+            note_lot(connection, lot, n, seq).await?;
+        }
+        if let Change::StepDone { batch: Some(batch), .. } = &event.change {
+            note_batch(connection, batch, n, seq).await?;
+        }
         if bend {
             row(connection, BENT, n, 0).await?;
         }
@@ -122,6 +141,11 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
             .execute(&mut *connection)
             .await?;
         }
+    }
+    if let Some(used) = without
+        && let Some(used) = sequence_of(connection, &used.to_string()).await?
+    {
+        sqlx::query("DELETE FROM index_lot WHERE seq = ?").bind(used).execute(&mut *connection).await?;
     }
     if let Some(study) = study {
         take_study(connection, study, reading, seq).await?;
@@ -186,6 +210,7 @@ pub(super) async fn rebuild(connection: &mut SqliteConnection) -> Result<(), sql
         "DELETE FROM index_latest",
         "DELETE FROM index_trust",
         "DELETE FROM index_stock",
+        "DELETE FROM index_lot",
     ] {
         sqlx::query(table).execute(&mut *connection).await?;
     }
@@ -340,14 +365,39 @@ async fn take_trust(connection: &mut SqliteConnection, trust: TrustBearing<'_>, 
     Ok(())
 }
 
+async fn note_lot(connection: &mut SqliteConnection, lot: &str, club_n: i64, seq: i64) -> Result<(), sqlx::Error> {
+    sqlx::query("INSERT INTO index_lot (lot, club_n, seq) VALUES (?, ?, ?) ON CONFLICT DO NOTHING")
+        .bind(lot)
+        .bind(club_n)
+        .bind(seq)
+        .execute(connection)
+        .await
+        .map(|_| ())
+}
+
+/// A bond is found by its batch, and by the maker's lot of that.
+async fn note_batch(connection: &mut SqliteConnection, batch: &str, club_n: i64, seq: i64) -> Result<(), sqlx::Error> {
+    note_lot(connection, batch, club_n, seq).await?;
+    let lot: Option<Option<String>> = sqlx::query_scalar(
+        "SELECT json_extract(v.body, '$.batch.lot') FROM index_latest l JOIN event v ON v.seq = l.seq WHERE l.name = ?",
+    )
+    .bind(format!("batch/{batch}"))
+    .fetch_optional(&mut *connection)
+    .await?;
+    match lot.flatten() {
+        Some(lot) => note_lot(connection, &lot, club_n, seq).await,
+        None => Ok(()),
+    }
+}
+
 /// The sequence of the event with this id.
 async fn sequence_of(connection: &mut SqliteConnection, id: &str) -> Result<Option<i64>, sqlx::Error> {
     sqlx::query_scalar("SELECT seq FROM event WHERE id = ?").bind(id).fetch_optional(connection).await
 }
 
-async fn is_studied(connection: &mut SqliteConnection, reading: i64) -> Result<bool, sqlx::Error> {
+async fn is_marked(connection: &mut SqliteConnection, what: i64, reading: i64) -> Result<bool, sqlx::Error> {
     sqlx::query_scalar("SELECT EXISTS (SELECT 1 FROM index_event WHERE what = ? AND n = ?)")
-        .bind(STUDIED)
+        .bind(what)
         .bind(reading)
         .fetch_one(connection)
         .await

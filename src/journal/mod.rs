@@ -25,6 +25,7 @@ pub mod lookup;
 pub mod migrate;
 mod names;
 mod order_shape;
+mod part_shape;
 mod prover;
 pub mod salvage;
 pub mod sound;

@@ -15,6 +15,7 @@ use crate::work_order::drawers::ItemKind;
 use crate::work_order::event::EventId;
 use crate::work_order::judging::Verdict;
 use crate::work_order::order::{ClubKind, Hand, Priority, Stage, WorkKind};
+use crate::work_order::part_stock::PartKind;
 use crate::work_order::reference::Purpose;
 use crate::work_order::rules::Subject;
 use crate::work_order::steps::Step;
@@ -51,6 +52,7 @@ named_by_parse!(
     Measure,
     Subject,
     CutMark,
+    PartKind,
     Taper,
     DryFitStop,
     ItemKind

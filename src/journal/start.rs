@@ -69,7 +69,7 @@ const AT_HAND: &str = "
         UNION SELECT t.seq FROM index_latest l CROSS JOIN index_trust t ON t.instrument = substr(l.name, 7) AND t.seq >
             coalesce((SELECT seq FROM index_latest WHERE name = 'calibrated/' || substr(l.name, 7)), 0)
             WHERE l.name >= 'trust/' AND l.name < 'trust0'
-        UNION SELECT seq FROM index_event WHERE what IN (4, 5) AND n = 0
+        UNION SELECT seq FROM index_event WHERE what IN (4, 5, 20) AND n = 0
         UNION SELECT seq FROM index_event WHERE what = 9 AND n = 0
             AND seq > coalesce((SELECT seq FROM index_latest WHERE name = 'stock/'), 0)
         UNION SELECT seq FROM (SELECT seq FROM index_event WHERE what = 10 AND n = 0 ORDER BY seq DESC LIMIT 1000)

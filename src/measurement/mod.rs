@@ -16,6 +16,7 @@ pub mod calibration;
 pub mod settling;
 
 pub mod printed;
+pub mod process;
 
 pub mod reading;
 

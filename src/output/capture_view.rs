@@ -64,6 +64,7 @@ pub(super) fn capture(state: &State, line: &CaptureLine) -> CaptureView {
             choices = to.iter().map(|p| place(p, None)).collect();
         }
         Fate::Reference => note = Some("a reference, not a part".to_owned()),
+        Fate::Part { part } => note = Some(format!("{part} in stock")),
         Fate::Study { study } => note = Some(format!("study {study}")),
         Fate::Voided { why } => note = Some(format!("taken back: {why}")),
     }

@@ -3,7 +3,7 @@
 use serde_json::Value;
 use tokio::sync::{mpsc, oneshot};
 
-use super::{drawer_command, study_command, trust_command};
+use super::{drawer_command, part_command, study_command, trust_command};
 use crate::club::characteristic::Characteristic;
 use crate::club::cut::CutMark;
 use crate::config::adhesive_file::read_adhesive;
@@ -159,9 +159,11 @@ pub fn parse(json: &Value) -> Result<Command, String> {
         other => {
             let parsed = trust_command::parse(other, json)
                 .or_else(|| study_command::parse(other, json))
-                .or_else(|| drawer_command::parse(other, json));
+                .or_else(|| drawer_command::parse(other, json))
+                .or_else(|| part_command::parse(other, json));
             parsed.unwrap_or_else(|| {
-                let more = [drawer_command::KNOWN, trust_command::KNOWN, study_command::KNOWN].join(", ");
+                let more =
+                    [drawer_command::KNOWN, part_command::KNOWN, trust_command::KNOWN, study_command::KNOWN].join(", ");
                 Err(format!("there is no command \"{other}\"; commands: {KNOWN}, {more}"))
             })
         }

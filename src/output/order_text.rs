@@ -5,6 +5,9 @@ use serde::{Serialize, Serializer};
 
 use crate::club::characteristic::Characteristic;
 use crate::config::order_file::{COLUMNS, OrderFormat, guarded};
+use crate::measurement::unit::Degrees;
+use crate::work_order::build::DryFitStop;
+use crate::work_order::details::{Details, SleeveSpec};
 use crate::work_order::order::{ClubSpec, Order, Priority};
 use crate::work_order::steps::Step;
 
@@ -66,6 +69,56 @@ impl Serialize for Club<'_> {
         map.serialize_entry("route", &route)?;
         for row in &self.0.targets {
             map.serialize_entry(row.characteristic.name(), &row.text)?;
+        }
+        let (models, build) = (&self.0.models, &self.0.build);
+        let texts = [("head", &models.head), ("shaft", &models.shaft), ("grip", &models.grip), ("again_of", &build.again_of)];
+        for (key, text) in texts {
+            if let Some(text) = text {
+                map.serialize_entry(key, text)?;
+            }
+        }
+        if build.dry_fit_stop != DryFitStop::default() {
+            map.serialize_entry("dry_fit_stop", build.dry_fit_stop.name())?;
+        }
+        // In TOML a table ends the keys of its club, so tables come last.
+        let details = &self.0.details;
+        if details.head_material.is_some() || !details.given.is_empty() {
+            map.serialize_entry("given", &Facts(details))?;
+        }
+        if let Some(sleeve) = &details.sleeve {
+            map.serialize_entry("sleeve", &Sleeve(sleeve))?;
+        }
+        map.end()
+    }
+}
+
+/// `[club.given]`.
+struct Facts<'a>(&'a Details);
+
+impl Serialize for Facts<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(None)?;
+        if let Some(material) = &self.0.head_material {
+            map.serialize_entry("head_material", material)?;
+        }
+        for given in &self.0.given {
+            map.serialize_entry(given.measure.name(), &given.text)?;
+        }
+        map.end()
+    }
+}
+
+/// `[club.sleeve]`; the shortest decimal of a number is read back as the same number.
+struct Sleeve<'a>(&'a SleeveSpec);
+
+impl Serialize for Sleeve<'_> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let degrees = |angle: &Degrees| format!("{} deg", angle.0);
+        let mut map = serializer.serialize_map(None)?;
+        map.serialize_entry("tilt", &degrees(&self.0.tilt))?;
+        map.serialize_entry("clock", &self.0.clocks.iter().map(degrees).collect::<Vec<_>>())?;
+        if let Some(at) = &self.0.at {
+            map.serialize_entry("at", &degrees(at))?;
         }
         map.end()
     }
@@ -222,6 +275,53 @@ mod tests {
                 order
             },
         )
+    }
+
+    /// What an order may say of a club's parts besides its targets; CSV has no columns for it.
+    fn more() -> impl Strategy<Value = String> {
+        let some = |texts: &[&'static str]| prop::option::of(prop::sample::select(texts.to_vec()));
+        let keys = (
+            prop::option::of(line()),
+            some(&["again_of = \"W-0/3\"", "dry_fit_stop = \"bare\"", "shaft = \"reed 60\"\ngrip = \"mid\""]),
+            some(&["head_volume = \"28 in3\"", "head_inertia = \"5200 g.cm2\"\nbounce = \"4 deg\"", "shaft_lean = \"-1.5°\""]),
+            prop::option::of(line()),
+            prop::option::of((0.0..5.0_f64, prop::collection::vec(-360.0..360.0_f64, 1..9), any::<bool>())),
+        );
+        keys.prop_map(|(head, key, given, material, sleeve)| {
+            let quoted = |text: String| toml::Value::String(text);
+            let mut text = String::new();
+            text.extend(head.map(|head| format!("head = {}\n", quoted(head))));
+            text.extend(key.map(|key| format!("{key}\n")));
+            if given.is_some() || material.is_some() {
+                text.push_str("[club.given]\n");
+                text.extend(given.map(|given| format!("{given}\n")));
+                text.extend(material.map(|material| format!("head_material = {}\n", quoted(material))));
+            }
+            if let Some((tilt, clocks, stands)) = sleeve {
+                let all: Vec<String> = clocks.iter().map(|clock| format!("\"{clock} deg\"")).collect();
+                text.push_str(&format!("[club.sleeve]\ntilt = \"{tilt} deg\"\nclock = [{}]\n", all.join(", ")));
+                if stands {
+                    text.push_str(&format!("at = \"{} deg\"\n", clocks[0]));
+                }
+            }
+            text
+        })
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(200))]
+        /// What is given of parts, their models, the sleeve and the club that is repeated come back from TOML and JSON.
+        #[test]
+        fn what_is_said_of_parts_is_imported_again(clubs in prop::collection::vec((club(), more()), 1..4)) {
+            let clubs: String = clubs.into_iter().map(|(club, more)| club + &more).collect();
+            let text = format!("order = \"W-1\"\n{clubs}");
+            let order = read_orders("o.toml", &text, OrderFormat::Toml).unwrap_or_else(|m| panic!("{text}\n{m}")).remove(0);
+            for format in [OrderFormat::Toml, OrderFormat::Json] {
+                let written = write_orders(&[&order], format);
+                let read = read_orders("o", &written, format).unwrap_or_else(|m| panic!("{written}\n{m}"));
+                prop_assert_eq!(&read, &vec![order.clone()], "{}", written);
+            }
+        }
     }
 
     proptest! {

@@ -176,6 +176,7 @@ mod tests {
 
     fn scale() -> InstrumentView {
         InstrumentView {
+            intake: None,
             id: "scale".into(),
             name: "Parts scale".into(),
             kind: "scale",

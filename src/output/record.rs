@@ -8,6 +8,7 @@ use super::bend_view::{BendingView, bending};
 use super::command::{Question, ask};
 use super::cut_view::{CutView, cut_view};
 use super::drawer_view::{self, ConsumptionView};
+use super::part_view::{self, UsedPartView};
 use super::rules_view::{RuleCheckView, rule_check};
 use super::sheet::Subject;
 use super::text::{self, Lengths};
@@ -104,6 +105,8 @@ pub struct Record {
     pub adhesive: Option<BondView>,
     /// Parts taken out of the drawers for it, also those put back.
     pub consumption: Vec<ConsumptionView>,
+    /// Parts with a number or a maker's code that went into it, also those taken out again.
+    pub parts: Vec<UsedPartView>,
     /// Hash of the last event of this club.
     pub chain: String,
 }
@@ -226,6 +229,7 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
         route: club.spec.route().iter().map(|step| step.name()).collect(),
         adhesive: club.bond.as_ref().map(adhesive_view::bond_as_made),
         consumption: drawer_view::consumption(club),
+        parts: part_view::used_parts(club),
         chain,
     }
 }

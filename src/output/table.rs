@@ -59,12 +59,26 @@ pub fn csv(records: &[Record]) -> Result<String, csv::Error> {
             ])?;
         }
     }
+    finished(writer)
+}
+
+/// Rows as they are, CRLF ends; texts of people go through [`text`] first.
+///
+/// # Errors
+/// When a value cannot be written as text, which does not happen.
+pub(super) fn lines(rows: &[Vec<String>]) -> Result<String, csv::Error> {
+    let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
+    rows.iter().try_for_each(|row| writer.write_record(row))?;
+    finished(writer)
+}
+
+fn finished(writer: csv::Writer<Vec<u8>>) -> Result<String, csv::Error> {
     let bytes = writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))?;
     Ok(String::from_utf8_lossy(&bytes).into_owned())
 }
 
 /// Text that a spreadsheet would take for a formula gets an apostrophe (OWASP, "CSV injection"). Numbers are written by type, not through here.
-fn text(written: &str) -> String {
+pub(super) fn text(written: &str) -> String {
     let begins = written.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠']);
     if begins { format!("'{written}") } else { written.to_owned() }
 }

@@ -138,6 +138,19 @@ fn inches(mm: f64) -> String {
     }
 }
 
+/// A time in the two largest of its units: `45 s`, `12 min`, `3 h 20 min`, `2 d 4 h`.
+#[must_use]
+pub fn duration(seconds: f64) -> String {
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "rounded and not negative; a cast saturates")]
+    let s = seconds.round().max(0.0) as u64;
+    match s {
+        0..60 => format!("{s} s"),
+        60..3600 => format!("{} min", (s + 30) / 60),
+        3600..86_400 => format!("{} h {} min", s / 3600, s % 3600 / 60),
+        _ => format!("{} d {} h", s / 86_400, s % 86_400 / 3600),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

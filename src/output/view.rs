@@ -81,6 +81,8 @@ pub struct InstrumentView {
     pub calibration_due: Option<String>,
     /// The reference that should be laid on it now, in words.
     pub awaiting: Option<String>,
+    /// What the stock intake on it waits for, in words.
+    pub intake: Option<String>,
     /// What its gauge study waits for, in words.
     pub study: Option<String>,
     /// The moving level behind the readings.

@@ -32,6 +32,14 @@ pub struct Bearing<'a> {
     pub bend: bool,
     /// It holds for the whole bench and every club from now on; rare, and always folded.
     pub bench: bool,
+    /// It is about numbered parts: always folded at a start.
+    pub parts: bool,
+    /// From now on `reading` is the one of a numbered part: that it is taken back is always folded at a start.
+    pub stocks: bool,
+    /// Lots, serial numbers and item numbers of what went into `club`.
+    pub lots: Vec<&'a str>,
+    /// Such an event that counts no more for `club`.
+    pub without: Option<EventId>,
     /// It changes what is left in the drawers, but is no part of other clubs' records.
     pub drawers: bool,
     /// Running time is counted from it: the last of these are folded with everything.
@@ -187,6 +195,23 @@ impl Change {
             Self::StockCounted { .. } | Self::StockRefilled { .. } => Bearing { drawers: true, ..Bearing::default() },
             Self::PartsTaken { club, .. } | Self::PartsReturned { club, .. } => {
                 Bearing { drawers: true, ..Bearing::of_club(club) }
+            }
+            Self::IntakeBegun(_)
+            | Self::IntakeEnded { .. }
+            | Self::PartDescribed { .. }
+            | Self::PartWithdrawn { .. } => Bearing { parts: true, ..Bearing::default() },
+            Self::PartMeasured(measured) => {
+                Bearing { parts: true, stocks: true, reading: Some(measured.reading), ..Bearing::default() }
+            }
+            Self::PartUsed(used) => {
+                let reading = used.weighed.as_ref().map(|weighed| weighed.reading);
+                let facts = &used.facts;
+                let lots = [&used.part, &facts.lot, &facts.serial, &facts.gtin].into_iter().flatten();
+                let lots = lots.map(String::as_str).collect();
+                Bearing { parts: true, reading, files: reading.is_some(), lots, ..Bearing::of_club(&used.club) }
+            }
+            Self::PartReleased { club, used, .. } => {
+                Bearing { parts: true, without: Some(*used), ..Bearing::of_club(club) }
             }
             Self::ReferenceExpected { instrument, .. }
             | Self::ReferenceWithdrawn { instrument }

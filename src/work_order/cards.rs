@@ -10,6 +10,8 @@ use super::finishing::step_done;
 use super::intake::{open_club, open_order};
 use super::order::Order;
 use super::part_code;
+use super::part_desk;
+use super::part_stock::PartFacts;
 use super::record::{ClubRecord, ClubState};
 use super::state::{Fate, State};
 use super::steps::Step;
@@ -26,8 +28,11 @@ pub(super) fn scan(state: &State, code: &str) -> Result<Vec<Change>, Refusal> {
         Some(Ticket::NextClub) => next_club(state),
         Some(Ticket::Operator(who)) => Ok(vec![Change::OperatorChanged { operator: Some(who) }]),
         Some(Ticket::VoidLast) => void(state, None, "taken back with the card"),
-        None => match part_code::words(code) {
-            Some(words) => refused(format!("part code {words}: nothing is waiting for it")),
+        Some(Ticket::Intake(kind)) => part_desk::begin(state, kind, None, &PartFacts::default()),
+        Some(Ticket::IntakeEnd) => part_desk::end(state),
+        Some(Ticket::Part(number)) => part_desk::use_parts(state, &[(None, number)]),
+        None => match part_code::read(code) {
+            Some(code) => part_desk::scan_code(state, &code),
             None => refused(format!("the code \"{code}\" is not a ticket of this bench")),
         },
     }

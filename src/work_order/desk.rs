@@ -11,6 +11,8 @@ use super::intake;
 use super::judging::{COVERAGE, DecisionRule, judge};
 use super::marks::{self, MarkCommand};
 use super::order::{Order, Stage};
+use super::part_desk::{self, PartCommand};
+use super::part_stock::Whereabouts;
 use super::record::{ClubRecord, Entry, Method, Standing};
 use super::routing::{Routed, Routing, route};
 use super::sources::{quantity_of, rule_uncertainty};
@@ -96,6 +98,8 @@ pub enum Command {
     },
     /// Something about the drawers.
     Drawer(DrawerCommand),
+    /// Something about numbered parts.
+    Part(PartCommand),
     /// A code was scanned.
     Scan(String),
     /// A mark that a shaft is cut along is measured a second time, or cut all the same; no club means the current one.
@@ -183,7 +187,14 @@ pub fn place(state: &State, reading: EventId, captured: &CapturedReading, at_us:
         Some(Err(reason)) => return vec![Change::ReadingUnfiled { reading, reason, choices: choices_of(placed) }],
         None => {}
     }
-    match trust::blocked(state, &captured.instrument, at_us) {
+    let blocked = trust::blocked(state, &captured.instrument, at_us);
+    // What is laid down for the stock is nothing of the club, whatever becomes of it.
+    if let Some(taken) = part_desk::take(state, reading, captured) {
+        let reason = blocked.map_or(taken, Err);
+        let unfiled = |reason| vec![Change::ReadingUnfiled { reading, reason, choices: Vec::new() }];
+        return reason.unwrap_or_else(unfiled);
+    }
+    match blocked {
         Some(reason) => vec![Change::ReadingUnfiled { reading, reason, choices: choices_of(placed) }],
         None => placed,
     }
@@ -208,7 +219,7 @@ fn choices_of(placed: Vec<Change>) -> Vec<Place> {
 #[must_use]
 pub fn place_waiting(state: &State, club: &str, line: &CaptureLine, at_us: i64) -> Vec<Change> {
     let instrument = &line.captured.instrument;
-    if trust::blocked(state, instrument, at_us).is_some() || state.studies.open_on(instrument).is_some() {
+    if trust::blocked(state, instrument, at_us).is_some() || state.is_taken(instrument) {
         return Vec::new();
     }
     let placed = place_in(state, state.clubs.get(club), line.event, &line.captured, line.at_us);
@@ -292,7 +303,7 @@ fn file(
     changes
 }
 
-fn judged(
+pub(super) fn judged(
     rule: DecisionRule,
     club: &ClubRecord,
     characteristic: Characteristic,
@@ -340,6 +351,7 @@ pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> 
         Command::Control { instrument, .. } => {
             refused(format!("{instrument} is told nothing while the bench does not run"))
         }
+        Command::Part(command) => part_desk::answer(state, command),
         Command::Drawer(command) => drawer_desk::answer(state, command),
         Command::Trust { instrument, command } => trust::answer(state, instrument, command),
         Command::Study(command) => study_desk::answer(state, command),
@@ -416,10 +428,11 @@ pub(super) fn void(state: &State, event: Option<EventId>, why: &str) -> Result<V
     let filed = state.place_of(reading).and_then(|id| state.clubs.get(id));
     let voided = filed.is_some_and(|club| club.is_voided(reading));
     let studied = state.studies.of_reading(reading).is_some_and(|study| study.holds(reading));
+    let stocked = state.part_stock.of_reading(reading).is_some_and(|part| part.place == Whereabouts::InStock);
     match state.capture_line(reading).map(|line| &line.fate) {
         Some(Fate::Voided { .. }) => return refused(format!("reading {reading} is already taken back")),
-        None if voided => return refused(format!("value {reading} is already taken back")),
-        None if state.place_of(reading).is_none() && !studied => {
+        None if voided && !stocked => return refused(format!("value {reading} is already taken back")),
+        None if state.place_of(reading).is_none() && !studied && !stocked => {
             return refused(format!(
                 "there is no reading {reading}: give the event of a captured or typed value or of a bend"
             ));
@@ -449,6 +462,9 @@ pub(super) fn file_by_hand(state: &State, event: EventId, place: &Place) -> Resu
         Fate::Voided { .. } => return refused(format!("reading {event} is taken back: lay the part down again")),
         Fate::Reference => return refused(format!("reading {event} is one of a reference, not of a part")),
         Fate::Study { .. } => return refused(format!("reading {event} is one of a study: take it back there first")),
+        Fate::Part { ref part } => {
+            return refused(format!("reading {event} is that of {part} in stock: void it first"));
+        }
         _ => {}
     }
     let characteristic = place.characteristic;

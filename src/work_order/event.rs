@@ -14,6 +14,7 @@ use super::judging::{DecisionRule, Verdict};
 use super::marks::{MarkMeasured, MarkOverridden};
 pub use super::numbering::Numbering;
 use super::order::{Order, Stage};
+use super::part_stock::{Intake, MeasuredPart, PartFacts, PartUse};
 use super::reference::{Purpose, Reference};
 use super::rules::RuleBook;
 use super::steps::Step;
@@ -476,5 +477,41 @@ pub enum Change {
         item: String,
         /// How many were put in.
         pieces: u32,
+    },
+    /// A row of parts is laid down one after another, to be weighed and numbered.
+    IntakeBegun(Intake),
+    /// The row is done: the instrument measures clubs again.
+    IntakeEnded {
+        /// The intake's name.
+        intake: String,
+    },
+    /// A part of the row was weighed and got its number.
+    PartMeasured(MeasuredPart),
+    /// Something was said of a part, by a person or by its maker's code.
+    PartDescribed {
+        /// Its number.
+        part: String,
+        /// What.
+        facts: PartFacts,
+    },
+    /// A part went into a club.
+    PartUsed(PartUse),
+    /// It was taken out again.
+    PartReleased {
+        /// The club.
+        club: String,
+        /// The `part_used` event.
+        used: EventId,
+        /// The part's number, if it has one.
+        part: Option<String>,
+        /// Why, in a person's words.
+        why: String,
+    },
+    /// A numbered part is not in the stock any more.
+    PartWithdrawn {
+        /// Its number.
+        part: String,
+        /// Why, in a person's words.
+        why: String,
     },
 }

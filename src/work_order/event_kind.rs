@@ -67,6 +67,13 @@ impl Change {
             Self::PartsReturned { .. } => "parts_returned",
             Self::StockCounted { .. } => "stock_counted",
             Self::StockRefilled { .. } => "stock_refilled",
+            Self::IntakeBegun(_) => "intake_begun",
+            Self::IntakeEnded { .. } => "intake_ended",
+            Self::PartMeasured(_) => "part_measured",
+            Self::PartDescribed { .. } => "part_described",
+            Self::PartUsed(_) => "part_used",
+            Self::PartReleased { .. } => "part_released",
+            Self::PartWithdrawn { .. } => "part_withdrawn",
         }
     }
 }

@@ -23,14 +23,30 @@ const WORDS: &[(&str, &str)] = &[
 /// Lengths of item numbers: GTIN-8, -12, -13 and -14.
 const ITEM_NUMBERS: [usize; 4] = [8, 12, 13, 14];
 
-/// The code in words.
+/// What a maker's code says.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct PartCode {
+    /// The code in words.
+    pub words: String,
+    /// Item number of the trade.
+    pub gtin: Option<String>,
+    /// Lot.
+    pub lot: Option<String>,
+    /// Serial number.
+    pub serial: Option<String>,
+}
+
+/// Reads a code; `None` for one that is not a maker's.
 #[must_use]
-pub fn words(code: &str) -> Option<String> {
+pub fn read(code: &str) -> Option<PartCode> {
+    let code = code.trim();
     if code.bytes().all(|byte| byte.is_ascii_digit()) {
-        return ITEM_NUMBERS.contains(&code.len()).then(|| format!("item number {code}"));
+        let read =
+            PartCode { words: format!("item number {code}"), gtin: Some(code.to_owned()), ..PartCode::default() };
+        return ITEM_NUMBERS.contains(&code.len()).then_some(read);
     }
     let mut rest = code;
-    let mut parts = Vec::new();
+    let (mut parts, mut read) = (Vec::new(), PartCode::default());
     while !rest.is_empty() {
         let (identifier, behind) = identifier(rest)?;
         let end = behind.char_indices().map(|(at, _)| at).find(|at| identifier_starts(behind, *at));
@@ -38,13 +54,23 @@ pub fn words(code: &str) -> Option<String> {
         if content.is_empty() {
             return None;
         }
+        let field = match identifier {
+            "01" => Some(&mut read.gtin),
+            "10" => Some(&mut read.lot),
+            "21" => Some(&mut read.serial),
+            _ => None,
+        };
+        if let Some(field) = field {
+            *field = Some(content.to_owned());
+        }
         parts.push(match WORDS.iter().find(|(known, _)| *known == identifier) {
             Some((_, word)) => format!("{word} {content}"),
             None => format!("({identifier}) {content}"),
         });
         rest = after;
     }
-    (!parts.is_empty()).then(|| parts.join(", "))
+    read.words = parts.join(", ");
+    (!parts.is_empty()).then_some(read)
 }
 
 /// The identifier in brackets that the text starts with, and what stands behind it.
@@ -64,7 +90,7 @@ mod tests {
     use super::*;
 
     fn check(code: &str, expected: Option<&str>) {
-        assert_eq!(words(code).as_deref(), expected, "{code}");
+        assert_eq!(read(code).map(|read| read.words).as_deref(), expected, "{code}");
     }
 
     // The item number 09506000134352 is the one of GS1's own public examples.

@@ -11,6 +11,7 @@ use super::event::{EventId, FiledValue};
 use super::guide::Guide;
 use super::marks::{self, MarkDeed, MarkRecord};
 use super::order::{ClubSpec, Stage, WorkKind};
+use super::part_stock::UsedPart;
 use super::sources::quantity_of;
 use super::steps::Step;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
@@ -169,6 +170,8 @@ pub struct ClubRecord {
     pub bond: Option<Bond>,
     /// Parts taken from the drawers for it, oldest first.
     pub takings: Vec<Taking>,
+    /// Parts with a number or a maker's code that went into it, oldest first.
+    pub parts: Vec<UsedPart>,
     /// When it was finished.
     pub finished_at_us: Option<i64>,
     /// The last event that touched this club.
@@ -192,6 +195,7 @@ impl ClubRecord {
             acknowledged: Vec::new(),
             bond: None,
             takings: Vec::new(),
+            parts: Vec::new(),
             finished_at_us: None,
             last_seq: 0,
         }

@@ -13,6 +13,7 @@ use super::guide::Guide;
 use super::learning::Learning;
 use super::marks::{MarkDeed, MarkRecord};
 use super::order::{Order, Stage};
+use super::part_stock::PartStock;
 use super::record::{Acknowledgement, ClubRecord, ClubState, Entry, Method, StepRecord, VoidRecord};
 use super::sources::quantity_of;
 use super::steps::Step;
@@ -44,6 +45,11 @@ pub enum Fate {
     Study {
         /// Which study.
         study: String,
+    },
+    /// A part of the stock was weighed.
+    Part {
+        /// Its number.
+        part: String,
     },
     /// Taken back.
     Voided {
@@ -115,6 +121,8 @@ pub struct State {
     pub guide: Arc<Guide>,
     /// The drawers and what is left in them.
     pub drawer_stock: DrawerStock,
+    /// Numbered parts in stock.
+    pub part_stock: PartStock,
     /// What forecasts have learnt from finished clubs.
     pub learning: Learning,
     /// Sequence of the last event applied.
@@ -133,6 +141,7 @@ impl State {
         self.studies.apply(event);
         self.adhesives.apply(event);
         self.drawer_stock.apply(event);
+        self.part_stock.apply(event);
         match &event.change {
             Change::SessionStarted { .. } => self.connected.clear(),
             Change::SessionEnded
@@ -149,7 +158,12 @@ impl State {
             | Change::StudyFinished { .. }
             | Change::DrawersSet(_)
             | Change::StockCounted { .. }
-            | Change::StockRefilled { .. } => {}
+            | Change::StockRefilled { .. }
+            | Change::IntakeBegun(_)
+            | Change::IntakeEnded { .. }
+            | Change::PartDescribed { .. }
+            | Change::PartWithdrawn { .. } => {}
+            Change::PartMeasured(_) | Change::PartUsed(_) | Change::PartReleased { .. } => self.apply_part(event),
             Change::PartsTaken { club, parts } => {
                 let (at_us, by, parts) = (event.at_us, event.by.clone(), parts.clone());
                 self.on_club(club, event.seq, |record| {
@@ -466,13 +480,17 @@ impl State {
         self.recent.retain(|recent| *recent != reading);
     }
 
-    fn set_fate(&mut self, reading: EventId, fate: Fate) {
+    pub(super) fn is_placed(&mut self, reading: EventId, club: &str) {
+        self.place_of.insert(reading, club.to_owned());
+    }
+
+    pub(super) fn set_fate(&mut self, reading: EventId, fate: Fate) {
         if let Some(line) = self.captures.iter_mut().rev().find(|line| line.event == reading) {
             line.fate = fate;
         }
     }
 
-    fn on_club(&mut self, club: &str, seq: u64, change: impl FnOnce(&mut ClubRecord)) {
+    pub(super) fn on_club(&mut self, club: &str, seq: u64, change: impl FnOnce(&mut ClubRecord)) {
         let Some(record) = self.clubs.get_mut(club) else { return };
         record.last_seq = seq;
         change(record);

@@ -193,6 +193,9 @@ fn begin(state: &State, request: &StudyRequest) -> Result<Vec<Change>, Refusal> 
     if let Some(other) = state.studies.list.iter().find(|s| s.is_under_way() && s.plan.instrument == *instrument) {
         return refused(format!("study {} is under way on {instrument}: finish it, or break it off", other.plan.study));
     }
+    if let Some(intake) = state.part_stock.open_on(instrument) {
+        return refused(format!("stock intake {} is open on {instrument}: end it first", intake.intake));
+    }
     if state.trust.calibrating.contains_key(instrument) {
         return refused(format!("{instrument} is being calibrated: finish or cancel that first"));
     }

@@ -2,8 +2,10 @@
 //!
 //! They use only capitals, digits and `/ -`, so that every linear and matrix code can carry them:
 //! `BS1/O/W-1042` an order, `BS1/C/4F21…` a club by its token, `BS1/S/BOND` a step done, `BS1/D` the
-//! step that comes next done, `BS1/A` the cautions shown were read, `BS1/N` the next club, `BS1/W/K7` who is at the bench, `BS1/V` take the last reading back.
+//! step that comes next done, `BS1/A` the cautions shown were read, `BS1/N` the next club, `BS1/W/K7` who is at the bench, `BS1/V` take the last reading
+//! back, `BS1/I/HEAD` a stock intake of heads, `BS1/I/END` its end, `BS1/P/H-12` a numbered part.
 
+use super::part_stock::PartKind;
 use super::steps::Step;
 
 /// What a scanned code asks for.
@@ -23,6 +25,12 @@ pub enum Ticket {
     NextClub,
     /// This person is at the bench.
     Operator(String),
+    /// Parts of this kind are laid down one after another.
+    Intake(PartKind),
+    /// That is done.
+    IntakeEnd,
+    /// This numbered part goes into the club.
+    Part(String),
     /// The last reading does not count.
     VoidLast,
 }
@@ -43,6 +51,9 @@ impl Ticket {
             Some(("C", token)) if !token.is_empty() => Some(Self::Club(token.to_ascii_lowercase())),
             Some(("S", step)) => Step::parse(&step.to_ascii_lowercase().replace('-', "_")).map(Self::Step),
             Some(("W", who)) if !who.is_empty() => Some(Self::Operator(who.to_owned())),
+            Some(("I", "END")) => Some(Self::IntakeEnd),
+            Some(("I", kind)) => PartKind::parse(&kind.to_ascii_lowercase()).map(Self::Intake),
+            Some(("P", part)) if !part.is_empty() => Some(Self::Part(part.to_ascii_uppercase())),
             None if rest == "D" => Some(Self::NextStep),
             None if rest == "A" => Some(Self::Acknowledge),
             None if rest == "N" => Some(Self::NextClub),
@@ -59,6 +70,9 @@ impl Ticket {
             Self::Club(token) => format!("{MARK}C/{}", token.to_ascii_uppercase()),
             Self::Step(step) => format!("{MARK}S/{}", step.name().to_ascii_uppercase().replace('_', "-")),
             Self::Operator(who) => format!("{MARK}W/{who}"),
+            Self::Intake(kind) => format!("{MARK}I/{}", kind.name().to_ascii_uppercase()),
+            Self::IntakeEnd => format!("{MARK}I/END"),
+            Self::Part(part) => format!("{MARK}P/{part}"),
             Self::NextStep => format!("{MARK}D"),
             Self::Acknowledge => format!("{MARK}A"),
             Self::NextClub => format!("{MARK}N"),

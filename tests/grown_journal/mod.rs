@@ -132,6 +132,7 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
     let mut values: Vec<EventId> = Vec::new();
     let (mut studies, mut batches) = (0_u64, 0_u64);
     let mut takings: Vec<(String, EventId)> = Vec::new();
+    let mut stock = Stock::default();
     set_drawers(&mut writer, 30);
     writer.write("journal_salvaged", json!({"missing": [], "unproved": [], "end_known": true}));
     while writer.seq < length {
@@ -152,7 +153,7 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
             values[values.len() - 1 - usize::try_from(dice.roll(u64::try_from(back).unwrap())).unwrap()]
         });
         let at_club = json!({"club": club});
-        match dice.roll(28) {
+        match dice.roll(29) {
             0..=5 => values.push(writer.captured(instrument, 250.0 + f64::from(u8::try_from(dice.roll(12)).unwrap()))),
             6..=9 => {
                 // A reading is only filed while it is at hand.
@@ -268,6 +269,8 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
                     writer.write("mark_overridden", over);
                 }
             },
+            // A row of parts is laid down at once.
+            28 => (0..6).for_each(|_| stock.happens(&mut dice, &mut writer, &mut values, &club)),
             26 => drawers(&mut dice, &mut writer, &mut takings, &club),
             _ => match dice.roll(8) {
                 0 => {
@@ -304,6 +307,71 @@ fn set_drawers(writer: &mut Writer, stock: u64) {
     let item =
         json!({"name": "w-2", "item_kind": "weight", "mass_cg": 200, "stock": stock, "low": 3, "places": ["head"]});
     writer.write("drawers_set", json!({"places": [place], "items": [item]}));
+}
+
+/// Numbered parts, as anything may follow anything.
+#[derive(Default)]
+struct Stock {
+    intakes: u64,
+    parts: Vec<(String, EventId, u64)>,
+    uses: Vec<(String, EventId, Option<String>)>,
+}
+
+impl Stock {
+    fn happens(&mut self, dice: &mut Dice, writer: &mut Writer, values: &mut Vec<EventId>, club: &str) {
+        let any = |dice: &mut Dice, of: usize| usize::try_from(dice.roll(u64::try_from(of.max(1)).unwrap())).unwrap();
+        match dice.roll(9) {
+            0 => {
+                self.intakes += 1;
+                let intake = json!({"intake": format!("I-{}", self.intakes), "part_kind": "head", "instrument": "parts-scale",
+                    "facts": {"drawer": "A2", "lot": format!("L-{}", dice.roll(4))}});
+                writer.write("intake_begun", intake);
+            }
+            1 => drop(writer.write("intake_ended", json!({"intake": format!("I-{}", self.intakes)}))),
+            2..=4 if self.intakes > 0 => {
+                let reading = writer.captured("parts-scale", 254.0);
+                values.push(reading);
+                let (part, calibration) = (format!("H-{}", self.parts.len() + 1), EventId::new(EPOCH, 1, START_US));
+                let measured = json!({"intake": format!("I-{}", self.intakes), "part": part, "reading": reading.to_string(),
+                    "instrument": "parts-scale", "calibration": calibration.to_string(), "mass_g": [254.0, 0.0123]});
+                writer.write("part_measured", measured);
+                self.parts.push((part, reading, dice.roll(4)));
+            }
+            5 if !self.parts.is_empty() => {
+                let part = &self.parts[any(dice, self.parts.len())].0;
+                let facts = json!({"serial": format!("S-{}", dice.roll(99)), "lot": format!("L-{}", dice.roll(4))});
+                writer.write("part_described", json!({"part": part, "facts": facts}));
+            }
+            6 if !self.parts.is_empty() => {
+                let (part, reading, lot) = self.parts[any(dice, self.parts.len())].clone();
+                let weighed = json!({"reading": reading.to_string(), "instrument": "parts-scale",
+                    "calibration": EventId::new(EPOCH, 1, START_US).to_string(), "at_us": START_US, "by": "K7",
+                    "values": [filed_value("head_mass", 254.0, "within")]});
+                let used = json!({"club": club, "part": part, "part_kind": "head",
+                    "facts": {"lot": format!("L-{lot}")}, "weighed": weighed});
+                self.uses.push((club.to_owned(), writer.write("part_used", used), Some(part)));
+            }
+            7 => {
+                let used =
+                    json!({"club": club, "facts": {"gtin": "09506000134352", "serial": format!("{}", dice.roll(9))}});
+                self.uses.push((club.to_owned(), writer.write("part_used", used), None));
+            }
+            _ if !self.uses.is_empty() && dice.roll(2) == 0 => {
+                let at = any(dice, self.uses.len());
+                let (club, used, part) = self.uses.swap_remove(at);
+                let mut released = json!({"club": club, "used": used.to_string(), "why": "wrong head"});
+                if let Some(part) = part {
+                    released["part"] = json!(part);
+                }
+                writer.write("part_released", released);
+            }
+            _ if !self.parts.is_empty() => {
+                let part = &self.parts[any(dice, self.parts.len())].0;
+                writer.write("part_withdrawn", json!({"part": part, "why": "sold"}));
+            }
+            _ => {}
+        }
+    }
 }
 
 /// Something that happens at the drawers.

@@ -145,6 +145,7 @@ pub(crate) fn order() -> Order {
 
 pub(crate) fn scale(value: f64) -> InstrumentView {
     InstrumentView {
+        intake: None,
         id: "parts-scale".into(),
         name: "Parts scale".into(),
         kind: "scale",

@@ -128,6 +128,22 @@ def factors(count):
     return {"d2": float(d2), "d3": float(np.sqrt(second - d2**2))}
 
 
+def process(placed):
+    """Results placed in a tolerance from -1 to 1."""
+    n, mean, spread = len(placed), placed.mean(), placed.std(ddof=1)
+    cp = 2 / (6 * spread)
+    cpk = min(1 - mean, mean + 1) / (3 * spread)
+    half = stats.norm.ppf(0.975) * np.sqrt(1 / (9 * n) + cpk**2 / (2 * (n - 1)))
+    neighbours = np.abs(np.diff(placed)).mean() / factors(2)["d2"]
+    return {
+        "cp": cp,
+        "cpk": cpk,
+        "cp_within": [float(cp * np.sqrt(stats.chi2.ppf(p, n - 1) / (n - 1))) for p in (0.025, 0.975)],
+        "cpk_within": [float(cpk - half), float(cpk + half)],
+        "limits": [float(mean - 3 * neighbours), float(mean + 3 * neighbours)],
+    }
+
+
 def main():
     request = json.load(sys.stdin)
     answers = {"scipy": sys.modules["scipy"].__version__}
@@ -136,6 +152,8 @@ def main():
     answers["chi_squared"] = [float(stats.chi2.ppf(p, freedom)) for p, freedom in request["chi_squared"]]
     answers["coverage"] = [float(stats.t.ppf((1 + p) / 2, freedom)) for p, freedom in request["coverage"]]
     answers["significance"] = [float(stats.f.sf(ratio, above, below)) for ratio, above, below in request["significance"]]
+    answers["process"] = [process(np.array(placed)) for placed in request["process"]]
+    answers["shares"] = [list(stats.binomtest(int(k), int(n)).proportion_ci(0.95, method="wilson")) for k, n in request["shares"]]
     answers["factors"] = [factors(count) for count in range(2, 11)]
     json.dump(answers, sys.stdout)
 

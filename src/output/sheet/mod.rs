@@ -10,6 +10,7 @@ mod club_page;
 mod fonts;
 mod label;
 mod marks;
+mod part_label;
 mod set_page;
 
 use krilla::Document;
@@ -18,6 +19,7 @@ use krilla::page::PageSettings;
 
 use self::canvas::{Canvas, POINTS_PER_MM};
 use self::fonts::Fonts;
+use super::part_view::NumberedPartView;
 use super::text::Lengths;
 use crate::work_order::ticket::Ticket;
 
@@ -123,6 +125,18 @@ pub fn labels(subjects: &[Subject], print: &Print) -> Result<Vec<u8>, SheetError
     })
 }
 
+/// Labels for parts of the stock, one a page of the label's own size.
+///
+/// # Errors
+/// When the document cannot be made.
+pub fn part_labels(parts: &[NumberedPartView]) -> Result<Vec<u8>, SheetError> {
+    drawn("Labels of parts".to_owned(), None, |pages| {
+        for part in parts {
+            pages.page(part_label::SIZE_MM, |canvas| part_label::draw(canvas, part));
+        }
+    })
+}
+
 struct Pages<'a> {
     document: Document,
     fonts: &'a Fonts,
@@ -140,7 +154,11 @@ impl Pages<'_> {
 }
 
 fn document(title: String, print: &Print, draw: impl FnOnce(&mut Pages<'_>)) -> Result<Vec<u8>, SheetError> {
-    let fonts = Fonts::new(print.font.as_deref())?;
+    drawn(title, print.font.as_deref(), draw)
+}
+
+fn drawn(title: String, font: Option<&[u8]>, draw: impl FnOnce(&mut Pages<'_>)) -> Result<Vec<u8>, SheetError> {
+    let fonts = Fonts::new(font)?;
     let mut pages = Pages { document: Document::new(), fonts: &fonts };
     let creator = format!("benchscribe {}", env!("CARGO_PKG_VERSION"));
     pages.document.set_metadata(Metadata::new().title(title).language("en".to_owned()).creator(creator));

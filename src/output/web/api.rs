@@ -18,7 +18,8 @@ use crate::journal::event::parse_rfc3339;
 use crate::journal::store::{BATCH, Reader};
 use crate::output::command::{CommandRequest, ask, import_mistakes};
 use crate::output::lists::{order_list, record_list};
-use crate::output::{drawer_view, record, trust_view};
+use crate::output::{drawer_view, part_view, record, trust_view};
+use crate::work_order::state::State as BenchState;
 
 /// A problem as RFC 9457 wants it.
 pub(super) fn problem(status: StatusCode, title: &str, detail: &str) -> Response {
@@ -70,6 +71,7 @@ pub(super) async fn orders(State(web): State<Web>) -> Response {
 pub(super) struct Wanted {
     order: Option<String>,
     player: Option<String>,
+    lot: Option<String>,
     club: Option<String>,
     since: Option<String>,
     until: Option<String>,
@@ -92,8 +94,8 @@ pub(super) async fn records(State(journal): State<Reader>, Query(wanted): Query<
         (Err(reason), _) | (_, Err(reason)) => return problem(StatusCode::BAD_REQUEST, "bad time", &reason),
     };
     let limit = wanted.limit.unwrap_or(LINES.1).clamp(1, LINES.0);
-    let Wanted { order, player, club, out_of_tolerance: out, .. } = wanted;
-    match journal.search(&Search { order, player, club, since_us, until_us, out, limit }).await {
+    let Wanted { order, player, lot, club, out_of_tolerance: out, .. } = wanted;
+    match journal.search(&Search { order, player, lot, club, since_us, until_us, out, limit }).await {
         Ok(found) => Json(record_list(&found)).into_response(),
         Err(error) => problem(StatusCode::SERVICE_UNAVAILABLE, "the journal cannot be read", &error.to_string()),
     }
@@ -102,6 +104,19 @@ pub(super) async fn records(State(journal): State<Reader>, Query(wanted): Query<
 /// Everything in the drawers with what is left.
 pub(super) async fn drawers(State(web): State<Web>) -> Response {
     answered(ask(&web.questions, |state| json!({"stock": drawer_view::stock(state)})).await)
+}
+
+/// Numbered parts in stock, and the intake that is open.
+pub(super) async fn parts(State(web): State<Web>, Query(which): Query<Parts>) -> Response {
+    let find = move |state: &BenchState| json!({"intake": part_view::open_intake(state), "parts": part_view::parts(state, which.all)});
+    answered(ask(&web.questions, find).await)
+}
+
+/// Which parts.
+#[derive(Deserialize)]
+pub(super) struct Parts {
+    #[serde(default)]
+    all: bool,
 }
 
 pub(super) fn answered(answer: Option<Value>) -> Response {

@@ -49,7 +49,7 @@ function drawTile(tile, entry, focused, fresh) {
         ? t("old")
         : instrument.error ? said(instrument.error) : t(instrument.connected ? "no_readings" : "not_connected");
   setText(tile.querySelector(".tile-word"), word);
-  const next = instrument.study ?? (instrument.awaiting ? own(t("lay_on", { what: said(instrument.awaiting) })) : null);
+  const next = instrument.study ?? instrument.intake ?? (instrument.awaiting ? own(t("lay_on", { what: said(instrument.awaiting) })) : null);
   tell(tile.querySelector(".tile-next"), next);
   setAttribute(tile.querySelector(".tile-next"), "hidden", !next);
   rebuild(tile.querySelector(".tile-glyph"), [phase, Math.round((instrument.progress ?? 0) * 20)], () =>

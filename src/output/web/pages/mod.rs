@@ -2,10 +2,12 @@
 //!
 //! In reading order: [`parts`] what pages share, [`instruments`] and [`guided`] the instruments with their checks and
 //! calibrations, [`records`] and [`reading`] the clubs and the evidence behind them, [`orders`] the queue, [`drawers`] the stock,
+//! [`stock`] the numbered parts, [`history`] what finished clubs say,
 //! [`set`] the steps through a set, [`setup`] the display itself, [`pattern`] every part in every state.
 
 pub(super) mod drawers;
 pub(super) mod guided;
+pub(super) mod history;
 pub(super) mod instruments;
 pub(super) mod orders;
 mod parts;
@@ -14,6 +16,7 @@ pub(super) mod reading;
 pub(super) mod records;
 pub(super) mod set;
 pub(super) mod setup;
+pub(super) mod stock;
 
 use askama::Template;
 use axum::http::StatusCode;

@@ -94,7 +94,8 @@ async fn clubs(web: &Web, find: &str, page: u32) -> Result<ClubList, JournalErro
         vec![
             Search { club: wanted.clone(), ..all.clone() },
             Search { order: wanted.clone(), ..all.clone() },
-            Search { player: wanted, ..all },
+            Search { player: wanted.clone(), ..all.clone() },
+            Search { lot: wanted, ..all },
         ]
     };
     let (mut lines, mut more): (Vec<ClubLine>, bool) = (Vec::new(), false);

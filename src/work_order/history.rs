@@ -1,0 +1,202 @@
+//! What finished clubs say of the work: how long the steps took, what was right the first time, how far results lie from what
+//! was asked, and how that went over time. Finished clubs come in, numbers leave.
+
+use std::collections::BTreeMap;
+
+use super::judging::Verdict;
+use super::record::{ClubRecord, ClubState, Entry, Standing};
+use super::steps::Step;
+use crate::club::characteristic::Characteristic;
+use crate::measurement::process::{
+    Capability, RunChart, capability, mean_and_spread, median, run_chart, share_within,
+};
+
+/// How long something took, in seconds, from what was done before it: nights and cures count.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Durations {
+    /// How often.
+    pub count: usize,
+    /// Half took no longer.
+    pub median_s: f64,
+    /// The shortest.
+    pub shortest_s: f64,
+    /// The longest.
+    pub longest_s: f64,
+}
+
+/// How many of how many were right the first time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FirstPass {
+    /// Right the first time.
+    pub good: usize,
+    /// All.
+    pub all: usize,
+    /// What the true share lies within, 95 %.
+    pub within: Option<[f64; 2]>,
+}
+
+/// First results of one characteristic on one instrument, in the order they were measured.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Distribution {
+    /// What.
+    pub characteristic: Characteristic,
+    /// On what, or `typed`.
+    pub instrument: String,
+    /// Each deviation from its target or the middle of its limits, in the characteristic's unit, with the club and its time
+    /// in microseconds since 1970 UTC.
+    pub deviations: Vec<(f64, String, i64)>,
+    /// Mean and standard deviation of them.
+    pub spread: Option<(f64, f64)>,
+    /// Where two limits are given.
+    pub first_pass: FirstPass,
+    /// By results whose order gives two limits; tolerances of different width count by how much of theirs is used.
+    pub capability: Option<Capability>,
+    /// How many results that rests on.
+    pub placed: usize,
+    /// Limits and signals over time.
+    pub chart: Option<RunChart>,
+}
+
+/// All of it.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct History {
+    /// Finished clubs it was made from.
+    pub clubs: usize,
+    /// Clubs whose every limited characteristic was within its limits when it was first measured on parts or the gripped club.
+    pub first_pass: Option<FirstPass>,
+    /// From the first thing that happened to a club until it was finished.
+    pub club: Option<Durations>,
+    /// Each step from what was done before it.
+    pub steps: Vec<(Step, Durations)>,
+    /// By characteristic and instrument.
+    pub distributions: Vec<Distribution>,
+}
+
+/// The first result of each characteristic on each instrument that says something of the club as it is handed over; what a
+/// person took back does not count, what a later one superseded does.
+fn first_results(club: &ClubRecord) -> Vec<&Entry> {
+    let mut first: Vec<&Entry> = Vec::new();
+    for entry in club.entries.iter().filter(|entry| entry.standing != Standing::Voided) {
+        let filed = &entry.filed;
+        let known = |other: &&Entry| {
+            other.filed.characteristic == filed.characteristic && other.method.name() == entry.method.name()
+        };
+        if filed.stage.counts_for(filed.characteristic) && !first.iter().any(|other| known(&other)) {
+            first.push(entry);
+        }
+    }
+    first
+}
+
+fn is_limited(entry: &Entry) -> bool {
+    entry.filed.lower.is_some() || entry.filed.upper.is_some()
+}
+
+fn first_pass(results: impl Iterator<Item = bool>) -> FirstPass {
+    let (mut good, mut all) = (0, 0);
+    for is_good in results {
+        all += 1;
+        good += usize::from(is_good);
+    }
+    FirstPass { good, all, within: share_within(good, all) }
+}
+
+#[expect(clippy::cast_precision_loss, reason = "times of work in microseconds fit into 53 bits")]
+fn seconds(from_us: i64, to_us: i64) -> Option<f64> {
+    // A clock that was put back makes no time negative; such a step is left out.
+    (to_us >= from_us).then(|| (to_us - from_us) as f64 / 1e6)
+}
+
+fn durations(taken: &[f64]) -> Option<Durations> {
+    Some(Durations {
+        count: taken.len(),
+        median_s: median(taken)?,
+        shortest_s: taken.iter().copied().reduce(f64::min)?,
+        longest_s: taken.iter().copied().reduce(f64::max)?,
+    })
+}
+
+/// When work on a club began: its first value or step.
+fn begun_us(club: &ClubRecord) -> Option<i64> {
+    // A part weighed for the stock long before is no work on the club.
+    let used = |entry: &&Entry| club.parts.iter().all(|part| {
+        part.used.weighed.as_ref().is_none_or(|weighed| weighed.reading != entry.event)
+    });
+    let values = club.entries.iter().filter(used).map(|entry| entry.at_us);
+    let parts = club.parts.iter().map(|part| part.at_us);
+    values.chain(parts).chain(club.steps.iter().map(|step| step.at_us)).min()
+}
+
+/// What the finished ones of these clubs say.
+#[must_use]
+pub fn history<'a>(clubs: impl Iterator<Item = &'a ClubRecord>) -> History {
+    let mut finished: Vec<&ClubRecord> = clubs.filter(|club| club.state == ClubState::Finished).collect();
+    finished.sort_by_key(|club| club.finished_at_us);
+    let mut steps: BTreeMap<Step, Vec<f64>> = BTreeMap::new();
+    let mut whole = Vec::new();
+    let mut results: BTreeMap<(Characteristic, String), Vec<(&Entry, &ClubRecord)>> = BTreeMap::new();
+    let mut passed = Vec::new();
+    for club in &finished {
+        let begun = begun_us(club);
+        let mut before = begun;
+        for done in club.steps.iter().filter(|done| club.stands(done)) {
+            if let Some(took) = before.and_then(|from| seconds(from, done.at_us)) {
+                steps.entry(done.step).or_default().push(took);
+            }
+            before = Some(done.at_us);
+        }
+        whole.extend(begun.zip(club.finished_at_us).and_then(|(from, to)| seconds(from, to)));
+        let first = first_results(club);
+        let limited: Vec<&&Entry> = first.iter().filter(|entry| is_limited(entry)).collect();
+        if !limited.is_empty() {
+            passed.push(limited.iter().all(|entry| entry.filed.verdict == Verdict::Within));
+        }
+        for entry in first {
+            let key = (entry.filed.characteristic, entry.method.name().to_owned());
+            results.entry(key).or_default().push((entry, club));
+        }
+    }
+    History {
+        clubs: finished.len(),
+        first_pass: Some(first_pass(passed.into_iter())).filter(|pass| pass.all > 0),
+        club: durations(&whole),
+        steps: steps.into_iter().filter_map(|(step, taken)| Some((step, durations(&taken)?))).collect(),
+        distributions: results.into_iter().filter_map(|((what, on), results)| distribution(what, on, results)).collect(),
+    }
+}
+
+fn distribution(
+    characteristic: Characteristic,
+    instrument: String,
+    mut results: Vec<(&Entry, &ClubRecord)>,
+) -> Option<Distribution> {
+    results.sort_by_key(|(entry, _)| entry.at_us);
+    let middle = |entry: &Entry| {
+        let limits = entry.filed.lower.zip(entry.filed.upper);
+        entry.filed.target.or_else(|| limits.map(|(low, high)| f64::midpoint(low, high)))
+    };
+    let deviations: Vec<(f64, String, i64)> = results
+        .iter()
+        .filter_map(|(entry, club)| Some((entry.filed.value - middle(entry)?, club.spec.id.clone(), entry.at_us)))
+        .collect();
+    if deviations.is_empty() {
+        return None;
+    }
+    let place = |entry: &Entry| {
+        let (low, high) = entry.filed.lower.zip(entry.filed.upper).filter(|(low, high)| high > low)?;
+        Some((2.0 * entry.filed.value - low - high) / (high - low))
+    };
+    let placed: Vec<f64> = results.iter().filter_map(|(entry, _)| place(entry)).collect();
+    let values: Vec<f64> = deviations.iter().map(|(deviation, ..)| *deviation).collect();
+    let limited = results.iter().filter(|(entry, _)| is_limited(entry));
+    Some(Distribution {
+        characteristic,
+        instrument,
+        spread: mean_and_spread(&values),
+        first_pass: first_pass(limited.map(|(entry, _)| entry.filed.verdict == Verdict::Within)),
+        capability: capability(&placed),
+        placed: placed.len(),
+        chart: run_chart(&values),
+        deviations,
+    })
+}
