@@ -128,7 +128,7 @@ impl Bench {
 
     fn begin(&mut self, club: usize, models: &str) {
         let order = format!(
-            "order = \"W-{club}\"\n[[club]]\nname = \"driver\"\nkind = \"driver\"\n{models}\nswing_weight = \"D3 ± 0.5\"\n"
+            "order = \"W-{club}\"\n[[club]]\nname = \"driver\"\nkind = \"driver\"\n{models}\nswing_weight = \"D8 ± 0.5\"\n"
         );
         self.does(json!({"command": "import_order", "text": order}));
         self.does(json!({"command": "open_order", "order": format!("W-{club}")}));
@@ -168,7 +168,7 @@ fn clubs_of_named_parts_teach_the_next_forecast_and_others_do_not() {
             bench.begin(club, models);
         }
         bench.finish(&landed);
-        bench.enters(&[("swing_weight", "D3 ± 0.01")]);
+        bench.enters(&[("swing_weight", "D8 ± 0.01")]);
     }
     bench.begin(5, models);
     let (value, u_learnt, clubs) = bench.forecast();
@@ -209,7 +209,7 @@ fn a_forecast_from_the_dry_fit_learns_from_dry_fits() {
     let mut raw = None;
     for club in 1..=3 {
         bench.begin(club, models);
-        assert_eq!(bench.club().sensitivities.len(), 8);
+        assert_eq!(bench.club().sensitivities.len(), 9);
         bench.enters(&together);
         let (value, ..) = bench.forecast();
         let raw = *raw.get_or_insert(value);

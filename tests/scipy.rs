@@ -134,7 +134,8 @@ fn questions(dice: &mut Dice) -> Value {
     let significance: Vec<Value> = (0..40)
         .map(|_| json!([dice.between(0.05, 8.0), dice.between(1.0, 30.0).round(), dice.between(1.0, 120.0).round()]))
         .collect();
-    let process: Vec<Value> = (0..12u32).map(|n| json!(dice.list(10 + 9 * usize::try_from(n).unwrap(), -0.9, 0.8))).collect();
+    let process: Vec<Value> =
+        (0..12u32).map(|n| json!(dice.list(10 + 9 * usize::try_from(n).unwrap(), -0.9, 0.8))).collect();
     json!({"polynomial": polynomial, "scale": scale, "beam": beam, "gauge": gauge, "study": study, "chi_squared": chi,
            "coverage": coverage, "significance": significance, "process": process,
            "shares": [[0, 1], [7, 10], [39, 40], [100, 100], [3, 200]]})

@@ -60,7 +60,13 @@ fn tables(history: &HistoryView) -> anyhow::Result<()> {
     let pass = history.first_pass.map(|pass| format!(", right the first time {}", share(pass))).unwrap_or_default();
     print::line(&format!("{} clubs finished{pass}", history.clubs))?;
     let row = |what: &str, took: DurationsView| {
-        vec![what.to_owned(), took.count.to_string(), duration(took.median_s), duration(took.shortest_s), duration(took.longest_s)]
+        vec![
+            what.to_owned(),
+            took.count.to_string(),
+            duration(took.median_s),
+            duration(took.shortest_s),
+            duration(took.longest_s),
+        ]
     };
     let mut rows: Vec<Vec<String>> = history.steps.iter().map(|step| row(step.label, step.took)).collect();
     rows.extend(history.club.map(|took| row("whole club", took)));
@@ -88,7 +94,8 @@ fn tables(history: &HistoryView) -> anyhow::Result<()> {
             ]
         })
         .collect();
-    let head = ["first results", "on", "n", "first pass", "mean deviation", "s", "Cp (95 %)", "Cpk (95 %)", "beyond", ""];
+    let head =
+        ["first results", "on", "n", "first pass", "mean deviation", "s", "Cp (95 %)", "Cpk (95 %)", "beyond", ""];
     print::table(&head, &rows)?;
     for line in &history.low {
         print::line(&format!("low stock: {} {} left", line.left, line.item))?;
@@ -98,7 +105,9 @@ fn tables(history: &HistoryView) -> anyhow::Result<()> {
 
 fn share(pass: ShareView) -> String {
     match pass.within {
-        Some([low, high]) => format!("{} of {} (95 %: {:.0} to {:.0} %)", pass.good, pass.all, 100.0 * low, 100.0 * high),
+        Some([low, high]) => {
+            format!("{} of {} (95 %: {:.0} to {:.0} %)", pass.good, pass.all, 100.0 * low, 100.0 * high)
+        }
         None => String::new(),
     }
 }

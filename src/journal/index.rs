@@ -89,6 +89,7 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
         }
         Some(BatchBearing::Discarded) => row(connection, OF_BATCHES, 0, seq).await?,
         Some(BatchBearing::Used(_)) | None => {}
+    }
     if parts {
         row(connection, OF_PARTS, 0, seq).await?;
     }

@@ -52,8 +52,7 @@ pub fn capability(placed: &[f64]) -> Option<Capability> {
     let cpk = (1.0 - mean.abs()) / (3.0 * spread);
     let side = |probability: f64| Some(cp * (chi_squared_quantile(probability, n - 1.0)? / (n - 1.0)).sqrt());
     let outside = (1.0 - CONFIDENCE) / 2.0;
-    let half = coverage_factor(CONFIDENCE, f64::INFINITY)?
-        * (1.0 / (9.0 * n) + cpk * cpk / (2.0 * (n - 1.0))).sqrt();
+    let half = coverage_factor(CONFIDENCE, f64::INFINITY)? * (1.0 / (9.0 * n) + cpk * cpk / (2.0 * (n - 1.0))).sqrt();
     Some(Capability {
         cp,
         cpk,
@@ -89,7 +88,13 @@ pub fn run_chart(results: &[f64]) -> Option<RunChart> {
     let beyond = results.iter().enumerate().filter(|(_, r)| **r < low || **r > high).map(|(at, _)| at).collect();
     let (mut shifted, mut side, mut length) = (Vec::new(), 0.0, 0);
     for (at, result) in results.iter().enumerate() {
-        let now = if *result > middle { 1.0 } else if *result < middle { -1.0 } else { 0.0 };
+        let now = if *result > middle {
+            1.0
+        } else if *result < middle {
+            -1.0
+        } else {
+            0.0
+        };
         #[expect(clippy::float_cmp, reason = "a sign that was written as such")]
         let goes_on = now == side && now != 0.0;
         length = if goes_on { length + 1 } else { usize::from(now != 0.0) };

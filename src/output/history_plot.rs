@@ -33,8 +33,21 @@ pub fn run(found: &DistributionView) -> String {
     );
     add(&mut svg, format_args!("<path class=\"zero\" d=\"M{LEFT} {0:.2}L{ACROSS} {0:.2}\"/>", y(0.0)));
     for limit in found.chart_limits.into_iter().flatten() {
-        add(&mut svg, format_args!("<path class=\"limits\" stroke-dasharray=\"7 5\" d=\"M{LEFT} {0:.2}L{LANE} {0:.2}\"/>", y(limit)));
-        add(&mut svg, format_args!("<text class=\"small end\" x=\"{}\" y=\"{:.2}\">{limit:+.2}</text>", LEFT - 6.0, y(limit) + 5.0));
+        add(
+            &mut svg,
+            format_args!(
+                "<path class=\"limits\" stroke-dasharray=\"7 5\" d=\"M{LEFT} {0:.2}L{LANE} {0:.2}\"/>",
+                y(limit)
+            ),
+        );
+        add(
+            &mut svg,
+            format_args!(
+                "<text class=\"small end\" x=\"{}\" y=\"{:.2}\">{limit:+.2}</text>",
+                LEFT - 6.0,
+                y(limit) + 5.0
+            ),
+        );
     }
     add(&mut svg, format_args!("<text class=\"small end\" x=\"{}\" y=\"{:.2}\">0</text>", LEFT - 6.0, y(0.0) + 5.0));
     for (at, value) in values.iter().enumerate() {
@@ -42,7 +55,14 @@ pub fn run(found: &DistributionView) -> String {
         if found.beyond.contains(&at) {
             add(&mut svg, format_args!("<path class=\"ring\" d=\"M{:.2} {:.2}l6 6l-6 6l-6 -6Z\"/>", x, y - 6.0));
         } else if found.shifted.contains(&at) {
-            add(&mut svg, format_args!("<rect class=\"fill repeats\" x=\"{:.2}\" y=\"{:.2}\" width=\"7\" height=\"7\"/>", x - 3.5, y - 3.5));
+            add(
+                &mut svg,
+                format_args!(
+                    "<rect class=\"fill repeats\" x=\"{:.2}\" y=\"{:.2}\" width=\"7\" height=\"7\"/>",
+                    x - 3.5,
+                    y - 3.5
+                ),
+            );
         } else {
             add(&mut svg, format_args!("<circle class=\"mark person-0\" cx=\"{x:.2}\" cy=\"{y:.2}\" r=\"3.5\"/>"));
         }
@@ -67,7 +87,14 @@ fn pile(svg: &mut String, values: &[f64], far: f64) {
     for (at, count) in piles.iter().enumerate().filter(|(_, count)| **count > 0) {
         let width = (ACROSS - LANE - 20.0) * number(*count) / most;
         let y = TOP + height * number(at);
-        add(svg, format_args!("<rect class=\"fill measuring\" x=\"{:.2}\" y=\"{y:.2}\" width=\"{width:.2}\" height=\"{:.2}\"/>", LANE + 12.0, height - 1.5));
+        add(
+            svg,
+            format_args!(
+                "<rect class=\"fill measuring\" x=\"{:.2}\" y=\"{y:.2}\" width=\"{width:.2}\" height=\"{:.2}\"/>",
+                LANE + 12.0,
+                height - 1.5
+            ),
+        );
     }
 }
 

@@ -211,13 +211,29 @@ fn remark(found: &Distribution) -> String {
 /// # Errors
 /// When a value cannot be written as text, which does not happen.
 pub fn csv(history: &HistoryView) -> Result<String, csv::Error> {
-    let mut rows = vec![["what", "of", "instrument", "unit", "count", "value", "low", "high", "at", "remark"].map(str::to_owned).to_vec()];
+    let mut rows = vec![
+        ["what", "of", "instrument", "unit", "count", "value", "low", "high", "at", "remark"]
+            .map(str::to_owned)
+            .to_vec(),
+    ];
     let number = |value: f64| value.to_string();
-    let mut fact = |what: &str, of: &str, on: &str, unit: &str, count: usize, numbers: [Option<f64>; 3], at: &str, why: &str| {
-        let [value, low, high] = numbers.map(|value| value.map(number).unwrap_or_default());
-        let text = table::text;
-        rows.push(vec![text(what), text(of), text(on), unit.to_owned(), count.to_string(), value, low, high, at.to_owned(), text(why)]);
-    };
+    let mut fact =
+        |what: &str, of: &str, on: &str, unit: &str, count: usize, numbers: [Option<f64>; 3], at: &str, why: &str| {
+            let [value, low, high] = numbers.map(|value| value.map(number).unwrap_or_default());
+            let text = table::text;
+            rows.push(vec![
+                text(what),
+                text(of),
+                text(on),
+                unit.to_owned(),
+                count.to_string(),
+                value,
+                low,
+                high,
+                at.to_owned(),
+                text(why),
+            ]);
+        };
     let within = |pair: Option<[f64; 2]>| pair.map_or([None, None], |[low, high]| [Some(low), Some(high)]);
     let shares = |pass: ShareView| {
         #[expect(clippy::cast_precision_loss, reason = "numbers of clubs")]
@@ -229,11 +245,29 @@ pub fn csv(history: &HistoryView) -> Result<String, csv::Error> {
         fact("first_pass", "club", "", "1", pass.all, shares(pass), "", "");
     }
     if let Some(took) = history.club {
-        fact("time", "club", "", "s", took.count, [took.median_s, took.shortest_s, took.longest_s].map(Some), "", "median, shortest, longest");
+        fact(
+            "time",
+            "club",
+            "",
+            "s",
+            took.count,
+            [took.median_s, took.shortest_s, took.longest_s].map(Some),
+            "",
+            "median, shortest, longest",
+        );
     }
     for step in &history.steps {
         let took = step.took;
-        fact("time", step.step, "", "s", took.count, [took.median_s, took.shortest_s, took.longest_s].map(Some), "", "median, shortest, longest");
+        fact(
+            "time",
+            step.step,
+            "",
+            "s",
+            took.count,
+            [took.median_s, took.shortest_s, took.longest_s].map(Some),
+            "",
+            "median, shortest, longest",
+        );
     }
     for found in &history.distributions {
         let (of, on, unit, n) = (found.characteristic, found.instrument.as_str(), found.unit, found.count);
@@ -249,7 +283,16 @@ pub fn csv(history: &HistoryView) -> Result<String, csv::Error> {
         }
     }
     for line in &history.low {
-        fact("low_stock", &line.item, "", "1", 1, [Some(f64::from(line.left)), None, Some(f64::from(line.low_at))], "", "");
+        fact(
+            "low_stock",
+            &line.item,
+            "",
+            "1",
+            1,
+            [Some(f64::from(line.left)), None, Some(f64::from(line.low_at))],
+            "",
+            "",
+        );
     }
     table::lines(&rows)
 }

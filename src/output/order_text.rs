@@ -71,7 +71,8 @@ impl Serialize for Club<'_> {
             map.serialize_entry(row.characteristic.name(), &row.text)?;
         }
         let (models, build) = (&self.0.models, &self.0.build);
-        let texts = [("head", &models.head), ("shaft", &models.shaft), ("grip", &models.grip), ("again_of", &build.again_of)];
+        let texts =
+            [("head", &models.head), ("shaft", &models.shaft), ("grip", &models.grip), ("again_of", &build.again_of)];
         for (key, text) in texts {
             if let Some(text) = text {
                 map.serialize_entry(key, text)?;
@@ -283,7 +284,11 @@ mod tests {
         let keys = (
             prop::option::of(line()),
             some(&["again_of = \"W-0/3\"", "dry_fit_stop = \"bare\"", "shaft = \"reed 60\"\ngrip = \"mid\""]),
-            some(&["head_volume = \"28 in3\"", "head_inertia = \"5200 g.cm2\"\nbounce = \"4 deg\"", "shaft_lean = \"-1.5°\""]),
+            some(&[
+                "head_volume = \"28 in3\"",
+                "head_inertia = \"5200 g.cm2\"\nbounce = \"4 deg\"",
+                "shaft_lean = \"-1.5°\"",
+            ]),
             prop::option::of(line()),
             prop::option::of((0.0..5.0_f64, prop::collection::vec(-360.0..360.0_f64, 1..9), any::<bool>())),
         );

@@ -141,7 +141,11 @@ fn inches(mm: f64) -> String {
 /// A time in the two largest of its units: `45 s`, `12 min`, `3 h 20 min`, `2 d 4 h`.
 #[must_use]
 pub fn duration(seconds: f64) -> String {
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "rounded and not negative; a cast saturates")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "rounded and not negative; a cast saturates"
+    )]
     let s = seconds.round().max(0.0) as u64;
     match s {
         0..60 => format!("{s} s"),

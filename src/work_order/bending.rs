@@ -282,10 +282,11 @@ fn advice_for(club: &ClubRecord, characteristic: Characteristic) -> Option<BendA
         let (_, after) = bend_loft(Degrees(loft.filed.value), Degrees(bounce), Degrees(change_deg)).ok()?;
         Some([bounce, after.0])
     });
+    let bounce_words = bounce.map(|[now, after]| format!("; bounce {now:.1}° becomes {after:.1}°")).unwrap_or_default();
     if let Some(warning) = warning(club, characteristic, change_deg) {
         // What may break the head is not put as something to do.
         let needs = written(characteristic, change_deg).replace(" deg", "°");
-        let text = format!("{label} needs {needs}: {warning}");
+        let text = format!("{label} needs {needs}{bounce_words}: {warning}");
         return Some(BendAdvice { bounce, warning: Some(warning), ..only(text) });
     }
     let mut text = format!("bend {}", written(characteristic, change_deg).replace(" deg", "°"));
@@ -297,9 +298,7 @@ fn advice_for(club: &ClubRecord, characteristic: Characteristic) -> Option<BendA
         }
         _ => format!(", say what you bent and measure again: how much {label} springs back is not known yet"),
     };
-    if let Some([now, after]) = bounce {
-        text += &format!("; bounce {now:.1}° becomes {after:.1}°");
-    }
+    text += &bounce_words;
     Some(BendAdvice { characteristic, change_deg, aim_deg, spring_back, bounce, warning: None, can_bend: true, text })
 }
 

@@ -245,7 +245,7 @@ mod tests {
                 cg_lateral: Millimetres(0.0),
                 inertia_cg_gmm2: 0.0,
             },
-            points: vec![PointWeight { mass: Grams(2.0 * fixed), place: Place::FromTip(Millimetres(13.0)) }],
+            points: vec![PointWeight { mass: Grams(2.0 * fixed), place: Place::FromTip(Millimetres(-25.0)) }],
         }
     }
 

@@ -227,8 +227,8 @@ mod tests {
             (Characteristic::SwingWeight, Stage::DryFit, 31.0),
         ]);
         let found = swing(&club(&values)).unwrap();
-        // By hand: 2 g at 940.2 mm add 2 × 0.464 points, 2.5 g at 135.5 mm, the middle of the tape, take 2.5 × 0.175 points off.
-        assert!((found.value - (31.0 + 2.0 * 0.4639 - 2.5 * 0.1747)).abs() < 0.01, "{found:?}");
+        // By hand: 2 g 25 mm before the tip, which is 35 mm before the ground line, so at 905.2 mm, add 2 × 0.436 points, 2.5 g at 135.5 mm, the middle of the tape, take 2.5 × 0.175 points off.
+        assert!((found.value - (31.0 + 2.0 * 0.4362 - 2.5 * 0.1747)).abs() < 0.01, "{found:?}");
         assert!(found.u < 0.7);
     }
 

@@ -7,9 +7,7 @@ use super::judging::Verdict;
 use super::record::{ClubRecord, ClubState, Entry, Standing};
 use super::steps::Step;
 use crate::club::characteristic::Characteristic;
-use crate::measurement::process::{
-    Capability, RunChart, capability, mean_and_spread, median, run_chart, share_within,
-};
+use crate::measurement::process::{Capability, RunChart, capability, mean_and_spread, median, run_chart, share_within};
 
 /// How long something took, in seconds, from what was done before it: nights and cures count.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -81,7 +79,7 @@ fn first_results(club: &ClubRecord) -> Vec<&Entry> {
         let known = |other: &&Entry| {
             other.filed.characteristic == filed.characteristic && other.method.name() == entry.method.name()
         };
-        if filed.stage.counts_for(filed.characteristic) && !first.iter().any(|other| known(&other)) {
+        if filed.stage.counts_for(filed.characteristic) && !first.iter().any(known) {
             first.push(entry);
         }
     }
@@ -119,9 +117,9 @@ fn durations(taken: &[f64]) -> Option<Durations> {
 /// When work on a club began: its first value or step.
 fn begun_us(club: &ClubRecord) -> Option<i64> {
     // A part weighed for the stock long before is no work on the club.
-    let used = |entry: &&Entry| club.parts.iter().all(|part| {
-        part.used.weighed.as_ref().is_none_or(|weighed| weighed.reading != entry.event)
-    });
+    let used = |entry: &&Entry| {
+        club.parts.iter().all(|part| part.used.weighed.as_ref().is_none_or(|weighed| weighed.reading != entry.event))
+    };
     let values = club.entries.iter().filter(used).map(|entry| entry.at_us);
     let parts = club.parts.iter().map(|part| part.at_us);
     values.chain(parts).chain(club.steps.iter().map(|step| step.at_us)).min()
@@ -161,7 +159,10 @@ pub fn history<'a>(clubs: impl Iterator<Item = &'a ClubRecord>) -> History {
         first_pass: Some(first_pass(passed.into_iter())).filter(|pass| pass.all > 0),
         club: durations(&whole),
         steps: steps.into_iter().filter_map(|(step, taken)| Some((step, durations(&taken)?))).collect(),
-        distributions: results.into_iter().filter_map(|((what, on), results)| distribution(what, on, results)).collect(),
+        distributions: results
+            .into_iter()
+            .filter_map(|((what, on), results)| distribution(what, on, results))
+            .collect(),
     }
 }
 

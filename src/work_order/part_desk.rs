@@ -394,7 +394,9 @@ fn part_use(state: &State, club: &ClubRecord, part: &NumberedPart) -> Result<Par
     let balance = measured.balance.map(|balance| (Characteristic::ShaftBalance, balance));
     let values = std::iter::once(mass)
         .chain(balance)
-        .map(|(characteristic, value)| judged(state.policy.rule, club, characteristic, Stage::Part, value))
+        .map(|(characteristic, (value, u))| {
+            judged(state.policy.rule, club, characteristic, Stage::Part, value, (u, None))
+        })
         .collect();
     Ok(PartUse {
         club: id.clone(),

@@ -411,6 +411,7 @@ impl ClubRecord {
                         instrument: weighed.instrument.clone(),
                         calibration: weighed.calibration,
                         on_key: false,
+                        trouble: None,
                     },
                     event: weighed.reading,
                     at_us: weighed.at_us,

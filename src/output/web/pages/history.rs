@@ -38,7 +38,9 @@ impl HistoryPage<'_> {
 
     fn share(&self, pass: &ShareView) -> String {
         match pass.within {
-            Some([low, high]) => format!("{} of {}, 95 %: {:.0} to {:.0} %", pass.good, pass.all, 100.0 * low, 100.0 * high),
+            Some([low, high]) => {
+                format!("{} of {}, 95 %: {:.0} to {:.0} %", pass.good, pass.all, 100.0 * low, 100.0 * high)
+            }
             None => "no limits".to_owned(),
         }
     }
@@ -78,9 +80,7 @@ pub(in crate::output::web) async fn page(State(web): State<Web>, Query(wanted): 
             show(&HistoryPage { shell, history: &history, since: wanted.since.trim(), until: wanted.until.trim() })
         }
         Err(Refused::Stopping) => stopping(&web, "", "history"),
-        Err(Refused::Time(words)) => {
-            nothing(&web, "", "history", StatusCode::BAD_REQUEST, "that is no time", &words)
-        }
+        Err(Refused::Time(words)) => nothing(&web, "", "history", StatusCode::BAD_REQUEST, "that is no time", &words),
         Err(Refused::Journal(words)) => {
             let status = StatusCode::SERVICE_UNAVAILABLE;
             nothing(&web, "", "history", status, "the journal cannot be read", &words)
@@ -93,18 +93,14 @@ pub(in crate::output::web) async fn data(State(web): State<Web>, Query(wanted): 
     match found(&web, &wanted).await {
         Ok(history) if wanted.format == "csv" => match history_view::csv(&history) {
             Ok(text) => ([(header::CONTENT_TYPE, "text/csv; charset=utf-8")], text).into_response(),
-            Err(error) => {
-                problem(StatusCode::INTERNAL_SERVER_ERROR, "the table could not be made", &error.to_string())
-            }
+            Err(error) => problem(StatusCode::INTERNAL_SERVER_ERROR, "the table could not be made", &error.to_string()),
         },
         Ok(history) => Json(history).into_response(),
         Err(Refused::Stopping) => {
             problem(StatusCode::SERVICE_UNAVAILABLE, "the bench is stopping", "ask again when it runs")
         }
         Err(Refused::Time(words)) => problem(StatusCode::BAD_REQUEST, "that is no time", &words),
-        Err(Refused::Journal(words)) => {
-            problem(StatusCode::SERVICE_UNAVAILABLE, "the journal cannot be read", &words)
-        }
+        Err(Refused::Journal(words)) => problem(StatusCode::SERVICE_UNAVAILABLE, "the journal cannot be read", &words),
     }
 }
 
