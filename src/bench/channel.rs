@@ -8,11 +8,11 @@ use crate::instrument::indication::{Indication, OUT_OF_RANGE, UnitNews, UnitWatc
 use crate::measurement::calibration::{Calibration, settling_limits};
 use crate::measurement::evidence::{Evidence, RawFrame, RecentFrames};
 use crate::measurement::printed::{Print, PrintWatch, printed, u_own_zero};
-use crate::measurement::reading::{InstrumentKind, Reading};
+use crate::measurement::reading::{InstrumentKind, Quantity, Reading};
 use crate::measurement::sample::{Expectation, Sample};
 use crate::measurement::settling::{Capture, Change, Phase, Settling, SettlingLimits, zero_part};
 use crate::measurement::stamp::Stamp;
-use crate::measurement::uncertainty::{Drift, LevelParts, assess};
+use crate::measurement::uncertainty::{Budget, Drift, LevelParts, assess};
 use crate::work_order::checks::repeatability;
 use crate::work_order::desk::Control;
 use crate::work_order::event::{BudgetInputs, CapturedReading, EventId};
@@ -45,6 +45,8 @@ pub struct Channel {
     pub air_c: Option<f64>,
     /// The last capture while it is still held, with its reading.
     pub held: Option<(Capture, Reading)>,
+    /// Expanded uncertainties of the last capture, worked out once: Student's quantile is too much work for every frame.
+    pub expanded: Vec<(Quantity, f64)>,
     /// The `calibrated` event in force.
     pub calibration_event: Option<EventId>,
     /// What the checks since the calibration have found.
@@ -139,6 +141,7 @@ impl Channel {
             message: None,
             air_c: None,
             held: None,
+            expanded: Vec::new(),
             calibration_event: None,
             drift: None,
             last: None,
@@ -334,6 +337,7 @@ impl Channel {
         let evidence = measuring.recent.cut(capture.window.0, stamp.t_s);
         self.held = Some((capture, reading.clone()));
         self.last.clone_from(&self.held);
+        self.expanded = expanded_of(&budget);
         let captured = CapturedReading {
             instrument: self.settings.id.clone(),
             kind: self.settings.wiring.kind,
@@ -444,6 +448,10 @@ impl Channel {
         };
         measuring.calibration.reading(&moving)
     }
+}
+
+fn expanded_of(budgets: &[Budget]) -> Vec<(Quantity, f64)> {
+    budgets.iter().filter_map(|budget| Some((budget.quantity, budget.expanded()?))).collect()
 }
 
 fn capture_of(last: &CapturedReading) -> Capture {

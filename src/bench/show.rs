@@ -11,7 +11,7 @@ use crate::output::text::{self, Lengths};
 use crate::output::trust_view;
 use crate::output::view::{Banner, InstrumentView, LevelView, ReadingView, Snapshot, live_readings};
 use crate::output::work_view::{WorkView, work};
-use crate::work_order::state::{CaptureLine, Fate};
+use crate::work_order::state::Fate;
 
 /// Makes snapshots; parts that did not change are shared with the one before.
 #[derive(Debug)]
@@ -84,7 +84,6 @@ impl Show {
         let settings = &channel.settings;
         let (phase, progress) = channel.phase();
         let sending = channel.link == Link::Sending;
-        let last = last_of(core, &settings.id);
         let readings = channel
             .showing()
             .filter(|_| sending && settings.wiring.kind.measures())
@@ -101,7 +100,7 @@ impl Show {
                     club,
                     settings.wiring.kind,
                     &reading,
-                    channel.held.is_some().then(|| last.map_or(&[][..], |line| &line.captured.budget)),
+                    channel.held.is_some().then_some(channel.expanded.as_slice()),
                     self.lengths,
                     core.state.policy.rule,
                 )
@@ -139,17 +138,14 @@ impl Show {
     }
 }
 
-fn last_of<'a>(core: &'a Core, instrument: &str) -> Option<&'a CaptureLine> {
-    core.state.captures.iter().rev().find(|line| line.captured.instrument == instrument)
-}
-
 /// Whether what lies on an instrument is a weight or block of known angles, or what is laid there next will be.
 fn is_reference(core: &Core, channel: &Channel) -> bool {
     let id = &channel.settings.id;
     if channel.held.is_none() {
         return core.state.trust.expected.contains_key(id);
     }
-    last_of(core, id).is_some_and(|line| line.fate == Fate::Reference)
+    let last = core.state.captures.iter().rev().find(|line| line.captured.instrument == *id);
+    last.is_some_and(|line| line.fate == Fate::Reference)
 }
 
 /// A temperature as it is shown.

@@ -8,9 +8,8 @@ use serde::Serialize;
 use super::adhesive_view::TimerView;
 use super::text::{self, Lengths};
 use super::work_view::WorkView;
-use crate::measurement::reading::{InstrumentKind, Measured, Reading};
+use crate::measurement::reading::{InstrumentKind, Measured, Quantity, Reading};
 use crate::measurement::stamp::Stamp;
-use crate::measurement::uncertainty::Budget;
 use crate::work_order::judging::{COVERAGE, DecisionRule, judge};
 use crate::work_order::record::ClubRecord;
 use crate::work_order::routing::{Routing, route};
@@ -142,14 +141,14 @@ pub struct ReadingView {
     pub marginal: bool,
 }
 
-/// What an instrument shows, with target and verdict where it is clear what it is. `captured` holds the budgets of a
-/// reading that is captured; while it still moves there are none.
+/// What an instrument shows, with target and verdict where it is clear what it is. `captured` holds the expanded uncertainties
+/// of a reading that is captured; while it still moves there are none.
 #[must_use]
 pub fn live_readings(
     club: Option<&ClubRecord>,
     kind: InstrumentKind,
     reading: &Reading,
-    captured: Option<&[Budget]>,
+    captured: Option<&[(Quantity, f64)]>,
     lengths: Lengths,
     rule: DecisionRule,
 ) -> Vec<ReadingView> {
@@ -161,8 +160,8 @@ pub fn live_readings(
                 let row = club.spec.target(characteristic);
                 let target = row.map(|row| row.target).unwrap_or_default();
                 let Measured { quantity, value, u } = routed.measured;
-                let budget = captured.and_then(|budgets| budgets.iter().find(|budget| budget.quantity == quantity));
-                let judged = judge(rule, &target, value, budget.and_then(Budget::expanded).unwrap_or(COVERAGE * u));
+                let expanded = captured.and_then(|all| all.iter().find(|(of, _)| *of == quantity));
+                let judged = judge(rule, &target, value, expanded.map_or(COVERAGE * u, |(_, expanded)| *expanded));
                 ReadingView {
                     characteristic: Some(characteristic.name()),
                     label: Some(characteristic.label()),
