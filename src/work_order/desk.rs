@@ -6,11 +6,11 @@ use super::bend_command::bend;
 use super::cards;
 use super::drawer_desk::{self, DrawerCommand};
 use super::event::{CapturedReading, Change, EventId, FiledValue, Place};
+use super::filing::judged;
 use super::finishing::{after_change, checked, finished_club_again, proven, step_done};
 use super::intake;
-use super::judging::{COVERAGE, DecisionRule, judge};
 use super::marks::{self, MarkCommand};
-use super::order::{Order, Stage};
+use super::order::Order;
 use super::part_desk::{self, PartCommand};
 use super::part_stock::Whereabouts;
 use super::record::{ClubRecord, Entry, Method, Standing};
@@ -22,7 +22,7 @@ use super::study_desk::{self, StudyCommand};
 use super::trust::{self, TrustCommand};
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::club::cut::CutMark;
-use crate::measurement::quantity::{Target, parse_target};
+use crate::measurement::quantity::parse_target;
 use crate::measurement::reading::{Measured, Reading};
 use crate::measurement::uncertainty::Budget;
 
@@ -301,33 +301,6 @@ fn file(
     }
     changes.extend(checked(club, reading, after_change(state, club, &after)));
     changes
-}
-
-pub(super) fn judged(
-    rule: DecisionRule,
-    club: &ClubRecord,
-    characteristic: Characteristic,
-    stage: Stage,
-    value: f64,
-    (u, expanded_u): (f64, Option<f64>),
-) -> FiledValue {
-    let target = club.spec.target(characteristic).map(|row| row.target).unwrap_or_default();
-    let judgement = judge(rule, &target, value, expanded_u.unwrap_or(COVERAGE * u));
-    let Target { value: aim, lower, upper } = target;
-    FiledValue {
-        characteristic,
-        stage,
-        value,
-        u,
-        expanded_u,
-        target: aim,
-        lower,
-        upper,
-        deviation: judgement.deviation,
-        verdict: judgement.verdict,
-        marginal: judgement.marginal,
-        rule,
-    }
 }
 
 /// What a command leads to.

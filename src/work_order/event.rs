@@ -10,10 +10,10 @@ use super::checks::{Check, Policy};
 use super::drawer_stock::TakenPart;
 use super::drawers::Drawers;
 pub use super::event_id::EventId;
-use super::judging::{DecisionRule, Verdict};
+pub use super::filing::FiledValue;
 use super::marks::{MarkMeasured, MarkOverridden};
 pub use super::numbering::Numbering;
-use super::order::{Order, Stage};
+use super::order::Order;
 use super::part_stock::{Intake, MeasuredPart, PartFacts, PartUse};
 use super::reference::{Purpose, Reference};
 use super::rules::RuleBook;
@@ -89,43 +89,6 @@ pub struct BudgetInputs {
     pub u_zero: [f64; 2],
     /// What the checks since the calibration had found, if there were any.
     pub drift: Option<Drift>,
-}
-
-/// One value put into a club's record.
-#[derive(Debug, Clone, PartialEq)]
-pub struct FiledValue {
-    /// What it is.
-    pub characteristic: Characteristic,
-    /// How far the club was built.
-    pub stage: Stage,
-    /// The value in the characteristic's unit.
-    pub value: f64,
-    /// Its standard uncertainty.
-    pub u: f64,
-    /// Its expanded uncertainty (about 95 %) with the coverage factor of its budget, where it has one.
-    pub expanded_u: Option<f64>,
-    /// Target at that moment.
-    pub target: Option<f64>,
-    /// Lower limit at that moment.
-    pub lower: Option<f64>,
-    /// Upper limit at that moment.
-    pub upper: Option<f64>,
-    /// Value less target.
-    pub deviation: Option<f64>,
-    /// The verdict.
-    pub verdict: Verdict,
-    /// Whether the uncertainty straddles a limit.
-    pub marginal: bool,
-    /// The rule the verdict was taken by.
-    pub rule: DecisionRule,
-}
-
-impl FiledValue {
-    /// Its expanded uncertainty; with k = 2 where no budget says another.
-    #[must_use]
-    pub fn expanded(&self) -> f64 {
-        self.expanded_u.unwrap_or(super::judging::COVERAGE * self.u)
-    }
 }
 
 /// A place a reading could be filed at.

@@ -3,8 +3,9 @@
 //! Pure: commands, codes and captured readings come in, changes or a refusal in words leave. An intake that is open takes
 //! every placement on its instrument, so that no part of the row passes for a part of the club in hand.
 
-use super::desk::{Refusal, judged, refused};
+use super::desk::{Refusal, refused};
 use super::event::{CapturedReading, Change, EventId};
+use super::filing::judged;
 use super::finishing::{after_change, checked, proven};
 use super::order::Stage;
 use super::part_code::PartCode;

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use super::adhesive::{Adhesives, Override};
 use super::bending::Bend;
+pub use super::capture_line::{CaptureLine, Fate};
 use super::checks::Policy;
 use super::difference::Revision;
 use super::drawer_stock::{DrawerStock, Taking};
@@ -12,7 +13,7 @@ use super::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
 use super::guide::Guide;
 use super::learning::Learning;
 use super::marks::{MarkDeed, MarkRecord};
-use super::order::{Order, Stage};
+use super::order::Order;
 use super::part_stock::PartStock;
 use super::record::{Acknowledgement, ClubRecord, ClubState, Entry, Method, StepRecord, VoidRecord};
 use super::sources::quantity_of;
@@ -24,52 +25,6 @@ use crate::club::cut::CutMark;
 
 /// How many captured readings stay at hand for the display and for filing by hand.
 const CAPTURES_AT_HAND: usize = 40;
-
-/// What became of a captured reading.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Fate {
-    /// Captured, and nothing more is known.
-    Open,
-    /// In the record of a club.
-    Filed(Vec<(Place, Stage)>),
-    /// Shown with its reason, waiting for a person.
-    Unfiled {
-        /// Why.
-        reason: String,
-        /// Where it may go.
-        choices: Vec<Place>,
-    },
-    /// A reference lay there: a check weight, or a weight or block of a calibration.
-    Reference,
-    /// A cell of a gauge study.
-    Study {
-        /// Which study.
-        study: String,
-    },
-    /// A part of the stock was weighed.
-    Part {
-        /// Its number.
-        part: String,
-    },
-    /// Taken back.
-    Voided {
-        /// Why.
-        why: String,
-    },
-}
-
-/// A captured reading and what became of it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct CaptureLine {
-    /// The `reading_captured` event.
-    pub event: EventId,
-    /// When, in microseconds since 1970 UTC.
-    pub at_us: i64,
-    /// What was captured.
-    pub captured: CapturedReading,
-    /// What became of it.
-    pub fate: Fate,
-}
 
 /// The calibration event in force for an instrument.
 #[derive(Debug, Clone, PartialEq)]
