@@ -176,14 +176,12 @@ fn each_card_under_the_scanner_does_what_it_says() {
     assert_eq!(scan(&table, &daemon, &format!("BS1/C/{token}"), "club_opened")["club"], "W-31/1");
     assert_eq!(daemon.state()["order"]["clubs"][0]["state"], "in_work");
 
-    // A part's own code, by the item number of GS1's public examples, and a damaged one.
-    scan_in_vain(
-        &table,
-        &daemon,
-        "]C1010950600013435210AB-7\u{1d}21A12",
-        "part code GTIN 09506000134352, lot AB-7, serial A12: nothing is waiting",
-    );
-    scan_in_vain(&table, &daemon, "]E09506000134352", "part code item number 9506000134352: nothing is waiting");
+    // A part's own code, by the item number of GS1's public examples: it is kept for the club in hand, once. And a damaged one.
+    let code = "]C1010950600013435210AB-7\u{1d}21A12";
+    let used = scan(&table, &daemon, code, "part_used");
+    assert_eq!(used["club"], "W-31/1");
+    assert!(used.to_string().contains("AB-7") && used.to_string().contains("A12"), "{used}");
+    scan_in_vain(&table, &daemon, code, "lot AB-7, serial A12: it is kept for W-31/1 already");
     scan_in_vain(&table, &daemon, "]C1010950600013435321A12", "ticket scanner read no code, fits no layout");
     scan_in_vain(&table, &daemon, "HELLO", "the code \"HELLO\" is not a ticket of this bench");
     assert_eq!(daemon.command(&json!({"command": "put_aside"})).status, 200);
