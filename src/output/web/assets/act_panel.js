@@ -28,7 +28,7 @@ export function drawAct(view, shown) {
           : own(phaseAdvice(shown.instrument));
   const queue = club || view.state === null ? [] : (view.state.queue ?? []);
   const name = (id) => view.state?.instruments?.find((instrument) => instrument.id === id)?.name ?? plain(id);
-  const changed = rebuild(place, [loud, now, club?.club, club?.next, club?.advice, club?.bending?.advice, learnt(club), shown.calling, queue, view.state === null, drawersKey(view.state)], () => [
+  const changed = rebuild(place, [loud, now, club?.club, club?.next, club?.advice, club?.bending?.advice, forecast(club), shown.calling, queue, view.state === null, drawersKey(view.state)], () => [
     loud ? unfiled(loud, name) : null,
     loud ? null : guidance(club, now, shown.calling),
     loud || shown.calling ? null : drawers(view.state),
@@ -98,7 +98,7 @@ function guidance(club, now, calling) {
   const lines = [
     now?.text ? line(t("now"), [now], "line-now") : null,
     club && !calling && club.next ? line(t("then"), [club.next], "line-then") : null,
-    !calling && learnt(club) ? line(t("forecast"), [learnt(club)]) : null,
+    !calling && forecast(club) ? line(t("forecast"), forecast(club)) : null,
     club?.advice?.length ? line(t("advice"), club.advice) : null,
     bends(club),
   ].filter(Boolean);
@@ -132,10 +132,14 @@ function bent(club, { characteristic, quantity }) {
   );
 }
 
-/** The forecast swing weight, where clubs of the same parts taught it; the text says how. */
-function learnt(club) {
-  const swing = club?.forecast?.find((value) => value.characteristic === "swing_weight" && value.learnt);
-  return swing ? `${swing.text} ± ${(2 * swing.u).toFixed(1)}: ${swing.learnt.text}` : null;
+/** Where the club will land, unless the advice says it; where clubs of the same parts taught it, the text says how. */
+function forecast(club) {
+  const of = (name) => club?.forecast?.find((value) => value.characteristic === name);
+  const swing = of("swing_weight");
+  const isSaid = club?.advice?.some((advice) => advice.startsWith("forecast"));
+  if (!swing || (isSaid && !swing.learnt)) return null;
+  const landing = [swing, of("total_mass")].filter(Boolean).map((value) => `${value.text} ± ${(2 * value.u).toFixed(1)}`);
+  return swing.learnt ? [...landing, swing.learnt.text] : landing;
 }
 
 /** Draws the step that the club waits for: its cautions, and the button that marks it done. */
