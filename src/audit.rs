@@ -4,11 +4,14 @@
 //! and what the database itself cannot read is a fault like any other. Nothing is repaired.
 
 use std::collections::HashMap;
+use std::path::Path;
 
 use crate::journal::chain::{GENESIS, link, sha256};
 use crate::journal::damage::{RawRow, Unreadable};
 use crate::journal::event;
 use crate::journal::evidence;
+use crate::journal::lock;
+use crate::journal::salvage::{Salvaged, Span, add, broken_log, salvage};
 use crate::journal::store::Reader;
 use crate::proof::{prove, prove_filed};
 use crate::work_order::event::{CapturedReading, Change, Event, EventId};
@@ -16,9 +19,6 @@ use crate::work_order::record::ClubRecord;
 use crate::work_order::state::State;
 use crate::work_order::study::Study;
 use crate::work_order::{study_desk, trust};
-
-/// After so many sequences in a row that cannot be read, and an end that cannot be found, the rest is given up.
-const BLIND: u64 = 1000;
 
 /// What was proved and what is wrong.
 #[derive(Debug, Default)]
@@ -35,8 +35,14 @@ pub struct Audit {
     pub studies: u64,
     /// The last hash of the chain.
     pub chain: String,
-    /// What is wrong, in the order it was met.
+    /// What is wrong: first the file as a whole, then in the order of the journal.
     pub faults: Vec<Fault>,
+    /// Missing events that an event of the journal tells of.
+    pub known_gaps: Vec<Span>,
+    gaps: Vec<Span>,
+    told: Vec<Span>,
+    /// What is whole in the raw file; looked for at the first damage.
+    salvaged: Option<Salvaged>,
     /// Numbers are worked out again, too.
     with_numbers: bool,
     /// An event cannot be read.
@@ -82,44 +88,107 @@ pub async fn audit_chain(reader: &Reader) -> Audit {
     audit
 }
 
+/// Proves what is left of a journal that the database cannot open; `why` is what it said.
+pub async fn audit_damaged(file: &Path, why: &str) -> Audit {
+    let mut audit = Audit { with_numbers: true, ..Audit::unreadable(format!("it is no journal any more: {why}")) };
+    match salvage(file).await {
+        Ok(salvaged) => {
+            let reader = salvaged.reader.clone();
+            audit.salvaged = Some(salvaged);
+            audit.run(&reader).await;
+        }
+        Err(error) => audit.fault(None, &causes(&error)),
+    }
+    audit
+}
+
 impl Audit {
     async fn run(&mut self, reader: &Reader) {
         for what in reader.structure().await {
-            self.faults.push(Fault { seq: None, what });
+            self.fault(None, &what);
         }
-        let last = match reader.last_seq().await {
-            Ok(last) => Some(last),
-            Err(error) => {
-                self.fault(None, &format!("its last event cannot be found: {}", causes(&error)));
-                None
-            }
-        };
+        // A log that a daemon writes to cannot be judged from outside.
+        let is_at_rest = reader.file().parent().is_none_or(|folder| lock::running(folder).is_none());
+        if is_at_rest && let Some(what) = broken_log(reader.file()) {
+            self.fault(None, &format!("its write-ahead log: {what}"));
+        }
+        let mut last = reader.last_seq().await.unwrap_or_else(|error| {
+            self.fault(None, &format!("its last event cannot be found: {}", causes(&error)));
+            0
+        });
+        if !self.faults.is_empty() {
+            last = last.max(self.salvage(reader).await);
+        }
         // Either hash may be the true one when a stored hash and its event do not agree.
         let mut previous = [GENESIS.to_owned(), GENESIS.to_owned()];
-        let (mut seq, mut blind) = (0, 0);
-        while last.map_or(blind < BLIND, |last| seq < last) {
+        let mut before_gap = String::new();
+        let mut seq = 0;
+        while seq < last {
             seq += 1;
-            match reader.raw_row(seq).await {
-                Ok(Some(row)) => {
-                    blind = 0;
-                    previous = self.row(reader, seq, &row, &previous).await;
+            match self.raw_row(reader, seq).await {
+                Some(row) => {
+                    previous = self.row(reader, seq, &row, &previous, &before_gap).await;
+                    before_gap.clone_from(&previous[0]);
                 }
-                Ok(None) if last.is_none() => blind += 1,
-                Ok(None) => {
+                None => {
                     self.lost = true;
-                    self.fault(Some(seq), "is missing");
-                    previous = [String::new(), String::new()];
-                }
-                Err(unreadable) => {
-                    blind += 1;
-                    self.lost = true;
-                    self.fault(Some(seq), &unreadable.to_string());
                     previous = [String::new(), String::new()];
                 }
             }
         }
-        let [stored, _] = previous;
-        self.chain = stored;
+        self.chain = before_gap;
+        self.settle();
+    }
+
+    /// What is whole in the raw file, where it had to be looked for.
+    #[must_use]
+    pub fn salvaged(&self) -> Option<&Salvaged> {
+        self.salvaged.as_ref()
+    }
+
+    /// Looks for what is whole in the raw file, once; the last sequence that is known from it.
+    async fn salvage(&mut self, reader: &Reader) -> u64 {
+        if self.salvaged.is_none() {
+            match salvage(reader.file()).await {
+                Ok(salvaged) => self.salvaged = Some(salvaged),
+                Err(error) => self.fault(None, &causes(&error)),
+            }
+        }
+        self.salvaged.as_ref().map_or(0, |salvaged| salvaged.findings.last)
+    }
+
+    /// A row from the database, or else from the raw file.
+    async fn raw_row(&mut self, reader: &Reader, seq: u64) -> Option<RawRow> {
+        let why = match reader.raw_row(seq).await {
+            Ok(Some(row)) => return Some(row),
+            Ok(None) => None,
+            Err(unreadable) => Some(unreadable.to_string()),
+        };
+        self.salvage(reader).await;
+        let found = match &self.salvaged {
+            Some(salvaged) => salvaged.reader.raw_row(seq).await.ok().flatten(),
+            None => None,
+        };
+        match (&found, why) {
+            (Some(_), _) => self.fault(Some(seq), "the database does not find it any more; it is whole in the file"),
+            (None, Some(why)) => self.fault(Some(seq), &why),
+            (None, None) => add(&mut self.gaps, seq),
+        }
+        found
+    }
+
+    /// Says which events are missing, now that it is known which of them the journal tells of.
+    fn settle(&mut self) {
+        for gap in std::mem::take(&mut self.gaps) {
+            if self.told.iter().any(|told| told.first <= gap.first && gap.last <= told.last) {
+                self.known_gaps.push(gap);
+            } else if gap.first == gap.last {
+                self.fault(Some(gap.first), "is missing");
+            } else {
+                self.fault(Some(gap.first), &format!("is missing, and so is every one up to {}", gap.last));
+            }
+        }
+        self.faults.sort_by_key(|fault| fault.seq);
     }
 
     /// An audit that ended before it began.
@@ -147,7 +216,14 @@ impl Audit {
     }
 
     /// Proves one row; the hashes the next one may build on leave: as stored and as computed.
-    async fn row(&mut self, reader: &Reader, seq: u64, row: &RawRow, previous: &[String; 2]) -> [String; 2] {
+    async fn row(
+        &mut self,
+        reader: &Reader,
+        seq: u64,
+        row: &RawRow,
+        previous: &[String; 2],
+        before_gap: &str,
+    ) -> [String; 2] {
         self.events += 1;
         let computed = previous.each_ref().map(|previous| link(previous, &row.body));
         let stored = String::from_utf8_lossy(&row.hash).into_owned();
@@ -161,6 +237,13 @@ impl Audit {
         match text.and_then(|text| event::parse(text).map_err(|error| error.to_string())) {
             Ok(event) => {
                 self.columns(reader, seq, row, &event);
+                if let Change::JournalSalvaged { missing, .. } = &event.change {
+                    self.told.extend(missing.iter().map(|(first, last)| Span { first: *first, last: *last }));
+                    // Whoever tells of a gap was written behind it.
+                    if !known && link(before_gap, &row.body) != after[0] {
+                        self.fault(Some(seq), "the chain does not hold: it does not follow the last event before the gap");
+                    }
+                }
                 if self.with_numbers {
                     self.event(reader, &event).await;
                     self.state.apply(&event);
@@ -278,7 +361,13 @@ impl Audit {
     }
 
     async fn reading(&self, reader: &Reader, captured: &CapturedReading) -> Result<(), String> {
-        let stored = reader.evidence(&captured.evidence).await.map_err(|error| causes(&error))?;
+        let stored = match reader.evidence(&captured.evidence).await {
+            Ok(Some(stored)) => Some(stored),
+            found => match &self.salvaged {
+                Some(salvaged) => salvaged.reader.evidence(&captured.evidence).await.ok().flatten(),
+                None => found.map_err(|error| causes(&error))?,
+            },
+        };
         let stored = stored.ok_or("its raw bytes are missing")?;
         if sha256(&stored) != captured.evidence {
             return Err("its raw bytes were changed".to_owned());

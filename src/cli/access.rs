@@ -12,6 +12,7 @@ use crate::bench::recall;
 use crate::clock::Clock;
 use crate::config::bench_file::BenchSettings;
 use crate::journal::lock::{self, BenchLock, Running};
+use crate::journal::sound::{self, Sound};
 use crate::journal::store::{Journal, Reader};
 use crate::output::command;
 use crate::output::text::Lengths;
@@ -62,11 +63,11 @@ impl Access {
     }
 
     /// The bench in words, for what is printed.
-    pub(crate) async fn bench_words(&self) -> anyhow::Result<String> {
-        Ok(match &self.settings {
+    pub(crate) fn bench_words(&self, reader: &Reader) -> String {
+        match &self.settings {
             Some(settings) => format!("{}, {}", settings.site, settings.bench),
-            None => self.reader().await?.bench().to_owned(),
-        })
+            None => reader.bench().to_owned(),
+        }
     }
 
     /// Where telephones reach the page, if the configuration says so.
@@ -85,6 +86,11 @@ impl Access {
     /// The journal, for reading; a daemon may be writing it.
     pub(crate) async fn reader(&self) -> anyhow::Result<Reader> {
         Ok(Reader::open(&self.folder).await?)
+    }
+
+    /// The journal for reading records: where it is damaged, what is whole of it.
+    pub(crate) async fn sound(&self) -> anyhow::Result<Sound> {
+        Ok(sound::open(&self.folder).await?)
     }
 
     /// The state as a bench would go on from it: orders that are not finished and the last ones.

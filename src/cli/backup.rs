@@ -159,7 +159,7 @@ async fn prove(file: &Path, stage: &Path, wanted: &Standing) -> anyhow::Result<V
 }
 
 /// Nothing of a stage is worth keeping.
-fn clear(stage: &Path) {
+pub(super) fn clear(stage: &Path) {
     match std::fs::remove_dir_all(stage) {
         Err(error) if error.kind() != std::io::ErrorKind::NotFound => {
             print::say(&format!("{} is left over: {error}", stage.display()));

@@ -9,6 +9,7 @@ use super::access::Access;
 use super::print;
 use super::records::Which;
 use crate::clock::Clock;
+use crate::journal::store::Reader;
 use crate::output::record::{Record, record};
 use crate::output::sheet::{self, Paper, Print, Subject};
 use crate::output::table;
@@ -51,8 +52,8 @@ enum PaperName {
     Letter,
 }
 
-pub(super) async fn run(access: &Access, arguments: &Arguments) -> anyhow::Result<()> {
-    let subjects = subjects(access, arguments).await?;
+pub(super) async fn run(access: &Access, reader: &Reader, arguments: &Arguments) -> anyhow::Result<()> {
+    let subjects = subjects(reader, arguments).await?;
     let out = arguments.out.as_deref();
     match arguments.format {
         Format::Json => json(access, &subjects, out),
@@ -63,9 +64,9 @@ pub(super) async fn run(access: &Access, arguments: &Arguments) -> anyhow::Resul
                 Some(folder) => write(folder, "records.csv", text.as_bytes()),
             }
         }
-        Format::Sheet => sheets(&subjects, &print_of(access, arguments).await?, out),
+        Format::Sheet => sheets(&subjects, &print_of(access, reader, arguments).await?, out),
         Format::Label => {
-            let bytes = sheet::labels(&subjects, &print_of(access, arguments).await?)?;
+            let bytes = sheet::labels(&subjects, &print_of(access, reader, arguments).await?)?;
             match out {
                 None => print::bytes(&bytes),
                 Some(folder) => write(folder, "labels.pdf", &bytes),
@@ -75,8 +76,7 @@ pub(super) async fn run(access: &Access, arguments: &Arguments) -> anyhow::Resul
 }
 
 /// The clubs that are meant, in the order of import.
-async fn subjects(access: &Access, arguments: &Arguments) -> anyhow::Result<Vec<Subject>> {
-    let reader = access.reader().await?;
+async fn subjects(reader: &Reader, arguments: &Arguments) -> anyhow::Result<Vec<Subject>> {
     let search = arguments.which.search(arguments.limit)?;
     let found = reader.search(&search).await?;
     if found.clubs.is_empty() {
@@ -129,7 +129,7 @@ fn plain(text: &str) -> String {
     text.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(40).collect()
 }
 
-async fn print_of(access: &Access, arguments: &Arguments) -> anyhow::Result<Print> {
+async fn print_of(access: &Access, reader: &Reader, arguments: &Arguments) -> anyhow::Result<Print> {
     let font = arguments
         .font
         .as_ref()
@@ -140,7 +140,7 @@ async fn print_of(access: &Access, arguments: &Arguments) -> anyhow::Result<Prin
             PaperName::Letter => Paper::Letter,
         },
         lengths: access.lengths(),
-        bench: access.bench_words().await?,
+        bench: access.bench_words(reader),
         url: arguments.url.clone().or_else(|| access.url()),
         printed_us: Clock::start(1.0).now().at_us,
         font: font.transpose()?,

@@ -26,6 +26,7 @@ mod records;
 pub mod replay;
 mod replay_session;
 mod run;
+mod salvage;
 mod sleeve;
 mod study;
 mod verify;
@@ -86,6 +87,8 @@ enum Command {
     Backup(backup::Backup),
     /// Puts a backup in the place of the journal; never over newer data, and the old file is kept
     Restore(backup::Restore),
+    /// A clean journal from what is whole of a damaged one; the damaged file is kept, and gaps are told
+    Salvage(salvage::Arguments),
     /// What every position of a club's off-axis sleeve changes, and the best one for a wanted change
     Sleeve(sleeve::Arguments),
 }
@@ -119,6 +122,7 @@ pub fn main() -> ExitCode {
         Command::Records(arguments) => records::run(arguments),
         Command::Backup(arguments) => backup::backup(&arguments),
         Command::Restore(arguments) => backup::restore(&arguments),
+        Command::Salvage(arguments) => salvage::run(&arguments),
         Command::Sleeve(arguments) => sleeve::run(arguments),
     };
     result.unwrap_or_else(|error| {

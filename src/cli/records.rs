@@ -8,7 +8,10 @@ use serde_json::json;
 use super::access::{Access, Where};
 use super::{backup, export, marks, print, runtime, verify};
 use crate::journal::archive::Search;
+use crate::journal::damage::Unreadable;
 use crate::journal::event::{parse_rfc3339, rfc3339};
+use crate::journal::sound::{self, Damage};
+use crate::journal::store::{JournalError, Reader};
 use crate::output::lists::record_list;
 use crate::output::record::{SCHEMA, record};
 use crate::output::trust_view::budget_line;
@@ -174,8 +177,13 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let access = arguments.place.access()?;
     runtime()?.block_on(async {
         match arguments.action {
-            Action::List { which, limit, json } => list(&access, &which.search(limit)?, json).await?,
-            Action::Show { club, json } => show(&access, &club, json).await?,
+            Action::List { which, limit, json } => {
+                let search = which.search(limit)?;
+                return reading(&access, async |reader| list(reader, &search, json).await).await;
+            }
+            Action::Show { club, json } => {
+                return reading(&access, async |reader| show(&access, reader, &club, json).await).await;
+            }
             Action::Enter { club, characteristic, quantity } => {
                 let command =
                     json!({"command": "enter", "club": club, "characteristic": characteristic, "quantity": quantity});
@@ -197,7 +205,9 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 access.command(&json!({"command": "void", "event": event, "why": why})).await?;
                 print::line(&format!("{event} is taken back"))?;
             }
-            Action::Export(arguments) => export::run(&access, &arguments).await?,
+            Action::Export(arguments) => {
+                return reading(&access, async |reader| export::run(&access, reader, &arguments).await).await;
+            }
             Action::Schema => {}
             Action::Reindex => backup::reindex(&access).await?,
             Action::Verify { json } => return verify::run(&access, json).await,
@@ -206,8 +216,29 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     })
 }
 
-async fn list(access: &Access, search: &Search, as_json: bool) -> anyhow::Result<()> {
-    let found = access.reader().await?.search(search).await?;
+/// Reads records; from a damaged journal what is whole of it, with the damage said and the answer no.
+async fn reading(access: &Access, read: impl AsyncFn(&Reader) -> anyhow::Result<()>) -> anyhow::Result<ExitCode> {
+    let mut sound = access.sound().await?;
+    let mut done = read(&sound.reader).await;
+    if sound.damage.is_none()
+        && let Err(error) = &done
+        && let Some(error) = error.downcast_ref::<JournalError>().filter(|error| sound::is_damage(error))
+    {
+        sound = sound::from_raw(sound.reader.file(), Unreadable::words(error)).await?;
+        done = read(&sound.reader).await;
+    }
+    let Some(Damage { what, findings }) = &sound.damage else { return done.map(|()| ExitCode::SUCCESS) };
+    let lost: Vec<String> = findings.lost.iter().map(ToString::to_string).collect();
+    let lost = if lost.is_empty() { "no event is lost".to_owned() } else { format!("lost are the events {}", lost.join(", ")) };
+    print::say(&format!(
+        "the journal is damaged: {what}\n{} events are whole and shown here, {lost}; `records verify` names everything, `salvage` makes a clean journal of it",
+        findings.whole
+    ));
+    done.map(|()| ExitCode::FAILURE)
+}
+
+async fn list(reader: &Reader, search: &Search, as_json: bool) -> anyhow::Result<()> {
+    let found = reader.search(search).await?;
     if as_json {
         return print::line(&record_list(&found).to_string());
     }
@@ -227,8 +258,8 @@ async fn list(access: &Access, search: &Search, as_json: bool) -> anyhow::Result
     Ok(())
 }
 
-async fn show(access: &Access, club: &str, as_json: bool) -> anyhow::Result<()> {
-    let Some(found) = access.reader().await?.club(club).await? else {
+async fn show(access: &Access, reader: &Reader, club: &str, as_json: bool) -> anyhow::Result<()> {
+    let Some(found) = reader.club(club).await? else {
         bail!("there is no club {club}; `records list` shows what there is");
     };
     let record = record(&found.club, found.chain, access.lengths());

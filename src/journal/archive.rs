@@ -5,6 +5,7 @@ use sqlx::Row as _;
 use sqlx::SqliteConnection;
 use sqlx::sqlite::SqliteRow;
 
+use super::chain::{GENESIS, link};
 use super::event;
 use super::index::{self, OF_BENCH, OF_CLUB, OF_ORDER, number};
 use super::store::{Journal, JournalError, Reader};
@@ -129,10 +130,11 @@ impl Reader {
         id: &str,
     ) -> Result<Option<FoundClub>, JournalError> {
         let rows = sqlx::query(
-            "SELECT seq, body, hash FROM event WHERE seq IN (
+            "SELECT w.seq, e.body, e.hash, (SELECT hash FROM event before WHERE before.seq = w.seq - 1) FROM (
                  SELECT seq FROM index_event WHERE what = ? AND n = ?
-                 UNION ALL SELECT seq FROM index_event WHERE what = ? AND n = ?
-                 UNION ALL SELECT seq FROM index_event WHERE what = ? AND n = 0) ORDER BY seq",
+                 UNION SELECT seq FROM index_event WHERE what = ? AND n = ?
+                 UNION SELECT seq FROM index_event WHERE what = ? AND n = 0) w
+             LEFT JOIN event e ON e.seq = w.seq ORDER BY w.seq",
         )
         .bind(OF_ORDER)
         .bind(order_n)
@@ -142,6 +144,7 @@ impl Reader {
         .fetch_all(connection)
         .await
         .map_err(|error| self.failed(error))?;
+        self.chained(&rows)?;
         let mut state = State::default();
         self.apply(&mut state, &rows)?;
         let Some(club) = state.clubs.remove(id) else { return Ok(None) };
@@ -150,6 +153,25 @@ impl Reader {
         let chain = rows.iter().rev().find(of_last).map(|row| row.try_get(2)).transpose();
         let chain = chain.map_err(|error| self.failed(error))?.unwrap_or_default();
         Ok(Some(FoundClub { order, club, chain }))
+    }
+
+    /// Whether each event is there and still hangs on the one before it; across a gap nothing can be said.
+    fn chained(&self, rows: &[SqliteRow]) -> Result<(), JournalError> {
+        for row in rows {
+            let failed = |error| self.failed(error);
+            let (seq, body): (i64, Option<&str>) = (row.try_get(0).map_err(failed)?, row.try_get(1).map_err(failed)?);
+            let (hash, before): (Option<&str>, Option<&str>) =
+                (row.try_get(2).map_err(failed)?, row.try_get(3).map_err(failed)?);
+            let before = before.or_else(|| (seq == 1).then_some(GENESIS));
+            let holds = match (body, hash) {
+                (Some(body), Some(hash)) => before.is_none_or(|before| link(before, body.as_bytes()) == hash),
+                _ => false,
+            };
+            if !holds {
+                return Err(JournalError::Changed { seq: u64::try_from(seq).unwrap_or_default() });
+            }
+        }
+        Ok(())
     }
 
     fn apply(&self, state: &mut State, rows: &[SqliteRow]) -> Result<(), JournalError> {
@@ -350,7 +372,7 @@ impl Journal {
             let line = match reader.fold_club(&mut transaction, n, order_n, &id).await {
                 Ok(found) => found.map(|found| line_of(n, last_us, &found.club)),
                 // A record that cannot be folded stays as it was; `records verify` names the damage.
-                Err(JournalError::Event { .. }) => None,
+                Err(JournalError::Event { .. } | JournalError::Changed { .. }) => None,
                 Err(error) => return Err(error),
             };
             sqlx::query(

@@ -73,15 +73,26 @@ pub(super) async fn copy(connection: &mut SqliteConnection, file: &Path) -> Resu
 /// When a file cannot be moved; at whatever instant it ends, one whole journal is in place.
 pub async fn replace(folder: &Path, proved: &Path, at_us: i64) -> Result<Option<PathBuf>, BackupError> {
     let present = folder.join(FILE_NAME);
-    let kept = if present.exists() { Some(keep(&present, at_us).await?) } else { None };
+    if present.exists() {
+        settle(&present).await;
+    }
+    swap(folder, proved, at_us)
+}
+
+/// The same, and the file that is kept is not touched: its log stays beside it as it is.
+///
+/// # Errors
+/// As those of [`replace`].
+pub fn swap(folder: &Path, proved: &Path, at_us: i64) -> Result<Option<PathBuf>, BackupError> {
+    let present = folder.join(FILE_NAME);
+    let kept = if present.exists() { Some(keep(&present, at_us)?) } else { None };
     std::fs::rename(proved, &present).map_err(|source| failed(&present, source))?;
     sync_folder(&present)?;
     Ok(kept)
 }
 
 /// Gives the present journal a second name, with all that belongs to it in the one file if that can be done.
-async fn keep(present: &Path, at_us: i64) -> Result<PathBuf, BackupError> {
-    settle(present).await;
+fn keep(present: &Path, at_us: i64) -> Result<PathBuf, BackupError> {
     let time: String = super::event::rfc3339(at_us).chars().filter(char::is_ascii_digit).take(14).collect();
     let mut names = (0_u32..).map(|n| {
         with_ending(present, &if n == 0 { format!(".replaced-{time}") } else { format!(".replaced-{time}-{n}") })

@@ -60,6 +60,12 @@ pub enum JournalError {
         /// The bench of the configuration.
         expected: String,
     },
+    /// A stored event is missing or not the one that was written.
+    #[error("journal event {seq} is missing or not what was written; run `benchscribe records verify`")]
+    Changed {
+        /// Its sequence.
+        seq: u64,
+    },
     /// A stored event is damaged or cannot be made.
     #[error("journal event {seq} is not readable; run `benchscribe records verify`")]
     Event {

@@ -205,6 +205,11 @@ enum ChangeShape {
         clock_synchronised: bool,
     },
     SessionEnded,
+    JournalSalvaged {
+        missing: Vec<(u64, u64)>,
+        unproved: Vec<(u64, u64)>,
+        end_known: bool,
+    },
     OrderImported {
         #[serde(with = "OrderShape")]
         order: Order,

@@ -176,7 +176,7 @@ impl Journal {
 }
 
 /// The same bytes may stand behind two readings; they are kept once.
-const NEW_EVIDENCE: &str = "INSERT INTO evidence (sha256, content) SELECT ?, ?
+pub(super) const NEW_EVIDENCE: &str = "INSERT INTO evidence (sha256, content) SELECT ?, ?
     WHERE NOT EXISTS (SELECT 1 FROM evidence WHERE sha256 = ?)";
 
 /// Connections without a time limit, and so without the task that looks after limits: while a pool is being closed that
@@ -252,6 +252,18 @@ impl Reader {
         let epoch = u64::try_from(row.try_get::<i64, _>(0).map_err(failed)?).unwrap_or_default();
         let bench = row.try_get(1).map_err(failed)?;
         Ok(Self { writer: readers.clone(), readers, bench, file, epoch, tip })
+    }
+
+    /// Reads a database that was made in this process from what is whole of `file`.
+    pub(super) fn over(readers: SqlitePool, file: PathBuf, bench: String, epoch: u64) -> Self {
+        let (_, tip) = watch::channel(0);
+        Self { writer: readers.clone(), readers, file, bench, epoch, tip }
+    }
+
+    /// The journal's file.
+    #[must_use]
+    pub fn file(&self) -> &Path {
+        &self.file
     }
 
     /// Closes the connections for reading in order.

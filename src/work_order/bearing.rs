@@ -82,7 +82,7 @@ impl Change {
     #[must_use]
     pub fn bearing(&self) -> Bearing<'_> {
         match self {
-            Self::SessionEnded => Bearing::default(),
+            Self::SessionEnded | Self::JournalSalvaged { .. } => Bearing::default(),
             // Running time is counted over the sessions.
             Self::SessionStarted { .. } => Bearing { bench: true, ..Bearing::latest("session", "") },
             Self::AdhesiveEntered { .. }

@@ -138,6 +138,15 @@ pub enum Change {
     },
     /// The daemon stopped in order.
     SessionEnded,
+    /// The journal was damaged and goes on from what was whole of it. The gaps stay.
+    JournalSalvaged {
+        /// First and last sequence of each stretch of which nothing whole was left.
+        missing: Vec<(u64, u64)>,
+        /// First and last sequence of each stretch that was kept although the event before it is lost, so that nothing proves it.
+        unproved: Vec<(u64, u64)>,
+        /// Whether it is known that the journal ended where it was continued.
+        end_known: bool,
+    },
     /// A work order was taken in.
     OrderImported {
         /// The order.

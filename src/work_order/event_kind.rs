@@ -16,6 +16,7 @@ impl Change {
         match self {
             Self::SessionStarted { .. } => "session_started",
             Self::SessionEnded => "session_ended",
+            Self::JournalSalvaged { .. } => "journal_salvaged",
             Self::OrderImported { .. } => "order_imported",
             Self::OrderRevised { .. } => "order_revised",
             Self::OrderOpened { .. } => "order_opened",

@@ -136,6 +136,7 @@ impl State {
         match &event.change {
             Change::SessionStarted { .. } => self.connected.clear(),
             Change::SessionEnded
+            | Change::JournalSalvaged { .. }
             | Change::ReferenceExpected { .. }
             | Change::ReferenceWithdrawn { .. }
             | Change::CalibrationBegun { .. }

@@ -244,6 +244,10 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
                 }
                 4 => drop(writer.write("batch_discarded", json!({"batch": format!("B-{batches}")}))),
                 5 => drop(writer.write("clock_stepped", json!({"by_us": 1_000_000}))),
+                7 if dice.roll(4) == 0 => {
+                    let gaps = json!({"missing": [], "unproved": [], "end_known": true});
+                    writer.write("journal_salvaged", gaps);
+                }
                 6 => {
                     let cautions = json!({"club": club, "step": "cut", "cautions": ["cutting", "dust_and_fibres"]});
                     writer.write("cautions_acknowledged", cautions);
