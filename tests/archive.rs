@@ -265,38 +265,59 @@ async fn an_index_that_is_missing_or_wrong_is_made_again() {
     journal.close().await;
 }
 
-/// A journal of the first schema, made by its own script.
-async fn first_schema(folder: &Path, events: &[Event]) {
+/// A journal of an older schema, made by its own scripts.
+async fn of_schema(schema: i64, folder: &Path, events: &[Event]) {
     journal(folder, events).await.close().await;
     let mut old = connection(folder).await;
-    let tables =
-        ["index_tip", "index_order", "index_club", "index_event", "index_place", "index_latest", "index_trust"];
-    for table in tables {
+    let first = ["index_tip", "index_order", "index_club", "index_event", "index_place", "index_latest", "index_trust"];
+    for table in first.iter().filter(|_| schema < 2).chain(&["index_stock"]) {
         sqlx::query(sqlx::AssertSqlSafe(format!("DROP TABLE {table}"))).execute(&mut old).await.unwrap();
     }
-    sqlx::query("DELETE FROM _sqlx_migrations WHERE version > 1").execute(&mut old).await.unwrap();
+    if schema == 2 {
+        // Its index was made by other rules.
+        sqlx::query("UPDATE index_tip SET version = 2").execute(&mut old).await.unwrap();
+        sqlx::query("DELETE FROM index_event WHERE what > 9").execute(&mut old).await.unwrap();
+    }
+    sqlx::query("DELETE FROM _sqlx_migrations WHERE version > ?").bind(schema).execute(&mut old).await.unwrap();
     sqlx::Connection::close(old).await.unwrap();
 }
 
 #[tokio::test]
 async fn an_older_journal_is_brought_forward_and_its_file_kept() {
-    let events = wild(6, 500);
+    for schema in [1, 2] {
+        let events = wild(6, 500);
+        let folder = tempfile::tempdir().unwrap();
+        of_schema(schema, folder.path(), &events).await;
+        let old = std::fs::read(folder.path().join("journal.sqlite")).unwrap();
+        // Only reading changes nothing, and says what to do where it cannot.
+        let reader = Reader::open(folder.path()).await.unwrap();
+        assert!(matches!(reader.at_hand().await, Err(JournalError::Older { .. })));
+        reader.close().await;
+        assert_eq!(std::fs::read(folder.path().join("journal.sqlite")).unwrap(), old);
+        let journal = Journal::open(folder.path(), BENCH, EPOCH).await.unwrap();
+        assert_same(6, &journal.reader().at_hand().await.unwrap(), &fold(&events));
+        let last = journal.last_seq();
+        journal.close().await;
+        let name = format!("journal.sqlite.schema-{schema}");
+        let kept = Reader::open_file(folder.path().join(&name)).await.unwrap();
+        assert_eq!(kept.last_seq().await.unwrap(), last);
+        assert_eq!(kept.after(0, 10_000).await.unwrap().len(), events.len());
+        assert!(matches!(kept.at_hand().await, Err(JournalError::Older { .. })), "the kept file is not the old one");
+        kept.close().await;
+        // Cut off half way, it is brought forward at the next start: what was kept is made again, nothing is lost.
+        let folder = tempfile::tempdir().unwrap();
+        of_schema(schema, folder.path(), &events).await;
+        std::fs::write(folder.path().join(format!("{name}.part")), b"half a copy").unwrap();
+        std::fs::write(folder.path().join(&name), b"an older copy").unwrap();
+        let journal = Journal::open(folder.path(), BENCH, EPOCH).await.unwrap();
+        assert_same(6, &journal.reader().at_hand().await.unwrap(), &fold(&events));
+        journal.close().await;
+        let kept = Reader::open_file(folder.path().join(&name)).await.unwrap();
+        assert_eq!(kept.after(0, 10_000).await.unwrap().len(), events.len());
+        kept.close().await;
+    }
     let folder = tempfile::tempdir().unwrap();
-    first_schema(folder.path(), &events).await;
-    // Only reading changes nothing, and says what to do.
-    let reader = Reader::open(folder.path()).await.unwrap();
-    let error = reader.at_hand().await.unwrap_err();
-    assert!(matches!(error, JournalError::Older { .. }), "{error}");
-    reader.close().await;
-    let journal = Journal::open(folder.path(), BENCH, EPOCH).await.unwrap();
-    assert_same(6, &journal.reader().at_hand().await.unwrap(), &fold(&events));
-    let last = journal.last_seq();
-    journal.close().await;
-    let kept = Reader::open_file(folder.path().join("journal.sqlite.schema-1")).await.unwrap();
-    assert_eq!(kept.last_seq().await.unwrap(), last);
-    assert_eq!(kept.after(0, 10_000).await.unwrap().len(), events.len());
-    assert!(matches!(kept.at_hand().await, Err(JournalError::Older { .. })), "the kept file is not the old one");
-    kept.close().await;
+    journal(folder.path(), &wild(6, 100)).await.close().await;
     // A journal of a newer program is not touched.
     let mut newer = connection(folder.path()).await;
     sqlx::query("UPDATE _sqlx_migrations SET version = 99 WHERE version = 2").execute(&mut newer).await.unwrap();
@@ -317,6 +338,69 @@ fn finished() -> Writer {
         }
     }
     writer
+}
+
+#[tokio::test]
+async fn a_start_reads_no_more_as_the_archive_grows_and_still_knows_the_drawers() {
+    let mut writer = Writer::new();
+    let place =
+        json!({"name": "head", "label": "at the head", "before_end_mm": 0.0, "most_mass_g": 15.0, "most_pieces": 3});
+    let drawers = |stock: u64| {
+        let item = json!({"name": "w-2", "item_kind": "weight", "mass_cg": 200, "stock": stock, "low": 3, "places": ["head"]});
+        json!({"places": [place], "items": [item]})
+    };
+    writer.write("drawers_set", drawers(50));
+    let folder = tempfile::tempdir().unwrap();
+    let mut journal = Journal::open(folder.path(), BENCH, EPOCH).await.unwrap();
+    let (mut events, mut taking) = (Vec::new(), None);
+    for day in 1..=90 {
+        let club = format!("W-{day}/1");
+        writer.write("session_started", json!({"version": "0.1.0", "clock_synchronised": true}));
+        writer.order("order_imported", &format!("W-{day}"), "P-1", 1);
+        let batch = json!({"name": format!("B-{day}"), "adhesive": "quick", "product": "Quick", "lot": null,
+            "temperature_c": 21.0, "working_life_s": 1200.0, "cure_s": 3600.0, "play_s": 9000.0});
+        writer.write("batch_mixed", json!({"batch": batch}));
+        writer.write("step_done", json!({"club": club, "step": "bond", "batch": format!("B-{day}")}));
+        for _ in 0..12 {
+            let part = json!({"item": "w-2", "item_kind": "weight", "pieces": 1, "mass_g": 2.0, "place": "head", "at_mm": 965.0});
+            taking = taking.or(Some(writer.write("parts_taken", json!({"club": club, "parts": [part]}))));
+        }
+        writer.write("stock_refilled", json!({"item": "w-2", "pieces": 12}));
+        if day == 45 || day == 80 {
+            writer.write("drawers_set", drawers(if day == 45 { 50 } else { 60 }));
+        }
+        build_club(&mut writer, &club, false);
+        let today = std::mem::take(&mut writer.events);
+        journal.append(&today, &[]).await.unwrap();
+        events.extend(today);
+        // A restart now and then.
+        if day % 9 == 0 {
+            journal.close().await;
+            journal = Journal::open(folder.path(), BENCH, EPOCH).await.unwrap();
+            let (found, whole) = (journal.reader().at_hand().await.unwrap(), fold(&events));
+            assert_eq!(
+                found.drawer_stock.counts().collect::<Vec<_>>(),
+                whole.drawer_stock.counts().collect::<Vec<_>>(),
+                "day {day}"
+            );
+            assert_eq!(found.drawer_stock.drawers, whole.drawer_stock.drawers);
+            assert_eq!(found.adhesives.batches, whole.adhesives.batches, "day {day}");
+        }
+    }
+    let whole = fold(&events);
+    let reader = journal.reader();
+    for (id, club) in &whole.clubs {
+        assert_eq!(&reader.club(id).await.unwrap().unwrap().club, club);
+    }
+    // Parts taken long ago can still be put back: their club is brought back first.
+    let taking = taking.unwrap();
+    let mut state = reader.at_hand().await.unwrap();
+    assert_eq!(state.drawer_stock.club_of(taking), None);
+    assert_eq!(reader.club_of_taking(taking).await.unwrap().as_deref(), Some("W-1/1"));
+    let place = reader.order_of(Key::Order("W-1")).await.unwrap().unwrap();
+    reader.recall(&mut state, &place).await.unwrap();
+    assert_eq!(state.drawer_stock.club_of(taking), Some("W-1/1"));
+    journal.close().await;
 }
 
 #[tokio::test]

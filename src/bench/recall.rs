@@ -52,7 +52,11 @@ pub async fn for_command(state: &mut State, journal: &Reader, command: &Command)
         }
         Command::Drawer(DrawerCommand::Take { club: Some(club), .. }) => bring(state, journal, Key::Club(club)).await,
         Command::Drawer(DrawerCommand::PutBack { taking: Some(taking), .. }) => {
-            match state.drawer_stock.club_of(*taking).map(str::to_owned) {
+            let club = match state.drawer_stock.club_of(*taking) {
+                Some(club) => Some(club.to_owned()),
+                None => journal.club_of_taking(*taking).await?,
+            };
+            match club {
                 Some(club) => bring(state, journal, Key::Club(&club)).await,
                 None => Ok(()),
             }

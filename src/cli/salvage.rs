@@ -11,7 +11,7 @@ use crate::audit::audit_chain;
 use crate::bench;
 use crate::clock::Clock;
 use crate::journal::lock::BenchLock;
-use crate::journal::salvage::{Findings, Span, salvage};
+use crate::journal::salvage::{Findings, Span, broken_log, salvage};
 use crate::journal::store::{FILE_NAME, Journal, Reader};
 use crate::work_order::event::{Change, Numbering};
 
@@ -41,7 +41,8 @@ async fn in_place(access: &Access) -> anyhow::Result<ExitCode> {
         let audit = audit_chain(&reader).await;
         cursors = reader.cursors().await.unwrap_or_default();
         reader.close().await;
-        if audit.faults.is_empty() {
+        // The audit takes our own lock for a daemon's, which writes to the log.
+        if audit.faults.is_empty() && broken_log(&file).is_none() {
             print::line(&format!("nothing is damaged: {} events, chain {}", audit.events, audit.chain))?;
             return Ok(ExitCode::SUCCESS);
         }

@@ -7,7 +7,7 @@ use sqlx::sqlite::SqliteRow;
 
 use super::chain::{GENESIS, link};
 use super::event;
-use super::index::{self, OF_BENCH, OF_CLUB, OF_ORDER, number};
+use super::index::{self, OF_BENCH, OF_CLUB, OF_ORDER, OF_TIME, number};
 use super::store::{Journal, JournalError, Reader};
 use crate::work_order::event::EventId;
 use crate::work_order::judging::Verdict;
@@ -15,14 +15,8 @@ use crate::work_order::order::Order;
 use crate::work_order::record::ClubRecord;
 use crate::work_order::state::State;
 
-/// Orders that stay at hand after a restart although they are finished.
-const ORDERS_AT_HAND: i64 = 20;
-/// Values looked back at after a restart: ten times what the state keeps, so that those taken back do not count.
-const VALUES_AT_HAND: i64 = 400;
-/// Bent clubs that are looked back at after a restart: at least as many as there are angles remembered of them.
-const TAUGHT_BY: i64 = 80;
-/// Finished clubs of named parts that are looked back at after a restart, for what the forecast learnt of them.
-const NAMED_TAUGHT_BY: i64 = 200;
+/// Starts and steps of the clock before the end of a record that are folded with it: far more than while a cure lasts.
+const TIMES_OF_RECORD: i64 = 200;
 /// Most clubs whose line in a list is not up to date; more are brought up to date by the writer.
 const MOST_STALE: i64 = 8;
 
@@ -111,11 +105,20 @@ const COLUMNS: &str = "SELECT c.n, c.club, c.token, c.name, o.number, c.state, c
     index_club c JOIN index_order o ON o.n = c.order_n WHERE c.state <> 'dropped'";
 
 impl Reader {
+    /// A journal that is only read may have an index made by older rules, which leads to less than all of a record.
+    pub(super) async fn indexed(&self) -> Result<(), JournalError> {
+        match index::is_known(self.connections()).await.map_err(|error| self.failed(error))? {
+            true => Ok(()),
+            false => Err(JournalError::Older { file: self.file().to_owned() }),
+        }
+    }
+
     /// The record of a club, by its id or token.
     ///
     /// # Errors
     /// When the database fails or an event of the club is damaged.
     pub async fn club(&self, club: &str) -> Result<Option<FoundClub>, JournalError> {
+        self.indexed().await?;
         let mut connection = self.connections().acquire().await.map_err(|error| self.failed(error))?;
         let found = club_of(&mut connection, club).await.map_err(|error| self.failed(error))?;
         let Some((n, order_n, id)) = found else { return Ok(None) };
@@ -133,7 +136,9 @@ impl Reader {
             "SELECT w.seq, e.body, e.hash, (SELECT hash FROM event before WHERE before.seq = w.seq - 1) FROM (
                  SELECT seq FROM index_event WHERE what = ? AND n = ?
                  UNION SELECT seq FROM index_event WHERE what = ? AND n = ?
-                 UNION SELECT seq FROM index_event WHERE what = ? AND n = 0) w
+                 UNION SELECT seq FROM index_event WHERE what = ? AND n = 0
+                 UNION SELECT seq FROM (SELECT seq FROM index_event WHERE what = ? AND n = 0
+                     AND seq < (SELECT max(seq) FROM index_event WHERE what = 1 AND n = ?) ORDER BY seq DESC LIMIT ?)) w
              LEFT JOIN event e ON e.seq = w.seq ORDER BY w.seq",
         )
         .bind(OF_ORDER)
@@ -141,6 +146,9 @@ impl Reader {
         .bind(OF_CLUB)
         .bind(n)
         .bind(OF_BENCH)
+        .bind(OF_TIME)
+        .bind(n)
+        .bind(TIMES_OF_RECORD)
         .fetch_all(connection)
         .await
         .map_err(|error| self.failed(error))?;
@@ -174,36 +182,13 @@ impl Reader {
         Ok(())
     }
 
-    fn apply(&self, state: &mut State, rows: &[SqliteRow]) -> Result<(), JournalError> {
+    pub(super) fn apply(&self, state: &mut State, rows: &[SqliteRow]) -> Result<(), JournalError> {
         for row in rows {
             let seq = u64::try_from(row.try_get::<i64, _>(0).map_err(|error| self.failed(error))?).unwrap_or_default();
             let body: &str = row.try_get(1).map_err(|error| self.failed(error))?;
             state.apply(&event::parse(body).map_err(|source| JournalError::Event { seq, source })?);
         }
         Ok(())
-    }
-
-    /// The state a bench goes on from: as the fold of all events, without the orders that are finished and not among the
-    /// last ones; [`Self::recall`] brings such an order back.
-    ///
-    /// # Errors
-    /// When the database fails or an event is damaged.
-    pub async fn at_hand(&self) -> Result<State, JournalError> {
-        let rows = sqlx::query(AT_HAND)
-            .bind(VALUES_AT_HAND)
-            .bind(ORDERS_AT_HAND)
-            .fetch_all(self.connections())
-            .await
-            .map_err(|error| self.failed(error))?;
-        let mut state = State::default();
-        self.apply(&mut state, &rows)?;
-        // What is known of bending and of forecasts was taught by clubs whose orders may be finished long ago.
-        let taught = sqlx::query(TEACHERS).bind(TAUGHT_BY).bind(NAMED_TAUGHT_BY);
-        let rows = taught.fetch_all(self.connections()).await.map_err(|error| self.failed(error))?;
-        let mut teachers = State::default();
-        self.apply(&mut teachers, &rows)?;
-        state.teach(&teachers);
-        Ok(state)
     }
 
     /// The order that something belongs to.
@@ -241,12 +226,17 @@ impl Reader {
             "SELECT seq, body FROM event WHERE seq IN (
                  SELECT seq FROM index_event WHERE what = ?1 AND n = ?2
                  UNION ALL SELECT e.seq FROM index_club c JOIN index_event e ON e.what = ?3 AND e.n = c.n WHERE c.order_n = ?2
-                 UNION ALL SELECT seq FROM index_event WHERE what = ?4 AND n = 0) ORDER BY seq",
+                 UNION ALL SELECT seq FROM index_event WHERE what = ?4 AND n = 0
+                 UNION ALL SELECT seq FROM (SELECT seq FROM index_event WHERE what = ?5 AND n = 0
+                     AND seq < (SELECT max(e.seq) FROM index_club c JOIN index_event e ON e.what = ?3 AND e.n = c.n
+                     WHERE c.order_n = ?2) ORDER BY seq DESC LIMIT ?6)) ORDER BY seq",
         )
         .bind(OF_ORDER)
         .bind(order.n)
         .bind(OF_CLUB)
         .bind(OF_BENCH)
+        .bind(OF_TIME)
+        .bind(TIMES_OF_RECORD)
         .fetch_all(self.connections())
         .await
         .map_err(|error| self.failed(error))?;
@@ -271,6 +261,7 @@ impl Reader {
     /// # Errors
     /// When the database fails or an event of a club is damaged.
     pub async fn search(&self, search: &Search) -> Result<Found, JournalError> {
+        self.indexed().await?;
         let limit = i64::from(search.limit);
         let rows = self.lines(search, limit + 1).await.map_err(|error| self.failed(error))?;
         let mut clubs: Vec<ClubLine> =
@@ -390,41 +381,6 @@ impl Journal {
         transaction.commit().await.map_err(failed)
     }
 }
-
-/// Everything that [`Reader::at_hand`] folds.
-const AT_HAND: &str = "
-    WITH recent(seq) AS MATERIALIZED (SELECT seq FROM index_event WHERE what = 3 AND n = 0 ORDER BY seq DESC LIMIT ?1),
-    last_orders(n) AS (SELECT n FROM index_order ORDER BY n DESC LIMIT ?2),
-    last_clubs(n) AS (SELECT c.n FROM index_latest l JOIN event v ON v.seq = l.seq
-        JOIN index_club c ON c.club = json_extract(v.body, '$.club')
-        WHERE l.name IN ('club_opened/', 'club_finished/')),
-    wanted(n) AS MATERIALIZED (SELECT n FROM last_orders
-        UNION SELECT order_n FROM index_club WHERE state NOT IN ('finished', 'dropped')
-        UNION SELECT order_n FROM index_club WHERE stale = 1
-        UNION SELECT order_n FROM index_club WHERE n IN (SELECT n FROM last_clubs)
-        UNION SELECT o.n FROM index_latest l JOIN event v ON v.seq = l.seq
-            JOIN index_order o ON o.number = json_extract(v.body, '$.order') WHERE l.name = 'order_opened/')
-    SELECT seq, body FROM event WHERE seq IN (
-        SELECT seq FROM recent
-        UNION SELECT e.seq FROM recent r JOIN index_event e ON e.what = 2 AND e.n = r.seq
-        UNION SELECT seq FROM index_latest
-        UNION SELECT t.seq FROM index_latest l CROSS JOIN index_trust t ON t.instrument = substr(l.name, 7) AND t.seq >
-            coalesce((SELECT seq FROM index_latest WHERE name = 'calibrated/' || substr(l.name, 7)), 0)
-            WHERE l.name >= 'trust/' AND l.name < 'trust0'
-        UNION SELECT seq FROM index_event WHERE what IN (4, 5, 9) AND n = 0
-        UNION SELECT e.seq FROM wanted w JOIN index_event e ON e.what = 0 AND e.n = w.n
-        UNION SELECT e.seq FROM wanted w JOIN index_club c ON c.order_n = w.n JOIN index_event e ON e.what = 1 AND e.n = c.n
-        UNION SELECT max(seq) FROM event) ORDER BY seq";
-
-const TEACHERS: &str = "
-    WITH bent(n, order_n) AS MATERIALIZED (SELECT c.n, c.order_n FROM index_club c
-        WHERE EXISTS (SELECT 1 FROM index_event b WHERE b.what = 7 AND b.n = c.n) ORDER BY c.last_us DESC LIMIT ?1),
-    named(n, order_n) AS MATERIALIZED (SELECT c.n, c.order_n FROM index_event m CROSS JOIN index_club c ON c.n = m.n
-        WHERE m.what = 8 AND c.state = 'finished' ORDER BY m.n DESC LIMIT ?2),
-    teacher(n, order_n) AS MATERIALIZED (SELECT n, order_n FROM bent UNION SELECT n, order_n FROM named)
-    SELECT seq, body FROM event WHERE seq IN (
-        SELECT e.seq FROM teacher t JOIN index_event e ON e.what = 0 AND e.n = t.order_n
-        UNION SELECT e.seq FROM teacher t JOIN index_event e ON e.what = 1 AND e.n = t.n) ORDER BY seq";
 
 async fn club_of(connection: &mut SqliteConnection, club: &str) -> Result<Option<(i64, i64, String)>, sqlx::Error> {
     let row = sqlx::query(

@@ -3,21 +3,22 @@
 //! What an event bears on is `work_order::bearing`'s; here it becomes rows. Rows too many do no harm, since a record is the
 //! fold of the events themselves; rows too few would, so an index that does not stand where the chain stands is made again.
 
-use sqlx::{Row as _, SqliteConnection};
+use sqlx::{Row as _, SqliteConnection, SqlitePool};
 
 use super::chain::GENESIS;
 use super::event;
-use crate::work_order::bearing::{Bearing, StudyBearing, TrustBearing};
+use crate::work_order::bearing::{BatchBearing, Bearing, StudyBearing, TrustBearing};
 use crate::work_order::event::Event;
 use crate::work_order::order::Order;
 
 /// Version of the rows; an index of another one is made again.
-const VERSION: i64 = 2;
+const VERSION: i64 = 3;
 /// Events read at a time when the index is made again.
 const REBUILD: i64 = 1000;
 
 /// What a row of `index_event` is about: an order, a club, a reading, any value, the bench, gauge studies,
-/// a reading of a gauge study, a club that was bent, a club whose parts are named, the drawers.
+/// a reading of a gauge study, a club that was bent, a club whose parts are named, the drawers, running time,
+/// batches of adhesive.
 pub(super) const OF_ORDER: i64 = 0;
 pub(super) const OF_CLUB: i64 = 1;
 const OF_READING: i64 = 2;
@@ -27,7 +28,9 @@ const OF_STUDIES: i64 = 5;
 const STUDIED: i64 = 6;
 const BENT: i64 = 7;
 const NAMED_PARTS: i64 = 8;
-const OF_DRAWERS: i64 = 9;
+pub(super) const OF_DRAWERS: i64 = 9;
+pub(super) const OF_TIME: i64 = 10;
+const OF_BATCHES: i64 = 11;
 
 /// A sequence as the database counts.
 pub(super) fn number(seq: u64) -> i64 {
@@ -36,8 +39,22 @@ pub(super) fn number(seq: u64) -> i64 {
 
 /// Takes an event into the index; it is in the table of events already.
 pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Result<(), sqlx::Error> {
-    let Bearing { order, club, reading, files, value, latest, trust, study, bend, bench, drawers } =
-        event.change.bearing();
+    let Bearing {
+        order,
+        club,
+        reading,
+        files,
+        value,
+        latest,
+        trust,
+        study,
+        bend,
+        bench,
+        drawers,
+        time,
+        of_order,
+        batch,
+    } = event.change.bearing();
     let seq = number(event.seq);
     if let Some(order) = order {
         take_order(connection, event, order).await?;
@@ -50,6 +67,22 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
     }
     if drawers {
         row(connection, OF_DRAWERS, 0, seq).await?;
+    }
+    if time {
+        row(connection, OF_TIME, 0, seq).await?;
+    }
+    if let Some(number) = of_order
+        && let Some(n) = order_number(connection, number).await?
+    {
+        row(connection, OF_ORDER, n, seq).await?;
+    }
+    match batch {
+        Some(BatchBearing::Mixed(name)) => {
+            row(connection, OF_BATCHES, 0, seq).await?;
+            note_latest(connection, &format!("batch/{name}"), seq).await?;
+        }
+        Some(BatchBearing::Discarded) => row(connection, OF_BATCHES, 0, seq).await?,
+        Some(BatchBearing::Used(_)) | None => {}
     }
     let reading = match reading {
         Some(id) => sequence_of(connection, &id.to_string()).await?,
@@ -71,6 +104,11 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
         touch(connection, n, event).await?;
         if bend {
             row(connection, BENT, n, 0).await?;
+        }
+        if let Some(BatchBearing::Used(name)) = batch
+            && let Some(mixed) = latest_of(connection, &format!("batch/{name}")).await?
+        {
+            row(connection, OF_CLUB, n, mixed).await?;
         }
         if files {
             let filed = reading.unwrap_or(seq);
@@ -130,6 +168,13 @@ pub(super) async fn is_whole(connection: &mut SqliteConnection) -> Result<bool, 
     })
 }
 
+/// Whether the index was made by the rules of this program, or there is none because nothing has happened.
+pub(super) async fn is_known(connections: &SqlitePool) -> Result<bool, sqlx::Error> {
+    let version: Option<i64> =
+        sqlx::query_scalar("SELECT version FROM index_tip").fetch_optional(connections).await?;
+    Ok(version.is_none_or(|version| version == VERSION))
+}
+
 /// Makes the index again from the events, in one transaction of the caller. A damaged event is left out: `records verify`
 /// names it.
 pub(super) async fn rebuild(connection: &mut SqliteConnection) -> Result<(), sqlx::Error> {
@@ -141,6 +186,7 @@ pub(super) async fn rebuild(connection: &mut SqliteConnection) -> Result<(), sql
         "DELETE FROM index_place",
         "DELETE FROM index_latest",
         "DELETE FROM index_trust",
+        "DELETE FROM index_stock",
     ] {
         sqlx::query(table).execute(&mut *connection).await?;
     }
@@ -310,6 +356,14 @@ async fn is_studied(connection: &mut SqliteConnection, reading: i64) -> Result<b
 
 async fn place(connection: &mut SqliteConnection, reading: i64) -> Result<Option<i64>, sqlx::Error> {
     sqlx::query_scalar("SELECT club_n FROM index_place WHERE seq = ?").bind(reading).fetch_optional(connection).await
+}
+
+async fn order_number(connection: &mut SqliteConnection, order: &str) -> Result<Option<i64>, sqlx::Error> {
+    sqlx::query_scalar("SELECT n FROM index_order WHERE number = ?").bind(order).fetch_optional(connection).await
+}
+
+async fn latest_of(connection: &mut SqliteConnection, name: &str) -> Result<Option<i64>, sqlx::Error> {
+    sqlx::query_scalar("SELECT seq FROM index_latest WHERE name = ?").bind(name).fetch_optional(connection).await
 }
 
 async fn club_number(connection: &mut SqliteConnection, club: &str) -> Result<Option<i64>, sqlx::Error> {

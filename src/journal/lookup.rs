@@ -4,8 +4,9 @@ use sqlx::Row as _;
 
 use super::chain::{GENESIS, link};
 use super::damage::Unreadable;
-use super::store::{Reader, StoredRow};
-use crate::work_order::event::EventId;
+use super::event;
+use super::store::{JournalError, Reader, StoredRow};
+use crate::work_order::event::{Change, EventId};
 
 /// A stored event and whether it still hangs in the chain.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -43,6 +44,27 @@ impl Reader {
         let before = before.unwrap_or_else(|| GENESIS.to_owned());
         let chained = link(&before, row.body.as_bytes()) == row.hash;
         Ok(Some(FoundRow { row, chained }))
+    }
+}
+
+impl Reader {
+    /// The club that parts were taken for.
+    ///
+    /// # Errors
+    /// When the database fails or the event is damaged.
+    pub async fn club_of_taking(&self, taking: EventId) -> Result<Option<String>, JournalError> {
+        let found: Option<(i64, String)> = sqlx::query_as("SELECT seq, body FROM event WHERE id = ?")
+            .bind(taking.to_string())
+            .fetch_optional(self.connections())
+            .await
+            .map_err(|error| self.failed(error))?;
+        let Some((seq, body)) = found else { return Ok(None) };
+        let event = event::parse(&body)
+            .map_err(|source| JournalError::Event { seq: u64::try_from(seq).unwrap_or_default(), source })?;
+        Ok(match event.change {
+            Change::PartsTaken { club, .. } => Some(club),
+            _ => None,
+        })
     }
 }
 

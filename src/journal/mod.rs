@@ -28,6 +28,8 @@ mod order_shape;
 mod prover;
 pub mod salvage;
 pub mod sound;
+mod start;
+mod stock;
 pub mod store;
 mod study_shape;
 mod trust_shape;

@@ -23,7 +23,7 @@ pub(super) struct Group {
 pub(super) enum Standing {
     /// This is the event; its hash is the one that the chain gives it.
     Whole { body: Vec<u8>, hash: String },
-    /// The row is as it must be, but the event before it is lost, so nothing proves its text.
+    /// The row can be read, but the event before it is lost, so nothing proves its text.
     Unproved { body: Vec<u8>, hash: String },
     /// None of them is.
     Lost,
@@ -35,6 +35,8 @@ pub(super) struct Prover {
     seq: u64,
     /// What the hash of the place before may be; nothing where all of it is lost.
     before: Vec<String>,
+    /// The place before has its event, so `before` holds the hash that the next one was written with.
+    certain: bool,
     /// Hash of the last event that is there: what was written across a gap hangs on it.
     present: String,
     lost: Vec<Span>,
@@ -42,7 +44,7 @@ pub(super) struct Prover {
 
 impl Default for Prover {
     fn default() -> Self {
-        Self { seq: 0, before: vec![GENESIS.to_owned()], present: GENESIS.to_owned(), lost: Vec::new() }
+        Self { seq: 0, before: vec![GENESIS.to_owned()], certain: true, present: GENESIS.to_owned(), lost: Vec::new() }
     }
 }
 
@@ -52,10 +54,12 @@ impl Prover {
         if group.seq > self.seq + 1 {
             self.lost.push(Span { first: self.seq + 1, last: group.seq - 1 });
             self.before.clear();
+            self.certain = false;
         }
         self.seq = group.seq;
         let next = next.filter(|next| next.seq == group.seq + 1).map_or(&[][..], |next| &next.candidates);
         let standing = self.standing(group, next);
+        self.certain = standing != Standing::Lost;
         match &standing {
             Standing::Whole { hash, .. } | Standing::Unproved { hash, .. } => {
                 self.before = vec![hash.clone()];
@@ -95,7 +99,7 @@ impl Prover {
             text.and_then(|text| super::event::parse(text).ok()).is_some_and(|event| event.seq == group.seq)
         };
         match group.candidates.iter().find(readable) {
-            Some(candidate) if self.before.is_empty() => Standing::Unproved {
+            Some(candidate) if !self.certain => Standing::Unproved {
                 body: candidate.body.clone(),
                 hash: String::from_utf8_lossy(&candidate.hash).into_owned(),
             },

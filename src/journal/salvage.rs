@@ -148,10 +148,25 @@ pub fn broken_log(file: &Path) -> Option<String> {
     log::read(&log, size).broken
 }
 
+/// Copies a log that does not hold before the library goes on writing over it; the copy and what is wrong.
+pub(super) fn keep_broken_log(file: &Path) -> io::Result<Option<(PathBuf, String)>> {
+    let Some(what) = broken_log(file) else { return Ok(None) };
+    let log = log_name(file);
+    let copy = (1_u32..).map(|n| log.with_extension(format!("sqlite-wal.broken-{n}"))).find(|name| !name.exists());
+    let Some(copy) = copy else { return Ok(None) };
+    std::fs::copy(&log, &copy)?;
+    File::open(&copy)?.sync_all()?;
+    Ok(Some((copy, what)))
+}
+
 fn log_of(file: &Path) -> Vec<u8> {
+    std::fs::read(log_name(file)).unwrap_or_default()
+}
+
+fn log_name(file: &Path) -> PathBuf {
     let mut name = file.as_os_str().to_owned();
     name.push("-wal");
-    std::fs::read(PathBuf::from(name)).unwrap_or_default()
+    PathBuf::from(name)
 }
 
 fn page_size(file: &File) -> usize {

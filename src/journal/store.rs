@@ -9,7 +9,7 @@ use tokio::sync::watch;
 
 use super::chain::{self, GENESIS};
 use super::event;
-use super::{index, migrate};
+use super::{index, migrate, salvage, stock};
 use crate::work_order::event::Event;
 
 pub use super::error::JournalError;
@@ -74,6 +74,14 @@ impl Journal {
     pub async fn open(folder: &Path, bench: &str, new_epoch: u64) -> Result<Self, JournalError> {
         let file = folder.join(FILE_NAME);
         let failed = |source| JournalError::Database { file: file.clone(), source };
+        // The library would write over what is left of it.
+        match salvage::keep_broken_log(&file) {
+            Ok(Some((copy, what))) => {
+                tracing::warn!(what, copy = %copy.display(), "the write-ahead log did not hold: a power cut, or damage; a copy is kept");
+            }
+            Ok(None) => {}
+            Err(error) => tracing::warn!(%error, "the write-ahead log does not hold and cannot be copied"),
+        }
         let options = SqliteConnectOptions::new()
             .filename(&file)
             .create_if_missing(true)
@@ -87,6 +95,8 @@ impl Journal {
         }
         let migrated = migrate::migrate(&writer, &file).await;
         migrated.map_err(|source| JournalError::Schema { file: file.clone(), source })?;
+        let noted = async { stock::note(&mut *writer.acquire().await?).await };
+        noted.await.map_err(failed)?;
         let epoch_number = i64::try_from(new_epoch & 0x0000_ffff_ffff_ffff).unwrap_or(1);
         sqlx::query("INSERT INTO journal (one, epoch, bench) SELECT 1, ?, ? WHERE NOT EXISTS (SELECT 1 FROM journal)")
             .bind(epoch_number)

@@ -185,7 +185,9 @@ impl Adhesives {
                 self.products.insert(adhesive.id.clone(), adhesive.clone());
             }
             Change::BatchMixed { batch } => {
-                self.mixed += 1;
+                // A start folds the last batches only; their names go on.
+                let number = batch.name.strip_prefix("B-").and_then(|number| number.parse().ok());
+                self.mixed = number.unwrap_or(0).max(self.mixed + 1);
                 if self.batches.len() == BATCHES {
                     self.batches.pop_front();
                 }

@@ -32,8 +32,25 @@ pub struct Bearing<'a> {
     pub bend: bool,
     /// It holds for the whole bench and every club from now on; rare, and always folded.
     pub bench: bool,
-    /// It changes what is left in the drawers: always folded at a start, but no part of other clubs' records.
+    /// It changes what is left in the drawers, but is no part of other clubs' records.
     pub drawers: bool,
+    /// Running time is counted from it: the last of these are folded with everything.
+    pub time: bool,
+    /// The order, by its number, that it says something of without bringing it.
+    pub of_order: Option<&'a str>,
+    /// The batch of adhesive that it mixes, ends, or bonds a club with.
+    pub batch: Option<BatchBearing<'a>>,
+}
+
+/// What an event is for a batch of adhesive.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum BatchBearing<'a> {
+    /// It was mixed.
+    Mixed(&'a str),
+    /// It is not used any more.
+    Discarded,
+    /// A club was bonded with it: how it was mixed is part of that club's record.
+    Used(&'a str),
 }
 
 /// What an event is for a gauge study.
@@ -84,13 +101,16 @@ impl Change {
         match self {
             Self::SessionEnded | Self::JournalSalvaged { .. } => Bearing::default(),
             // Running time is counted over the sessions.
-            Self::SessionStarted { .. } => Bearing { bench: true, ..Bearing::latest("session", "") },
-            Self::AdhesiveEntered { .. }
-            | Self::BatchMixed { .. }
-            | Self::BatchDiscarded { .. }
-            | Self::ClockStepped { .. }
-            | Self::OrderPutAside { .. }
-            | Self::OrderTakenUp { .. } => Bearing { bench: true, ..Bearing::default() },
+            Self::SessionStarted { .. } => Bearing { time: true, ..Bearing::latest("session", "") },
+            Self::ClockStepped { .. } => Bearing { time: true, ..Bearing::default() },
+            Self::AdhesiveEntered { .. } => Bearing { bench: true, ..Bearing::default() },
+            Self::BatchMixed { batch } => {
+                Bearing { batch: Some(BatchBearing::Mixed(&batch.name)), ..Bearing::default() }
+            }
+            Self::BatchDiscarded { .. } => Bearing { batch: Some(BatchBearing::Discarded), ..Bearing::default() },
+            Self::OrderPutAside { order, .. } | Self::OrderTakenUp { order } => {
+                Bearing { of_order: Some(order), ..Bearing::default() }
+            }
             Self::PolicySet(_) => Bearing::latest("policy", ""),
             Self::RulesSet(_) | Self::BendLimitsSet { .. } => Bearing { bench: true, ..Bearing::default() },
             Self::BendDone { club, .. } => Bearing { files: true, bend: true, ..Bearing::of_club(club) },
@@ -102,10 +122,12 @@ impl Change {
             Self::ClubOpened { club } => Bearing { club: Some(club), ..Bearing::latest("club_opened", "") },
             Self::ClubFinished { club } => Bearing { club: Some(club), ..Bearing::latest("club_finished", "") },
             Self::ClubPutAside { club }
-            | Self::StepDone { club, .. }
             | Self::CautionsAcknowledged { club, .. }
             | Self::CureOverridden { club, .. }
             | Self::ClubReopened { club } => Bearing::of_club(club),
+            Self::StepDone { club, batch, .. } => {
+                Bearing { batch: batch.as_deref().map(BatchBearing::Used), ..Bearing::of_club(club) }
+            }
             Self::ReadingCaptured(captured) => {
                 Bearing { value: true, ..Bearing::latest("reading_captured", &captured.instrument) }
             }
@@ -161,9 +183,8 @@ impl Change {
                 Bearing { reading: Some(placement.reading), ..Bearing::trust(instrument) }
             }
             // What is left in the drawers is the sum of all of these.
-            Self::DrawersSet(_) | Self::StockCounted { .. } | Self::StockRefilled { .. } => {
-                Bearing { drawers: true, ..Bearing::default() }
-            }
+            Self::DrawersSet(_) => Bearing { drawers: true, ..Bearing::latest("drawers", "") },
+            Self::StockCounted { .. } | Self::StockRefilled { .. } => Bearing { drawers: true, ..Bearing::default() },
             Self::PartsTaken { club, .. } | Self::PartsReturned { club, .. } => {
                 Bearing { drawers: true, ..Bearing::of_club(club) }
             }

@@ -98,6 +98,23 @@ impl DrawerStock {
         self.drawers = drawers.clone();
     }
 
+    /// How many pieces of each kind are left.
+    pub fn counts(&self) -> impl Iterator<Item = (&str, u32)> {
+        self.counts.iter().map(|(item, pieces)| (item.as_str(), *pieces))
+    }
+
+    /// Goes on from what was left at some event, whatever was folded before.
+    pub fn resume(&mut self, counts: BTreeMap<String, u32>) {
+        self.counts = counts;
+    }
+
+    /// Takings of clubs that were brought back can be put back again.
+    pub(super) fn remember(&mut self, from: Self) {
+        for (taking, parts) in from.taken {
+            self.taken.entry(taking).or_insert(parts);
+        }
+    }
+
     /// Pieces of a kind that are left.
     #[must_use]
     pub fn left(&self, item: &str) -> u32 {

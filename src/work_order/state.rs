@@ -373,6 +373,10 @@ impl State {
         if let Some(told) = from.revisions.remove(order) {
             self.revisions.insert(order.to_owned(), told);
         }
+        if let Some(why) = from.orders_aside.remove(order) {
+            self.orders_aside.insert(order.to_owned(), why);
+        }
+        self.drawer_stock.remember(std::mem::take(&mut from.drawer_stock));
         for (event, club) in from.place_of {
             self.place_of.entry(event).or_insert(club);
         }

@@ -1,8 +1,9 @@
 //! How the archive behaves as it grows: bytes an event, start, look-ups. Prints; asserts nothing.
 //!
-//! `cargo bench --bench archive` writes clubs as they are usually built, in batches, until the journal has as many events as
+//! `cargo bench --bench archive` writes days as they usually are (a session, five orders of eight clubs, a batch of adhesive
+//! and weights from the drawers for each), through the daemon's own writer, until the journal has as many events as
 //! `BENCHSCRIBE_EVENTS` says (200 000), and measures at each power of ten on the way. `BENCHSCRIBE_FOLDER` keeps the journal
-//! there and goes on with it the next time.
+//! there and goes on with it the next time. `BENCHSCRIBE_EVIDENCE` says how many raw bytes stand behind a reading (0).
 #![expect(clippy::unwrap_used, clippy::print_stdout, reason = "a benchmark prints, and ends when something is wrong")]
 #![expect(clippy::disallowed_methods, reason = "a benchmark measures real time")]
 
@@ -14,12 +15,17 @@ use std::time::{Duration, Instant};
 
 use benchscribe::journal::archive::{Key, Search};
 use benchscribe::journal::store::{FILE_NAME, Journal, Reader};
+use benchscribe::journal::chain::sha256;
+use benchscribe::work_order::event::Event;
+use serde_json::json;
 use grown_journal::{BENCH, Dice, EPOCH, START_US, STEP_US, Writer, build_club};
 
 /// Clubs of an order.
 const CLUBS: u64 = 8;
+/// Orders in a day.
+const ORDERS_A_DAY: u64 = 5;
 /// Look-ups of each kind.
-const LOOKUPS: u64 = 200;
+const LOOKUPS: u64 = 1000;
 
 #[tokio::main(flavor = "current_thread")]
 async fn main() {
@@ -53,32 +59,66 @@ async fn grow(folder: &Path, events: u64) {
     }
     let mut writer = Writer { seq: before, events: Vec::new() };
     let mut order = orders(&journal.reader()).await;
+    let raw = std::env::var("BENCHSCRIBE_EVIDENCE").ok().and_then(|text| text.parse().ok()).unwrap_or(0);
     let start = Instant::now();
     if before == 0 {
-        writer.write("session_started", serde_json::json!({"version": "0.1.0", "clock_synchronised": true}));
+        writer.write("session_started", json!({"version": "0.1.0", "clock_synchronised": true}));
+        let place = json!({"name": "head", "label": "at the head", "before_end_mm": 0.0, "most_mass_g": 15.0, "most_pieces": 3});
+        let item = json!({"name": "w-2", "item_kind": "weight", "mass_cg": 200, "stock": 50, "low": 3, "places": ["head"]});
+        writer.write("drawers_set", json!({"places": [place], "items": [item]}));
         writer.calibrated("parts-scale", "configuration", false);
     }
     while writer.seq < events {
         order += 1;
+        if order % ORDERS_A_DAY == 0 {
+            writer.write("session_ended", json!({}));
+            writer.write("session_started", json!({"version": "0.1.0", "clock_synchronised": true}));
+        }
         writer.order("order_imported", &number(order), &format!("P-{}", order % 1000), CLUBS);
+        let batch = format!("B-{order}");
+        writer.write("batch_mixed", json!({"batch": {"name": &batch, "adhesive": "quick", "product": "Quick", "lot": null,
+            "temperature_c": 21.0, "working_life_s": 1200.0, "cure_s": 3600.0, "play_s": 9000.0}}));
         for n in 1..=CLUBS {
-            build_club(&mut writer, &format!("{}/{n}", number(order)), (order * CLUBS + n).is_multiple_of(500));
+            let club = format!("{}/{n}", number(order));
+            writer.write("step_done", json!({"club": club, "step": "bond", "batch": &batch}));
+            let part = json!({"item": "w-2", "item_kind": "weight", "pieces": 1, "mass_g": 2.0, "place": "head", "at_mm": 965.0});
+            writer.write("parts_taken", json!({"club": club, "parts": [part]}));
+            build_club(&mut writer, &club, (order * CLUBS + n).is_multiple_of(500));
+        }
+        writer.write("batch_discarded", json!({"batch": batch}));
+        writer.write("stock_refilled", json!({"item": "w-2", "pieces": CLUBS}));
+        if order % (3 * ORDERS_A_DAY) == 0 {
+            writer.write("order_put_aside", json!({"order": number(order), "why": "no shaft"}));
+            writer.write("order_taken_up", json!({"order": number(order)}));
         }
         // A check a day or so.
         if order % 3 == 0 {
-            writer.write(
-                "checked",
-                serde_json::json!({"instrument": "parts-scale", "reference_g": 200.0, "error_g": 0.01}),
-            );
+            writer.write("checked", json!({"instrument": "parts-scale", "reference_g": 200.0, "error_g": 0.01}));
         }
         if writer.events.len() >= 2000 {
-            journal.append(&std::mem::take(&mut writer.events), &[]).await.unwrap();
+            let events = std::mem::take(&mut writer.events);
+            journal.append(&events, &evidence(&events, raw)).await.unwrap();
         }
     }
     journal.append(&writer.events, &[]).await.unwrap();
     let rate = per(start.elapsed(), writer.seq - before);
     println!("  grown from {before} to {} events, {:.1} us an event in batches", writer.seq, rate * 1e6);
     journal.close().await;
+}
+
+/// Raw bytes of this length behind each reading, no two alike.
+fn evidence(events: &[Event], length: usize) -> Vec<(String, Vec<u8>)> {
+    if length == 0 {
+        return Vec::new();
+    }
+    let readings = events.iter().filter(|event| event.change.kind() == "reading_captured");
+    readings
+        .map(|event| {
+            let mut dice = Dice(event.seq);
+            let content: Vec<u8> = (0..length).map(|_| u8::try_from(dice.roll(256)).unwrap()).collect();
+            (sha256(&content), content)
+        })
+        .collect()
 }
 
 /// How many orders there are.
@@ -96,6 +136,10 @@ async fn orders(reader: &Reader) -> u64 {
 
 async fn measure(folder: &Path) {
     let bytes = std::fs::metadata(folder.join(FILE_NAME)).unwrap().len();
+    // Everything since the last start is noted at the next one; no bench writes so much between two of them.
+    let start = Instant::now();
+    Journal::open(folder, BENCH, EPOCH).await.unwrap().close().await;
+    let first = start.elapsed();
     let start = Instant::now();
     let journal = Journal::open(folder, BENCH, EPOCH).await.unwrap();
     let opened = start.elapsed();
@@ -104,12 +148,13 @@ async fn measure(folder: &Path) {
     let started = start.elapsed();
     let (events, orders) = (journal.last_seq(), orders(&reader).await);
     println!(
-        "{events} events, {} clubs: {:.0} MB, {:.0} bytes an event; start {:.0} ms (open {:.0} ms), {} orders at hand",
+        "{events} events, {} clubs: {:.0} MB, {:.0} bytes an event; start {:.0} ms (open {:.0} ms; the first time {:.0} ms), {} orders at hand",
         orders * CLUBS,
         to_f64(bytes) / 1e6,
         to_f64(bytes) / to_f64(events),
         ms(started),
         ms(opened),
+        ms(first),
         state.orders.len()
     );
     let mut dice = Dice(events);

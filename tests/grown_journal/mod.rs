@@ -133,6 +133,7 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
     let (mut studies, mut batches) = (0_u64, 0_u64);
     let mut takings: Vec<(String, EventId)> = Vec::new();
     set_drawers(&mut writer, 30);
+    writer.write("journal_salvaged", json!({"missing": [], "unproved": [], "end_known": true}));
     while writer.seq < length {
         let instrument = instruments[usize::try_from(dice.roll(3)).unwrap()];
         if clubs.is_empty() || dice.roll(60) == 0 {
@@ -244,10 +245,6 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
                 }
                 4 => drop(writer.write("batch_discarded", json!({"batch": format!("B-{batches}")}))),
                 5 => drop(writer.write("clock_stepped", json!({"by_us": 1_000_000}))),
-                7 if dice.roll(4) == 0 => {
-                    let gaps = json!({"missing": [], "unproved": [], "end_known": true});
-                    writer.write("journal_salvaged", gaps);
-                }
                 6 => {
                     let cautions = json!({"club": club, "step": "cut", "cautions": ["cutting", "dust_and_fibres"]});
                     writer.write("cautions_acknowledged", cautions);

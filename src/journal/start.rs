@@ -1,0 +1,89 @@
+//! What a start folds: a state to go on from, read through the index. No work here grows with the archive.
+
+use sqlx::Row as _;
+
+use super::stock;
+use super::store::{JournalError, Reader};
+use crate::work_order::state::State;
+
+/// Orders that stay at hand after a restart although they are finished.
+const ORDERS_AT_HAND: i64 = 20;
+/// Values looked back at after a restart: ten times what the state keeps, so that those taken back do not count.
+const VALUES_AT_HAND: i64 = 400;
+/// Bent clubs that are looked back at after a restart: at least as many as there are angles remembered of them.
+const TAUGHT_BY: i64 = 80;
+/// Finished clubs of named parts that are looked back at after a restart, for what the forecast learnt of them.
+const NAMED_TAUGHT_BY: i64 = 200;
+
+impl Reader {
+    /// The state a bench goes on from: as the fold of all events, without the orders that are finished and not among the
+    /// last ones; [`Reader::recall`] brings such an order back.
+    ///
+    /// # Errors
+    /// When the database fails or an event is damaged.
+    pub async fn at_hand(&self) -> Result<State, JournalError> {
+        self.indexed().await?;
+        let rows = sqlx::query(AT_HAND)
+            .bind(VALUES_AT_HAND)
+            .bind(ORDERS_AT_HAND)
+            .fetch_all(self.connections())
+            .await
+            .map_err(|error| self.failed(error))?;
+        let mut state = State::default();
+        // What was left in the drawers is known at some event; from there on it is folded.
+        let stock = stock::kept(self.connections()).await.map_err(|error| self.failed(error))?;
+        let counted = rows.partition_point(|row| row.try_get::<i64, _>(0).is_ok_and(|seq| seq <= stock.seq));
+        let (before, after) = rows.split_at(counted);
+        self.apply(&mut state, before)?;
+        if stock.seq > 0 {
+            state.drawer_stock.resume(stock.counts);
+        }
+        self.apply(&mut state, after)?;
+        // What is known of bending and of forecasts was taught by clubs whose orders may be finished long ago.
+        let taught = sqlx::query(TEACHERS).bind(TAUGHT_BY).bind(NAMED_TAUGHT_BY);
+        let rows = taught.fetch_all(self.connections()).await.map_err(|error| self.failed(error))?;
+        let mut teachers = State::default();
+        self.apply(&mut teachers, &rows)?;
+        state.teach(&teachers);
+        Ok(state)
+    }
+}
+
+/// Everything that [`Reader::at_hand`] folds.
+const AT_HAND: &str = "
+    WITH recent(seq) AS MATERIALIZED (SELECT seq FROM index_event WHERE what = 3 AND n = 0 ORDER BY seq DESC LIMIT ?1),
+    last_orders(n) AS (SELECT n FROM index_order ORDER BY n DESC LIMIT ?2),
+    last_clubs(n) AS (SELECT c.n FROM index_latest l JOIN event v ON v.seq = l.seq
+        JOIN index_club c ON c.club = json_extract(v.body, '$.club')
+        WHERE l.name IN ('club_opened/', 'club_finished/')),
+    wanted(n) AS MATERIALIZED (SELECT n FROM last_orders
+        UNION SELECT order_n FROM index_club WHERE state NOT IN ('finished', 'dropped')
+        UNION SELECT order_n FROM index_club WHERE stale = 1
+        UNION SELECT order_n FROM index_club WHERE n IN (SELECT n FROM last_clubs)
+        UNION SELECT o.n FROM index_latest l JOIN event v ON v.seq = l.seq
+            JOIN index_order o ON o.number = json_extract(v.body, '$.order') WHERE l.name = 'order_opened/')
+    SELECT seq, body FROM event WHERE seq IN (
+        SELECT seq FROM recent
+        UNION SELECT e.seq FROM recent r JOIN index_event e ON e.what = 2 AND e.n = r.seq
+        UNION SELECT seq FROM index_latest WHERE name < 'batch/' OR name >= 'batch0'
+        UNION SELECT t.seq FROM index_latest l CROSS JOIN index_trust t ON t.instrument = substr(l.name, 7) AND t.seq >
+            coalesce((SELECT seq FROM index_latest WHERE name = 'calibrated/' || substr(l.name, 7)), 0)
+            WHERE l.name >= 'trust/' AND l.name < 'trust0'
+        UNION SELECT seq FROM index_event WHERE what IN (4, 5) AND n = 0
+        UNION SELECT seq FROM index_event WHERE what = 9 AND n = 0
+            AND seq > coalesce((SELECT seq FROM index_latest WHERE name = 'stock/'), 0)
+        UNION SELECT seq FROM (SELECT seq FROM index_event WHERE what = 10 AND n = 0 ORDER BY seq DESC LIMIT 1000)
+        UNION SELECT seq FROM (SELECT seq FROM index_event WHERE what = 11 AND n = 0 ORDER BY seq DESC LIMIT 400)
+        UNION SELECT e.seq FROM wanted w JOIN index_event e ON e.what = 0 AND e.n = w.n
+        UNION SELECT e.seq FROM wanted w JOIN index_club c ON c.order_n = w.n JOIN index_event e ON e.what = 1 AND e.n = c.n
+        UNION SELECT max(seq) FROM event) ORDER BY seq";
+
+const TEACHERS: &str = "
+    WITH bent(n, order_n) AS MATERIALIZED (SELECT c.n, c.order_n FROM index_club c
+        WHERE EXISTS (SELECT 1 FROM index_event b WHERE b.what = 7 AND b.n = c.n) ORDER BY c.last_us DESC LIMIT ?1),
+    named(n, order_n) AS MATERIALIZED (SELECT c.n, c.order_n FROM index_event m CROSS JOIN index_club c ON c.n = m.n
+        WHERE m.what = 8 AND c.state = 'finished' ORDER BY m.n DESC LIMIT ?2),
+    teacher(n, order_n) AS MATERIALIZED (SELECT n, order_n FROM bent UNION SELECT n, order_n FROM named)
+    SELECT seq, body FROM event WHERE seq IN (
+        SELECT e.seq FROM teacher t JOIN index_event e ON e.what = 0 AND e.n = t.order_n
+        UNION SELECT e.seq FROM teacher t JOIN index_event e ON e.what = 1 AND e.n = t.n) ORDER BY seq";
