@@ -241,7 +241,10 @@ impl Audit {
                     self.told.extend(missing.iter().map(|(first, last)| Span { first: *first, last: *last }));
                     // Whoever tells of a gap was written behind it.
                     if !known && link(before_gap, &row.body) != after[0] {
-                        self.fault(Some(seq), "the chain does not hold: it does not follow the last event before the gap");
+                        self.fault(
+                            Some(seq),
+                            "the chain does not hold: it does not follow the last event before the gap",
+                        );
                     }
                 }
                 if self.with_numbers {

@@ -346,7 +346,8 @@ async fn a_start_reads_no_more_as_the_archive_grows_and_still_knows_the_drawers(
     let place =
         json!({"name": "head", "label": "at the head", "before_end_mm": 0.0, "most_mass_g": 15.0, "most_pieces": 3});
     let drawers = |stock: u64| {
-        let item = json!({"name": "w-2", "item_kind": "weight", "mass_cg": 200, "stock": stock, "low": 3, "places": ["head"]});
+        let item =
+            json!({"name": "w-2", "item_kind": "weight", "mass_cg": 200, "stock": stock, "low": 3, "places": ["head"]});
         json!({"places": [place], "items": [item]})
     };
     writer.write("drawers_set", drawers(50));

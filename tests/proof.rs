@@ -183,7 +183,7 @@ async fn every_changed_bit_of_a_record_is_found_and_the_others_stay_readable() {
             assert!(is_record || lacks == 0, "byte {at}, bit {bit} ({part}) lost: {:?}", found.faults);
             assert!(found.events + 1 >= clean.events, "byte {at}, bit {bit}: {} events read", found.events);
             // And its record is shown as it was, unless the lost event is a part of it.
-            let is_asked = all || count.flips % 4 == 0;
+            let is_asked = all || count.flips.is_multiple_of(4);
             if !is_asked || found.faults.is_empty() || lost_of(&left, &content, &of_record) {
                 continue;
             }

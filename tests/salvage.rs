@@ -99,7 +99,11 @@ async fn a_journal_with_a_torn_out_page_goes_on_and_tells_of_the_gap() {
     assert_eq!(end - first + 1, u64::try_from(missing.len()).unwrap());
     assert!(out.contains(&format!("lost: {first} to {end}\n")), "{out}");
     assert_eq!(told.seq, last + 1);
-    assert!(told.body.contains(&format!("\"kind\":\"journal_salvaged\",\"missing\":[[{first},{end}]]")), "{}", told.body);
+    assert!(
+        told.body.contains(&format!("\"kind\":\"journal_salvaged\",\"missing\":[[{first},{end}]]")),
+        "{}",
+        told.body
+    );
     assert!(told.body.contains(&format!("\"unproved\":[[{0},{0}]]", end + 1)), "{}", told.body);
 
     // The gap stays to be seen, and the journal goes on behind it.

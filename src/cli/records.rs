@@ -229,7 +229,11 @@ async fn reading(access: &Access, read: impl AsyncFn(&Reader) -> anyhow::Result<
     }
     let Some(Damage { what, findings }) = &sound.damage else { return done.map(|()| ExitCode::SUCCESS) };
     let lost: Vec<String> = findings.lost.iter().map(ToString::to_string).collect();
-    let lost = if lost.is_empty() { "no event is lost".to_owned() } else { format!("lost are the events {}", lost.join(", ")) };
+    let lost = if lost.is_empty() {
+        "no event is lost".to_owned()
+    } else {
+        format!("lost are the events {}", lost.join(", "))
+    };
     print::say(&format!(
         "the journal is damaged: {what}\n{} events are whole and shown here, {lost}; `records verify` names everything, `salvage` makes a clean journal of it",
         findings.whole

@@ -108,10 +108,7 @@ fn tell(findings: &Findings) -> anyhow::Result<()> {
         print::line(&format!("kept without proof, because the event before is lost: {span}"))?;
     }
     if !findings.end_known {
-        print::line(&format!(
-            "nothing says whether the journal ended at {}: there may have been more",
-            findings.last
-        ))?;
+        print::line(&format!("nothing says whether the journal ended at {}: there may have been more", findings.last))?;
     }
     print::line("the new journal tells of this in its last event; `records verify` shows the gaps")
 }

@@ -253,7 +253,8 @@ mod tests {
     #[test]
     fn an_event_is_found_by_its_id_when_the_head_of_its_record_is_damaged() {
         let id = b"018bcfe5-6800-7000-8000-000000000001";
-        let page = [b"\x0b\x01\x55", id.as_slice(), b"club_opened", &[0; 8], b"{\"seq\":1}", &[b'a'; 64], b"rest"].concat();
+        let page =
+            [b"\x0b\x01\x55", id.as_slice(), b"club_opened", &[0; 8], b"{\"seq\":1}", &[b'a'; 64], b"rest"].concat();
         let found = carve(&page, &|_| None);
         assert_eq!(found, [Found::Event { key: None, body: b"{\"seq\":1}".to_vec(), hash: vec![b'a'; 64] }]);
     }

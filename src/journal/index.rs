@@ -170,8 +170,7 @@ pub(super) async fn is_whole(connection: &mut SqliteConnection) -> Result<bool, 
 
 /// Whether the index was made by the rules of this program, or there is none because nothing has happened.
 pub(super) async fn is_known(connections: &SqlitePool) -> Result<bool, sqlx::Error> {
-    let version: Option<i64> =
-        sqlx::query_scalar("SELECT version FROM index_tip").fetch_optional(connections).await?;
+    let version: Option<i64> = sqlx::query_scalar("SELECT version FROM index_tip").fetch_optional(connections).await?;
     Ok(version.is_none_or(|version| version == VERSION))
 }
 

@@ -52,7 +52,8 @@ fn broken(log: &[u8], frames: &[&[u8]], page: usize) -> Option<String> {
     let mut ends_whole = true;
     for (n, frame) in frames.iter().enumerate() {
         let after = checksum(is_big, checksum(is_big, sum, frame.get(..8)?), frame.get(FRAME_HEAD..)?);
-        let is_whole = (number(frame, 8), number(frame, 12)) == salts && after == (number(frame, 16), number(frame, 20));
+        let is_whole =
+            (number(frame, 8), number(frame, 12)) == salts && after == (number(frame, 16), number(frame, 20));
         if !is_whole {
             let rest = frames.get(n..)?.iter().filter(is_of_round).count();
             if rest > 0 {

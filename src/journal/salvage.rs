@@ -186,10 +186,7 @@ struct Gathered {
 }
 
 /// Puts everything that has the shape of an event or of evidence into the private database; evidence proves itself by its name.
-async fn gather(
-    connection: &mut SqliteConnection,
-    file: &Path,
-) -> Result<Result<Gathered, io::Error>, sqlx::Error> {
+async fn gather(connection: &mut SqliteConnection, file: &Path) -> Result<Result<Gathered, io::Error>, sqlx::Error> {
     let opened = match File::open(file) {
         Ok(opened) => opened,
         Err(error) => return Ok(Err(error)),

@@ -14,11 +14,11 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 use benchscribe::journal::archive::{Key, Search};
-use benchscribe::journal::store::{FILE_NAME, Journal, Reader};
 use benchscribe::journal::chain::sha256;
+use benchscribe::journal::store::{FILE_NAME, Journal, Reader};
 use benchscribe::work_order::event::Event;
-use serde_json::json;
 use grown_journal::{BENCH, Dice, EPOCH, START_US, STEP_US, Writer, build_club};
+use serde_json::json;
 
 /// Clubs of an order.
 const CLUBS: u64 = 8;
@@ -64,20 +64,24 @@ async fn grow(folder: &Path, events: u64) {
     if before == 0 {
         writer.write("session_started", json!({"version": "0.1.0", "clock_synchronised": true}));
         let place = json!({"name": "head", "label": "at the head", "before_end_mm": 0.0, "most_mass_g": 15.0, "most_pieces": 3});
-        let item = json!({"name": "w-2", "item_kind": "weight", "mass_cg": 200, "stock": 50, "low": 3, "places": ["head"]});
+        let item =
+            json!({"name": "w-2", "item_kind": "weight", "mass_cg": 200, "stock": 50, "low": 3, "places": ["head"]});
         writer.write("drawers_set", json!({"places": [place], "items": [item]}));
         writer.calibrated("parts-scale", "configuration", false);
     }
     while writer.seq < events {
         order += 1;
-        if order % ORDERS_A_DAY == 0 {
+        if order.is_multiple_of(ORDERS_A_DAY) {
             writer.write("session_ended", json!({}));
             writer.write("session_started", json!({"version": "0.1.0", "clock_synchronised": true}));
         }
         writer.order("order_imported", &number(order), &format!("P-{}", order % 1000), CLUBS);
         let batch = format!("B-{order}");
-        writer.write("batch_mixed", json!({"batch": {"name": &batch, "adhesive": "quick", "product": "Quick", "lot": null,
-            "temperature_c": 21.0, "working_life_s": 1200.0, "cure_s": 3600.0, "play_s": 9000.0}}));
+        writer.write(
+            "batch_mixed",
+            json!({"batch": {"name": &batch, "adhesive": "quick", "product": "Quick", "lot": null,
+            "temperature_c": 21.0, "working_life_s": 1200.0, "cure_s": 3600.0, "play_s": 9000.0}}),
+        );
         for n in 1..=CLUBS {
             let club = format!("{}/{n}", number(order));
             writer.write("step_done", json!({"club": club, "step": "bond", "batch": &batch}));
@@ -87,7 +91,7 @@ async fn grow(folder: &Path, events: u64) {
         }
         writer.write("batch_discarded", json!({"batch": batch}));
         writer.write("stock_refilled", json!({"item": "w-2", "pieces": CLUBS}));
-        if order % (3 * ORDERS_A_DAY) == 0 {
+        if order.is_multiple_of(3 * ORDERS_A_DAY) {
             writer.write("order_put_aside", json!({"order": number(order), "why": "no shaft"}));
             writer.write("order_taken_up", json!({"order": number(order)}));
         }
