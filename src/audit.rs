@@ -11,6 +11,7 @@ use crate::journal::damage::{RawRow, Unreadable};
 use crate::journal::event;
 use crate::journal::evidence;
 use crate::journal::lock;
+use crate::journal::retired::Segment;
 use crate::journal::salvage::{Salvaged, Span, add, broken_log, salvage};
 use crate::journal::store::Reader;
 use crate::proof::{prove, prove_filed};
@@ -41,6 +42,8 @@ pub struct Audit {
     pub known_gaps: Vec<Span>,
     gaps: Vec<Span>,
     told: Vec<Span>,
+    /// Events that are in segments of their own.
+    segments: Vec<Segment>,
     /// What is whole in the raw file; looked for at the first damage.
     salvaged: Option<Salvaged>,
     /// Numbers are worked out again, too.
@@ -102,6 +105,13 @@ pub async fn audit_damaged(file: &Path, why: &str) -> Audit {
     audit
 }
 
+/// Proves a segment that was retired from a journal, chain and numbers; `before` are those that were retired before it.
+pub async fn audit_segment(reader: &Reader, before: &[Segment]) -> Audit {
+    let mut audit = Audit { with_numbers: true, segments: before.to_vec(), ..Audit::default() };
+    audit.run(reader).await;
+    audit
+}
+
 impl Audit {
     async fn run(&mut self, reader: &Reader) {
         for what in reader.structure().await {
@@ -119,12 +129,20 @@ impl Audit {
         if !self.faults.is_empty() {
             last = last.max(self.salvage(reader).await);
         }
+        // Where that cannot be read, what was retired counts as missing.
+        self.segments.extend(reader.segments().await.unwrap_or_default());
         // Either hash may be the true one when a stored hash and its event do not agree.
         let mut previous = [GENESIS.to_owned(), GENESIS.to_owned()];
         let mut before_gap = String::new();
         let mut seq = 0;
         while seq < last {
             seq += 1;
+            if let Some((end, hash)) = self.elsewhere(reader, seq).await {
+                self.lost = true;
+                previous = [hash.clone(), hash];
+                seq = end;
+                continue;
+            }
             match self.raw_row(reader, seq).await {
                 Some(row) => {
                     previous = self.row(reader, seq, &row, &previous, &before_gap).await;
@@ -136,8 +154,21 @@ impl Audit {
                 }
             }
         }
-        self.chain = before_gap;
+        self.chain = previous.into_iter().next().filter(|hash| !hash.is_empty()).unwrap_or(before_gap);
         self.settle();
+    }
+
+    /// The end of a stretch of retired events that begins here, and the hash that the next event hangs on, if that is known.
+    async fn elsewhere(&self, reader: &Reader, seq: u64) -> Option<(u64, String)> {
+        let segment = self.segments.iter().find(|segment| (segment.first..=segment.last).contains(&seq))?;
+        let next = reader.next_seq(seq - 1).await.ok().flatten()?;
+        if next == seq {
+            return None;
+        }
+        if next > segment.last {
+            return Some((segment.last, segment.last_hash.clone()));
+        }
+        Some((next - 1, String::new()))
     }
 
     /// What is whole in the raw file, where it had to be looked for.

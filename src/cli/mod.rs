@@ -25,6 +25,7 @@ mod print;
 mod records;
 pub mod replay;
 mod replay_session;
+mod retire;
 mod run;
 mod salvage;
 mod sleeve;

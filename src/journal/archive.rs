@@ -222,14 +222,19 @@ impl Reader {
     /// # Errors
     /// When the database fails or an event is damaged.
     pub async fn recall(&self, state: &mut State, order: &OrderPlace) -> Result<(), JournalError> {
+        if let Some(segment) = self.segment_of_order(&order.number).await? {
+            return Err(JournalError::Retired { order: order.number.clone(), file: segment.file });
+        }
         let rows = sqlx::query(
-            "SELECT seq, body FROM event WHERE seq IN (
+            // CROSS JOIN keeps the few sequences outside; else the whole table of events may be read for them.
+            "SELECT e.seq, e.body FROM (
                  SELECT seq FROM index_event WHERE what = ?1 AND n = ?2
-                 UNION ALL SELECT e.seq FROM index_club c JOIN index_event e ON e.what = ?3 AND e.n = c.n WHERE c.order_n = ?2
-                 UNION ALL SELECT seq FROM index_event WHERE what = ?4 AND n = 0
-                 UNION ALL SELECT seq FROM (SELECT seq FROM index_event WHERE what = ?5 AND n = 0
+                 UNION SELECT e.seq FROM index_club c JOIN index_event e ON e.what = ?3 AND e.n = c.n WHERE c.order_n = ?2
+                 UNION SELECT seq FROM index_event WHERE what = ?4 AND n = 0
+                 UNION SELECT seq FROM (SELECT seq FROM index_event WHERE what = ?5 AND n = 0
                      AND seq < (SELECT max(e.seq) FROM index_club c JOIN index_event e ON e.what = ?3 AND e.n = c.n
-                     WHERE c.order_n = ?2) ORDER BY seq DESC LIMIT ?6)) ORDER BY seq",
+                     WHERE c.order_n = ?2) ORDER BY seq DESC LIMIT ?6)) w
+             CROSS JOIN event e ON e.seq = w.seq ORDER BY e.seq",
         )
         .bind(OF_ORDER)
         .bind(order.n)

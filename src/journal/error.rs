@@ -60,6 +60,14 @@ pub enum JournalError {
         /// The bench of the configuration.
         expected: String,
     },
+    /// The record is not in the journal any more.
+    #[error("order {order} is in the segment {file} that was retired; nothing can be added to it, and its number is not given again")]
+    Retired {
+        /// The order.
+        order: String,
+        /// Name of the file it is in.
+        file: String,
+    },
     /// A stored event is missing or not the one that was written.
     #[error("journal event {seq} is missing or not what was written; run `benchscribe records verify`")]
     Changed {

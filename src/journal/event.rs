@@ -210,6 +210,14 @@ enum ChangeShape {
         unproved: Vec<(u64, u64)>,
         end_known: bool,
     },
+    SegmentRetired {
+        file: String,
+        sha256: String,
+        first: u64,
+        last: u64,
+        last_hash: String,
+        clubs: String,
+    },
     OrderImported {
         #[serde(with = "OrderShape")]
         order: Order,

@@ -6,19 +6,19 @@
 use sqlx::{Row as _, SqliteConnection, SqlitePool};
 
 use super::chain::GENESIS;
-use super::event;
+use super::{event, retired};
 use crate::work_order::bearing::{BatchBearing, Bearing, StudyBearing, TrustBearing};
 use crate::work_order::event::Event;
 use crate::work_order::order::Order;
 
 /// Version of the rows; an index of another one is made again.
-const VERSION: i64 = 3;
+const VERSION: i64 = 4;
 /// Events read at a time when the index is made again.
 const REBUILD: i64 = 1000;
 
 /// What a row of `index_event` is about: an order, a club, a reading, any value, the bench, gauge studies,
 /// a reading of a gauge study, a club that was bent, a club whose parts are named, the drawers, running time,
-/// batches of adhesive.
+/// batches of adhesive, events that are not in the journal any more.
 pub(super) const OF_ORDER: i64 = 0;
 pub(super) const OF_CLUB: i64 = 1;
 const OF_READING: i64 = 2;
@@ -31,6 +31,7 @@ const NAMED_PARTS: i64 = 8;
 pub(super) const OF_DRAWERS: i64 = 9;
 pub(super) const OF_TIME: i64 = 10;
 const OF_BATCHES: i64 = 11;
+pub(super) const OF_GAPS: i64 = 12;
 
 /// A sequence as the database counts.
 pub(super) fn number(seq: u64) -> i64 {
@@ -54,6 +55,8 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
         time,
         of_order,
         batch,
+        tells_of_gap,
+        retires,
     } = event.change.bearing();
     let seq = number(event.seq);
     if let Some(order) = order {
@@ -70,6 +73,12 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
     }
     if time {
         row(connection, OF_TIME, 0, seq).await?;
+    }
+    if tells_of_gap {
+        row(connection, OF_GAPS, 0, seq).await?;
+    }
+    if let Some(clubs) = retires {
+        retired::take(connection, clubs, seq).await?;
     }
     if let Some(number) = of_order
         && let Some(n) = order_number(connection, number).await?
@@ -186,6 +195,7 @@ pub(super) async fn rebuild(connection: &mut SqliteConnection) -> Result<(), sql
         "DELETE FROM index_latest",
         "DELETE FROM index_trust",
         "DELETE FROM index_stock",
+        "DELETE FROM index_retired",
     ] {
         sqlx::query(table).execute(&mut *connection).await?;
     }

@@ -26,6 +26,8 @@ pub mod migrate;
 mod names;
 mod order_shape;
 mod prover;
+pub mod retire;
+pub mod retired;
 pub mod salvage;
 pub mod sound;
 mod start;

@@ -205,15 +205,16 @@ async fn write(
     evidence: &[(String, Vec<u8>)],
 ) -> Result<(), sqlx::Error> {
     let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
+    // First, because the index reads the list of clubs that an event retires.
+    for (sha256, content) in evidence {
+        sqlx::query(NEW_EVIDENCE).bind(sha256).bind(content).bind(sha256).execute(&mut *transaction).await?;
+    }
     for (event, body, hash) in rows {
         insert_event(&mut transaction, event, body, hash).await?;
         index::take(&mut transaction, event).await?;
     }
     if let Some((event, _, hash)) = rows.last() {
         index::seal(&mut transaction, event.seq, hash).await?;
-    }
-    for (sha256, content) in evidence {
-        sqlx::query(NEW_EVIDENCE).bind(sha256).bind(content).bind(sha256).execute(&mut *transaction).await?;
     }
     transaction.commit().await
 }
