@@ -229,10 +229,10 @@ impl Reader {
             // CROSS JOIN keeps the few sequences outside; else the whole table of events may be read for them.
             "SELECT e.seq, e.body FROM (
                  SELECT seq FROM index_event WHERE what = ?1 AND n = ?2
-                 UNION SELECT e.seq FROM index_club c JOIN index_event e ON e.what = ?3 AND e.n = c.n WHERE c.order_n = ?2
+                 UNION SELECT e.seq FROM index_club c CROSS JOIN index_event e ON e.what = ?3 AND e.n = c.n WHERE c.order_n = ?2
                  UNION SELECT seq FROM index_event WHERE what = ?4 AND n = 0
                  UNION SELECT seq FROM (SELECT seq FROM index_event WHERE what = ?5 AND n = 0
-                     AND seq < (SELECT max(e.seq) FROM index_club c JOIN index_event e ON e.what = ?3 AND e.n = c.n
+                     AND seq < (SELECT max(e.seq) FROM index_club c CROSS JOIN index_event e ON e.what = ?3 AND e.n = c.n
                      WHERE c.order_n = ?2) ORDER BY seq DESC LIMIT ?6)) w
              CROSS JOIN event e ON e.seq = w.seq ORDER BY e.seq",
         )

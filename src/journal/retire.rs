@@ -184,6 +184,8 @@ const STAYS: &str = "
         JOIN index_order o ON o.number = json_extract(v.body, '$.order') WHERE l.name = 'order_opened/'
     UNION SELECT order_n FROM (SELECT c.order_n FROM index_club c
         WHERE EXISTS (SELECT 1 FROM index_event b WHERE b.what = 7 AND b.n = c.n) ORDER BY c.last_us DESC LIMIT ?3)
+    UNION SELECT order_n FROM (SELECT c.order_n FROM index_event b CROSS JOIN index_club c ON c.n = b.n
+        WHERE b.what = 7 ORDER BY b.n DESC LIMIT ?3)
     UNION SELECT order_n FROM (SELECT c.order_n FROM index_event m CROSS JOIN index_club c ON c.n = m.n
         WHERE m.what = 8 AND c.state = 'finished' ORDER BY m.n DESC LIMIT ?4)";
 

@@ -47,7 +47,8 @@ pub(super) async fn take(connection: &mut SqliteConnection, clubs: &str, seq: i6
     let list: Vec<RetiredClub> = list.and_then(|list| serde_json::from_slice(&list).ok()).unwrap_or_default();
     for club in list.iter().rev() {
         sqlx::query(
-            "INSERT INTO index_order (n, number, player) SELECT min(0, coalesce(min(n), 0)) - 1, ?1, ?2 FROM index_order
+            "INSERT INTO index_order (n, number, player)
+             SELECT (SELECT min(0, coalesce(min(n), 0)) - 1 FROM index_order), ?1, ?2
              WHERE NOT EXISTS (SELECT 1 FROM index_order WHERE number = ?1)",
         )
         .bind(&club.order)

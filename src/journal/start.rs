@@ -49,7 +49,7 @@ impl Reader {
     }
 }
 
-/// Everything that [`Reader::at_hand`] folds.
+/// Everything that [`Reader::at_hand`] folds. CROSS JOIN keeps the few rows outside: in any other order all clubs are read.
 pub(super) const AT_HAND: &str = "
     WITH recent(seq) AS MATERIALIZED (SELECT seq FROM index_event WHERE what = 3 AND n = 0 ORDER BY seq DESC LIMIT ?1),
     last_orders(n) AS (SELECT n FROM index_order ORDER BY n DESC LIMIT ?2),
@@ -74,16 +74,21 @@ pub(super) const AT_HAND: &str = "
             AND seq > coalesce((SELECT seq FROM index_latest WHERE name = 'stock/'), 0)
         UNION SELECT seq FROM (SELECT seq FROM index_event WHERE what = 10 AND n = 0 ORDER BY seq DESC LIMIT 1000)
         UNION SELECT seq FROM (SELECT seq FROM index_event WHERE what = 11 AND n = 0 ORDER BY seq DESC LIMIT 400)
-        UNION SELECT e.seq FROM wanted w JOIN index_event e ON e.what = 0 AND e.n = w.n
-        UNION SELECT e.seq FROM wanted w JOIN index_club c ON c.order_n = w.n JOIN index_event e ON e.what = 1 AND e.n = c.n
+        UNION SELECT e.seq FROM wanted w CROSS JOIN index_event e ON e.what = 0 AND e.n = w.n
+        UNION SELECT e.seq FROM wanted w CROSS JOIN index_club c ON c.order_n = w.n
+            CROSS JOIN index_event e ON e.what = 1 AND e.n = c.n
         UNION SELECT max(seq) FROM event) ORDER BY seq";
 
 pub(super) const TEACHERS: &str = "
-    WITH bent(n, order_n) AS MATERIALIZED (SELECT c.n, c.order_n FROM index_club c
-        WHERE EXISTS (SELECT 1 FROM index_event b WHERE b.what = 7 AND b.n = c.n) ORDER BY c.last_us DESC LIMIT ?1),
+    WITH late(n, order_n, last_us) AS MATERIALIZED (SELECT n, order_n, last_us FROM index_club
+        ORDER BY last_us DESC LIMIT 2000),
+    bent(n, order_n) AS MATERIALIZED (SELECT * FROM (SELECT c.n, c.order_n FROM late c
+            WHERE EXISTS (SELECT 1 FROM index_event b WHERE b.what = 7 AND b.n = c.n) ORDER BY c.last_us DESC LIMIT ?1)
+        UNION SELECT * FROM (SELECT c.n, c.order_n FROM index_event b CROSS JOIN index_club c ON c.n = b.n
+            WHERE b.what = 7 ORDER BY b.n DESC LIMIT ?1)),
     named(n, order_n) AS MATERIALIZED (SELECT c.n, c.order_n FROM index_event m CROSS JOIN index_club c ON c.n = m.n
         WHERE m.what = 8 AND c.state = 'finished' ORDER BY m.n DESC LIMIT ?2),
     teacher(n, order_n) AS MATERIALIZED (SELECT n, order_n FROM bent UNION SELECT n, order_n FROM named)
     SELECT seq, body FROM event WHERE seq IN (
-        SELECT e.seq FROM teacher t JOIN index_event e ON e.what = 0 AND e.n = t.order_n
-        UNION SELECT e.seq FROM teacher t JOIN index_event e ON e.what = 1 AND e.n = t.n) ORDER BY seq";
+        SELECT e.seq FROM teacher t CROSS JOIN index_event e ON e.what = 0 AND e.n = t.order_n
+        UNION SELECT e.seq FROM teacher t CROSS JOIN index_event e ON e.what = 1 AND e.n = t.n) ORDER BY seq";
