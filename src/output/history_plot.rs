@@ -25,46 +25,36 @@ pub fn run(found: &DistributionView) -> String {
     let step = (LANE - LEFT) / number(values.len().max(1));
     let x = |at: usize| LEFT + step * (number(at) + 0.5);
     let mut svg = format!(
-        "<svg class=\"plot run\" viewBox=\"0 0 {ACROSS} {HEIGHT}\" role=\"img\" aria-label=\"{} on {}: {} first results, {} beyond the limits\">",
+        "<svg class=\"run-chart\" viewBox=\"0 0 {ACROSS} {HEIGHT}\" role=\"img\" aria-label=\"{} on {}: {} first results, {} beyond the limits\">",
         found.label,
         escaped(&found.instrument),
         values.len(),
         found.beyond.len()
     );
-    add(&mut svg, format_args!("<path class=\"zero\" d=\"M{LEFT} {0:.2}L{ACROSS} {0:.2}\"/>", y(0.0)));
+    add(&mut svg, format_args!("<path class=\"line-zero\" d=\"M{LEFT} {0:.2}L{ACROSS} {0:.2}\"/>", y(0.0)));
     for limit in found.chart_limits.into_iter().flatten() {
-        add(
-            &mut svg,
-            format_args!(
-                "<path class=\"limits\" stroke-dasharray=\"7 5\" d=\"M{LEFT} {0:.2}L{LANE} {0:.2}\"/>",
-                y(limit)
-            ),
-        );
-        add(
-            &mut svg,
-            format_args!(
-                "<text class=\"small end\" x=\"{}\" y=\"{:.2}\">{limit:+.2}</text>",
-                LEFT - 6.0,
-                y(limit) + 5.0
-            ),
-        );
+        add(&mut svg, format_args!("<path class=\"line-warning\" d=\"M{LEFT} {0:.2}L{LANE} {0:.2}\"/>", y(limit)));
+        add(&mut svg, format_args!("<text x=\"{}\" y=\"{:.2}\">{limit:+.2}</text>", LEFT - 6.0, y(limit) + 5.0));
     }
-    add(&mut svg, format_args!("<text class=\"small end\" x=\"{}\" y=\"{:.2}\">0</text>", LEFT - 6.0, y(0.0) + 5.0));
+    // Where a limit lies close to the middle, its number stands there.
+    if found.chart_limits.into_iter().flatten().all(|limit| (y(limit) - y(0.0)).abs() > 16.0) {
+        add(&mut svg, format_args!("<text x=\"{}\" y=\"{:.2}\">0</text>", LEFT - 6.0, y(0.0) + 5.0));
+    }
     for (at, value) in values.iter().enumerate() {
         let (x, y) = (x(at), y(*value));
         if found.beyond.contains(&at) {
-            add(&mut svg, format_args!("<path class=\"ring\" d=\"M{:.2} {:.2}l6 6l-6 6l-6 -6Z\"/>", x, y - 6.0));
+            add(&mut svg, format_args!("<path class=\"beyond\" d=\"M{:.2} {:.2}l6 6l-6 6l-6 -6Z\"/>", x, y - 6.0));
         } else if found.shifted.contains(&at) {
             add(
                 &mut svg,
                 format_args!(
-                    "<rect class=\"fill repeats\" x=\"{:.2}\" y=\"{:.2}\" width=\"7\" height=\"7\"/>",
+                    "<rect class=\"shifted\" x=\"{:.2}\" y=\"{:.2}\" width=\"7\" height=\"7\"/>",
                     x - 3.5,
                     y - 3.5
                 ),
             );
         } else {
-            add(&mut svg, format_args!("<circle class=\"mark person-0\" cx=\"{x:.2}\" cy=\"{y:.2}\" r=\"3.5\"/>"));
+            add(&mut svg, format_args!("<circle class=\"result\" cx=\"{x:.2}\" cy=\"{y:.2}\" r=\"3.5\"/>"));
         }
     }
     pile(&mut svg, &values, far);
@@ -90,7 +80,7 @@ fn pile(svg: &mut String, values: &[f64], far: f64) {
         add(
             svg,
             format_args!(
-                "<rect class=\"fill measuring\" x=\"{:.2}\" y=\"{y:.2}\" width=\"{width:.2}\" height=\"{:.2}\"/>",
+                "<rect class=\"pile\" x=\"{:.2}\" y=\"{y:.2}\" width=\"{width:.2}\" height=\"{:.2}\"/>",
                 LANE + 12.0,
                 height - 1.5
             ),
