@@ -5,6 +5,8 @@
 
 #[path = "mqtt/described.rs"]
 mod described;
+#[path = "drawers/few.rs"]
+mod few;
 #[path = "mqtt/mosquitto.rs"]
 #[allow(dead_code, reason = "shared with the tests of the MQTT output")]
 mod mosquitto;
@@ -14,6 +16,7 @@ use std::path::Path;
 use std::time::Duration;
 
 use described::{ANSWERS, assert_described};
+use few::{KIT, ORDER};
 use mosquitto::{Mosquitto, Subscriber, publish};
 use serde_json::{Value, json};
 use support::assert_verified;
@@ -21,27 +24,6 @@ use support::daemon::Daemon;
 
 const ROOT: &str = "benchscribe/v1/test/bench-1/";
 const SOON: Duration = Duration::from_secs(10);
-const KIT: &str = r#"
-kit = "test"
-[[place]]
-name = "head"
-label = "at the head"
-before_end = "0 mm"
-most_mass = "6 g"
-most_pieces = 3
-[[weight]]
-name = "w-2"
-mass = "2 g"
-stock = 3
-low = 2
-places = ["head"]
-[[weight]]
-name = "w-0.5"
-mass = "0.5 g"
-stock = 4
-places = ["head"]
-"#;
-const ORDER: &str = "order = \"W-1\"\n[[club]]\nname = \"driver\"\nkind = \"driver\"\nswing_weight = \"D3 ± 0.1\"\n";
 
 /// A program at the broker that gives commands.
 struct Sender {

@@ -2,35 +2,16 @@
 //! after a restart, and with no daemon running.
 #![expect(clippy::unwrap_used, reason = "a helper of a test fails the test")]
 
+#[path = "drawers/few.rs"]
+mod few;
 mod support;
 
 use std::path::{Path, PathBuf};
 
+use few::{KIT, ORDER};
 use serde_json::{Value, json};
 use support::daemon::Daemon;
 use support::{assert_verified, benchscribe, json_lines, on_data};
-
-const KIT: &str = r#"
-kit = "test"
-[[place]]
-name = "head"
-label = "at the head"
-before_end = "0 mm"
-most_mass = "6 g"
-most_pieces = 3
-[[weight]]
-name = "w-2"
-mass = "2 g"
-stock = 3
-low = 2
-places = ["head"]
-[[weight]]
-name = "w-0.5"
-mass = "0.5 g"
-stock = 4
-places = ["head"]
-"#;
-const ORDER: &str = "order = \"W-1\"\n[[club]]\nname = \"driver\"\nkind = \"driver\"\nswing_weight = \"D3 ± 0.1\"\n";
 
 fn bench(folder: &Path) -> (PathBuf, PathBuf) {
     let (config, data) = (folder.join("bench.toml"), folder.join("data"));
