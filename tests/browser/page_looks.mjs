@@ -6,7 +6,7 @@
 import assert from "node:assert/strict";
 import { mkdir } from "node:fs/promises";
 import { join } from "node:path";
-import { openPage, violations } from "./support.mjs";
+import { loaded, openPage, violations } from "./support.mjs";
 
 const SIZES = [
   [390, 844],
@@ -53,20 +53,14 @@ export async function looksGood(browser, url, name, { ready = "main", data_bytes
   if (!busy) await isReachedByKeyboard(browser, url, name);
 }
 
-/** The page with all it loads, without the live stream; `data_bytes` is what the bench's own data may add. */
+/** The page with all it loads; `data_bytes` is what the bench's own data may add. */
 async function weighsLittle(browser, url, name, data_bytes) {
-  const context = await browser.newContext();
-  const page = await context.newPage();
-  const answers = [];
-  page.on("response", (response) => {
-    if (!response.url().endsWith("/api/v1/live")) answers.push(response.body().then((body) => body.length));
-  });
-  await page.goto(url);
+  const { page, close } = await openPage(browser, url);
   await page.waitForFunction(() => document.body.dataset.link === "up");
-  const bytes = (await Promise.all(answers)).reduce((sum, length) => sum + length, 0);
-  assert.ok(answers.length > 5, `${name}: only ${answers.length} answers were weighed`);
-  assert.ok(bytes < MOST_BYTES + data_bytes, `${name} weighs ${bytes} bytes`);
-  await context.close();
+  const { files, bytes } = await loaded(page);
+  assert.ok(files > 5, `${name}: only ${files} answers were weighed`);
+  assert.ok(bytes > 10_000 && bytes < MOST_BYTES + data_bytes, `${name} weighs ${bytes} bytes`);
+  await close();
 }
 
 /** Every control is reached by the tab key, with a focus that can be seen. */

@@ -64,3 +64,13 @@ export async function violations(page) {
     violation.nodes.map((node) => `${violation.id}: ${node.target.join(" ")} ${node.any[0]?.message ?? ""}`),
   );
 }
+
+/**
+ * What a page has loaded so far as the browser itself counts it (Resource Timing, `decodedBodySize`). The live stream never ends, so
+ * it is not among the entries; and nothing is asked of an answer after its page was closed.
+ */
+export const loaded = (page) =>
+  page.evaluate(() => {
+    const entries = ["navigation", "resource"].flatMap((kind) => performance.getEntriesByType(kind));
+    return { files: entries.length, bytes: entries.reduce((sum, entry) => sum + entry.decodedBodySize, 0) };
+  });
