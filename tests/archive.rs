@@ -5,6 +5,7 @@ mod grown_journal;
 #[path = "grown_journal/stored.rs"]
 mod stored;
 
+use std::collections::HashMap;
 use std::path::Path;
 
 use benchscribe::audit::audit;
@@ -12,7 +13,7 @@ use benchscribe::journal::archive::{Key, Search};
 use benchscribe::journal::store::{Journal, JournalError, Reader};
 use benchscribe::work_order::event::Event;
 use benchscribe::work_order::judging::Verdict;
-use benchscribe::work_order::record::{ClubRecord, ClubState};
+use benchscribe::work_order::record::{ClubRecord, ClubState, Entry};
 use benchscribe::work_order::state::State;
 use grown_journal::{BENCH, EPOCH, START_US, STEP_US, wild};
 use sqlx::ConnectOptions as _;
@@ -24,8 +25,12 @@ async fn connection(folder: &Path) -> SqliteConnection {
     SqliteConnectOptions::new().filename(folder.join("journal.sqlite")).connect().await.unwrap()
 }
 
+/// The last value of each characteristic that tells of the part or of the finished club decides; this journal has no bends.
 fn is_out(club: &ClubRecord) -> bool {
-    club.valid().any(|entry| matches!(entry.filed.verdict, Verdict::Under | Verdict::Over))
+    let mut last = HashMap::new();
+    let tells = |entry: &&Entry| entry.filed.stage.counts_for(entry.filed.characteristic);
+    club.valid().filter(tells).for_each(|entry| _ = last.insert(entry.filed.characteristic, entry.filed.verdict));
+    last.values().any(|verdict| matches!(verdict, Verdict::Under | Verdict::Over))
 }
 
 /// Whether a part of this number, lot or item is in a club.

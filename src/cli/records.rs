@@ -142,7 +142,7 @@ pub(super) struct Which {
     /// Clubs worked on last until then; a day counts whole
     #[arg(long, value_name = "DAY")]
     until: Option<String>,
-    /// Clubs with a value that counts and is outside its limits
+    /// Clubs that are outside their limits as they stand: what a weight or a bend has put right does not count
     #[arg(long)]
     out_of_tolerance: bool,
 }

@@ -10,7 +10,6 @@ use super::event;
 use super::index::{self, OF_BENCH, OF_CLUB, OF_ORDER, OF_TIME, number};
 use super::store::{Journal, JournalError, Reader};
 use crate::work_order::event::EventId;
-use crate::work_order::judging::Verdict;
 use crate::work_order::order::Order;
 use crate::work_order::record::ClubRecord;
 use crate::work_order::state::State;
@@ -432,7 +431,7 @@ fn line_of(n: i64, last_us: i64, record: &ClubRecord) -> ClubLine {
         order: record.order.clone(),
         state: record.state.name().to_owned(),
         entries: i64::try_from(record.valid().count()).unwrap_or(i64::MAX),
-        is_out: record.valid().any(|entry| matches!(entry.filed.verdict, Verdict::Under | Verdict::Over)),
+        is_out: record.is_out_of_tolerance(),
         last_us,
     }
 }

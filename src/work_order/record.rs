@@ -9,6 +9,7 @@ use super::drawer_stock::{TakenPart, Taking};
 use super::drawers::ItemKind;
 use super::event::{EventId, FiledValue};
 use super::guide::Guide;
+use super::judging::Verdict;
 use super::marks::{self, MarkDeed, MarkRecord};
 use super::order::{ClubSpec, Stage, WorkKind};
 use super::part_stock::UsedPart;
@@ -321,6 +322,14 @@ impl ClubRecord {
         let since = self.entries.get(bent.map_or(0, |bend| bend.entries_before)..).unwrap_or_default();
         let counts = |e: &&Entry| e.standing == Standing::Valid && e.filed.stage.counts_for(characteristic);
         since.iter().rfind(|e| e.filed.characteristic == characteristic && counts(e))
+    }
+
+    /// Whether a value of the club as it would be handed over lies outside its limits. What was out on the way, before the
+    /// weights went in or the head was bent, does not count.
+    #[must_use]
+    pub fn is_out_of_tolerance(&self) -> bool {
+        let is_out = |entry: &Entry| matches!(entry.filed.verdict, Verdict::Under | Verdict::Over);
+        Characteristic::all().any(|characteristic| self.standing(characteristic).is_some_and(is_out))
     }
 
     /// Characteristics the order asks for that are not measured yet, in the order of the work.
