@@ -431,7 +431,7 @@ fn line_of(n: i64, last_us: i64, record: &ClubRecord) -> ClubLine {
         order: record.order.clone(),
         state: record.state.name().to_owned(),
         entries: i64::try_from(record.valid().count()).unwrap_or(i64::MAX),
-        is_out: record.is_out_of_tolerance(),
+        is_out: record.outside().next().is_some(),
         last_us,
     }
 }

@@ -6,6 +6,7 @@ use super::text;
 use crate::journal::event::rfc3339;
 use crate::work_order::event::Place;
 use crate::work_order::order::Stage;
+use crate::work_order::sources::quantity_of;
 use crate::work_order::state::{CaptureLine, Fate, State};
 use crate::work_order::study::Study;
 
@@ -58,7 +59,15 @@ pub(super) fn capture(state: &State, line: &CaptureLine) -> CaptureView {
     let (mut filed, mut note, mut reason, mut choices) = (Vec::new(), None, None, Vec::new());
     match &line.fate {
         Fate::Open => {}
-        Fate::Filed(places) => filed = places.iter().map(|(p, stage)| place(p, Some(*stage))).collect(),
+        Fate::Filed(places) => {
+            // In the order of the numbers in the text.
+            let at = |p: &Place| {
+                line.captured.measured.iter().position(|m| quantity_of(p.characteristic) == Some(m.quantity))
+            };
+            let mut places: Vec<_> = places.iter().collect();
+            places.sort_by_key(|(p, _)| at(p));
+            filed = places.into_iter().map(|(p, stage)| place(p, Some(*stage))).collect();
+        }
         Fate::Unfiled { reason: why, choices: to } => {
             reason = Some(why.clone());
             choices = to.iter().map(|p| place(p, None)).collect();

@@ -6,7 +6,7 @@ use super::drawers::ItemKind;
 use super::learning::Learning;
 use super::marks;
 use super::need::{Need, need};
-use super::order::{Stage, WorkKind};
+use super::order::Stage;
 use super::proposals::{Proposal, for_need};
 use super::record::ClubRecord;
 use super::steps::Step;
@@ -121,12 +121,10 @@ pub fn next_action(club: &ClubRecord) -> String {
         }
         Stage::DryFit => "bond head and shaft, then mark the step done".to_owned(),
         Stage::Bonded => match club.next_step() {
-            Some(step @ (Step::Grip | Step::Rest | Step::Cut)) if club.spec.work != WorkKind::Build => {
-                format!("{}, then mark the step done", step.label())
-            }
-            _ => "cure, cut and grip the club, then mark the step done".to_owned(),
+            Some(step) => format!("{}, then mark the step done", step.label()),
+            None => finish_action(club, &missing),
         },
-        _ => finish_action(&missing),
+        _ => finish_action(club, &missing),
     }
 }
 
@@ -144,7 +142,10 @@ fn received_action(club: &ClubRecord) -> String {
     }
 }
 
-fn finish_action(missing: &[Characteristic]) -> String {
+fn finish_action(club: &ClubRecord, missing: &[Characteristic]) -> String {
+    if club.has_done(Step::HandOver) {
+        return "the club is handed over".to_owned();
+    }
     let on_beam = [Characteristic::SwingWeight, Characteristic::BalancePoint, Characteristic::TotalMass];
     let in_gauge = [Characteristic::Loft, Characteristic::Lie];
     let any = |of: &[Characteristic]| missing.iter().any(|c| of.contains(c));
@@ -157,6 +158,11 @@ fn finish_action(missing: &[Characteristic]) -> String {
     } else if let Some(first) = missing.first() {
         format!("measure the {} and type it", first.label())
     } else {
-        "all is measured: hand the club over".to_owned()
+        let outside: Vec<&str> = club.outside().map(Characteristic::label).collect();
+        if outside.is_empty() {
+            "all is measured: hand the club over".to_owned()
+        } else {
+            format!("outside its limits: {}: put that right before it is handed over", outside.join(", "))
+        }
     }
 }

@@ -324,12 +324,11 @@ impl ClubRecord {
         since.iter().rfind(|e| e.filed.characteristic == characteristic && counts(e))
     }
 
-    /// Whether a value of the club as it would be handed over lies outside its limits. What was out on the way, before the
-    /// weights went in or the head was bent, does not count.
-    #[must_use]
-    pub fn is_out_of_tolerance(&self) -> bool {
+    /// What of the club as it would be handed over lies outside its limits. What was out on the way, before the weights
+    /// went in or the head was bent, does not count.
+    pub fn outside(&self) -> impl Iterator<Item = Characteristic> {
         let is_out = |entry: &Entry| matches!(entry.filed.verdict, Verdict::Under | Verdict::Over);
-        Characteristic::all().any(|characteristic| self.standing(characteristic).is_some_and(is_out))
+        Characteristic::all().filter(move |characteristic| self.standing(*characteristic).is_some_and(is_out))
     }
 
     /// Characteristics the order asks for that are not measured yet, in the order of the work.

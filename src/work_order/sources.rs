@@ -5,7 +5,8 @@ use crate::measurement::quantity::Dimension;
 use crate::measurement::reading::Quantity;
 
 /// The quantity of an instrument that a characteristic is read from; `None` where no instrument reads it.
-pub(super) fn quantity_of(characteristic: Characteristic) -> Option<Quantity> {
+#[must_use]
+pub fn quantity_of(characteristic: Characteristic) -> Option<Quantity> {
     match characteristic {
         Characteristic::TotalMass | Characteristic::HeadMass | Characteristic::ShaftMass | Characteristic::GripMass => {
             Some(Quantity::Mass)

@@ -98,11 +98,11 @@ function drawFacts(view, reading, fresh, calling) {
     const last = newestFirst(view.state?.captures)[0];
     if (last) {
       const filed = last.filed?.[0];
-      // One reading may have several values; the verdict is that of the one that is named.
+      // One reading may have several values; number and verdict are those of the one that is named.
       const line = lineOf(view, last);
       facts.push({
         term: filed ? plain(filed.characteristic) : t("last_reading"),
-        text: last.voided ? `${said(last.text)}, ${t("void")}` : said(last.text),
+        text: last.voided ? `${said(last.text)}, ${t("void")}` : line ? valueOf(line) : said(last.text),
         verdict: last.voided ? null : line?.verdict,
         more: last.voided || !line ? null : deviationOf(line),
       });
