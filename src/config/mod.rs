@@ -2,6 +2,7 @@
 
 pub mod adhesive_file;
 mod attachment_section;
+mod calibration_section;
 pub mod bench_file;
 mod build_section;
 mod club_section;

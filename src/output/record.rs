@@ -248,7 +248,7 @@ fn step(club: &ClubRecord, done: &StepRecord) -> RecordStep {
         proof: done.proof.map(|event| event.to_string()),
         voided: !club.stands(done),
         batch: done.batch.clone(),
-        cautions: cautions(done.step, club.spec.work).iter().map(|caution| caution.name()).collect(),
+        cautions: cautions(done.step, &club.spec).iter().map(|caution| caution.name()).collect(),
         acknowledged: club
             .acknowledged
             .iter()

@@ -40,6 +40,7 @@ pub mod guide;
 pub mod history;
 mod intake;
 pub mod judging;
+pub mod laid;
 pub mod learning;
 pub mod marks;
 mod need;
