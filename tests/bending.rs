@@ -266,8 +266,24 @@ fn a_wood_is_not_advised_to_be_bent() {
     let advice = bench.advice("W-8/4");
     assert_eq!(
         advice,
-        ["lie is 1.0° too flat; turn the sleeve: `benchscribe sleeve W-8/4` shows what each position changes"]
+        // By hand: at 0 deg the lie rises by twice the tilt, 1 deg too far, and some loft comes with it; at 90 deg the lie
+        // is right and the loft 1.2 deg off; so nothing beats leaving it.
+        ["lie is 1.0° too flat; sleeve: no position does what is wanted: the nearest is 180 deg (where it is), off by \
+          1.00 deg; the club's record has every position"]
     );
+    let sleeve = &bench.record("W-8/4")["sleeve"];
+    assert_eq!((sleeve["best"]["serves"].as_bool(), sleeve["positions"].as_array().unwrap().len()), (Some(false), 4));
+    // Nobody measured the face and no order says it: that is told, with what it may change.
+    assert!(sleeve["from"][2] == "face angle 0.0 deg (not measured, taken as square)", "{sleeve}");
+    assert!(sleeve["notes"][0].as_str().unwrap().contains("taken as square; a degree off square changes"), "{sleeve}");
+    bench.reads("W-8/4", "face_angle", "1 deg");
+    let sleeve = &bench.record("W-8/4")["sleeve"];
+    assert_eq!(sleeve["from"][2], "face angle 1.0 deg (measured)");
+    assert!(!sleeve["notes"][0].as_str().unwrap().contains("square"), "{sleeve}");
+    // Too upright by 1 deg and too weak by 1.2 deg, as it would be at 90 deg: that one's opposite does it.
+    bench.reads("W-8/4", "lie", "58.9 deg");
+    let sleeve = &bench.record("W-8/4")["sleeve"];
+    assert!(sleeve["best"]["off_by_deg"].as_f64().unwrap() < 1.0, "{sleeve}");
     assert!(bench.record("W-8/4")["bending"]["advice"][0]["quantity"].is_null());
 }
 

@@ -317,6 +317,18 @@ async fn show(access: &Access, reader: &Reader, club: &str, as_json: bool) -> an
     for advice in &record.bending.advice {
         print::line(&format!("advice: {}", advice.text))?;
     }
+    for landed in &record.landed {
+        let [forecast, measured, difference] = &landed.texts;
+        let far = if landed.explained { "" } else { ", more than the uncertainties explain" };
+        print::line(&format!(
+            "{} was forecast from {} as {forecast} and measured as {measured}: {difference}{far}",
+            landed.label,
+            landed.basis.replace('_', " ")
+        ))?;
+    }
+    for answer in record.sleeve.iter().flat_map(|sleeve| sleeve.trouble.iter().chain(&sleeve.answer)) {
+        print::line(&format!("sleeve: {answer} (`benchscribe sleeve {}` has every position)", record.club))?;
+    }
     print::line(&format!("rules: {}", record.rule_check.text))?;
     for rule in &record.rule_check.rules {
         print::line(&format!("  {}: {} [{}]", rule.rule, rule.text, rule.source))?;

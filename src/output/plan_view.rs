@@ -5,7 +5,6 @@ use serde::Serialize;
 use super::text::{self, Lengths};
 use crate::club::characteristic::Characteristic;
 use crate::club::progression::Series;
-use crate::measurement::quantity::Dimension;
 use crate::measurement::unit::round_ties_away;
 use crate::work_order::set_plan::{MatchedIn, PlannedClub, PlannedValue, SetPlan};
 
@@ -195,20 +194,9 @@ pub fn series_view(series: &Series) -> SeriesView {
 /// Why a plan has no frequencies.
 const NO_FREQUENCY: &str = "frequency is not planned: that of a raw shaft is not that of the cut one; measure it after the cut";
 
-/// A value with its expanded uncertainty (k = 2): `D2.1 ± 0.9 points`.
+/// A value with its expanded uncertainty.
 fn with_doubt(planned: &PlannedValue) -> String {
-    let value = text::value(planned.characteristic, planned.value, Lengths::Millimetres);
-    let unit = match planned.characteristic.dimension() {
-        Dimension::SwingWeight => "points",
-        dimension => dimension.base_unit(),
-    };
-    let Some(u) = planned.u.map(|u| 2.0 * u) else { return value };
-    let decimals: u8 = if u < 0.095 { 2 } else { 1 };
-    let doubt = format!("{:.*}", usize::from(decimals), round_ties_away(u, decimals));
-    match value.strip_suffix(&format!(" {unit}")) {
-        Some(number) => format!("{number} ± {doubt} {unit}"),
-        None => format!("{value} ± {doubt} {unit}"),
-    }
+    text::with_doubt(planned.characteristic, planned.value, planned.u, Lengths::Millimetres)
 }
 
 /// Head of the table of values.

@@ -11,6 +11,7 @@ use super::event::EventId;
 use super::judging::{Verdict, judge};
 use super::order::ClubKind;
 use super::record::{ClubRecord, Entry, Standing};
+use super::sleeving::{needs, sleeving};
 use crate::club::angles::{Face, bend_loft, held_at_old_lie};
 use crate::club::characteristic::Characteristic;
 use crate::measurement::unit::Degrees;
@@ -271,9 +272,14 @@ fn advice_for(club: &ClubRecord, characteristic: Characteristic) -> Option<BendA
     };
     if matches!(club.spec.kind, ClubKind::Driver | ClubKind::Fairway) {
         let remedy = match &club.spec.details.sleeve {
-            Some(_) => {
-                format!("turn the sleeve: `benchscribe sleeve {}` shows what each position changes", club.spec.id)
-            }
+            Some(sleeve) => match sleeving(club, needs(club).unwrap_or_default()) {
+                Some(Ok(found)) => match found.answer(sleeve.at) {
+                    Some(answer) => format!("sleeve: {answer}; the club's record has every position"),
+                    None => "the sleeve has no positions".to_owned(),
+                },
+                Some(Err(trouble)) => format!("nothing can be said of its sleeve: {trouble}"),
+                None => "the sleeve has no positions".to_owned(),
+            },
             None => "few heads of woods can be bent: ask the head's maker".to_owned(),
         };
         return Some(only(format!("{off}; {remedy}")));

@@ -56,6 +56,7 @@ pub mod reference;
 pub mod routing;
 pub mod rules;
 pub mod set_plan;
+pub mod sleeving;
 mod sources;
 pub mod state;
 pub mod steps;
