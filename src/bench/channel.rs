@@ -2,8 +2,9 @@
 
 use std::collections::BTreeMap;
 
+use super::printed_lines::PrintedLines;
 use crate::config::bench_file::InstrumentSettings;
-use crate::instrument::format::{Frame, Mode, NetGross};
+use crate::instrument::format::{Frame, Mode};
 use crate::instrument::indication::{Indication, OUT_OF_RANGE, UnitNews, UnitWatch, is_beyond, read};
 use crate::measurement::calibration::{Calibration, settling_limits};
 use crate::measurement::evidence::{Evidence, RawFrame, RecentFrames};
@@ -86,34 +87,6 @@ impl Measuring {
 /// Why a club of the hand that has no datum is not read.
 const NO_DATUM: &str = "has no datum for left-handed clubs, and a slope of its fixture would read the wrong way round: calibrate \
                         it with the block laid in both ways, or state u_level of a fixture that is level";
-
-/// Tells the lines of one print apart: a scale may send gross and net one after the other, and the net one is meant.
-#[derive(Debug, Default)]
-struct PrintedLines {
-    last: Option<(f64, NetGross)>,
-    sends_net: bool,
-}
-
-/// Lines of one print come within this, s.
-const ONE_PRINT_S: f64 = 0.5;
-
-impl PrintedLines {
-    /// Whether a line only stands beside the one that is meant.
-    fn is_beside(&mut self, t_s: f64, label: Option<NetGross>, prints: &mut PrintWatch) -> bool {
-        let Some(label) = label else { return false };
-        let before = self.last.replace((t_s, label)).filter(|(last_s, _)| t_s - last_s < ONE_PRINT_S);
-        match (before, label) {
-            (Some((_, NetGross::Net)), NetGross::Gross) => self.sends_net = true,
-            // What the first gross line began is forgotten; later ones begin nothing.
-            (Some((_, NetGross::Gross)), NetGross::Net) if !self.sends_net => {
-                self.sends_net = true;
-                *prints = PrintWatch::default();
-            }
-            _ => {}
-        }
-        self.sends_net && label == NetGross::Gross
-    }
-}
 
 /// The words while the empty pan reads far below its zero.
 const ZERO_LOST: &str = "reads below zero: clear it and set it to zero";
