@@ -190,7 +190,8 @@ fn a_datum_for_each_hand_makes_up_for_a_fixture_that_is_out_of_level() {
                 u_face: None,
                 scatter: None,
             };
-            for (loft, lie, closed_deg) in [(10.5, 58.0, 2.0), (27.0, 61.5, 0.0), (46.0, 64.0, -1.0), (58.0, 64.0, 0.0)] {
+            for (loft, lie, closed_deg) in [(10.5, 58.0, 2.0), (27.0, 61.5, 0.0), (46.0, 64.0, -1.0), (58.0, 64.0, 0.0)]
+            {
                 for hand in [Hand::Right, Hand::Left] {
                     let face = Face { loft: Degrees(loft), angle: Degrees(closed_deg) };
                     let read = read_in_fixture(face, Degrees(lie), hand, fixture).unwrap();

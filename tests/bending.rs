@@ -268,8 +268,10 @@ fn a_wood_is_not_advised_to_be_bent() {
         advice,
         // By hand: at 0 deg the lie rises by twice the tilt, 1 deg too far, and some loft comes with it; at 90 deg the lie
         // is right and the loft 1.2 deg off; so nothing beats leaving it.
-        ["lie is 1.0° too flat; sleeve: no position does what is wanted: the nearest is 180 deg (where it is), off by \
-          1.00 deg; the club's record has every position"]
+        [
+            "lie is 1.0° too flat; sleeve: no position does what is wanted: the nearest is 180 deg (where it is), off by \
+          1.00 deg; the club's record has every position"
+        ]
     );
     let sleeve = &bench.record("W-8/4")["sleeve"];
     assert_eq!((sleeve["best"]["serves"].as_bool(), sleeve["positions"].as_array().unwrap().len()), (Some(false), 4));

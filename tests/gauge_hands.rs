@@ -86,7 +86,9 @@ impl Gauge {
     }
 
     fn block(&mut self, command: &str, hand: Hand) {
-        self.does(json!({"command": command, "instrument": "gauge", "lie": "60 deg", "loft": "30 deg", "hand": hand.name()}));
+        self.does(
+            json!({"command": command, "instrument": "gauge", "lie": "60 deg", "loft": "30 deg", "hand": hand.name()}),
+        );
         let shown = self.shows(60.0, 30.0, hand);
         assert!(self.lay(shown), "{command} {hand:?}");
     }
@@ -228,7 +230,10 @@ async fn as_found_and_as_left_of_a_gauge_in_the_shaft_plane_are_in_the_sense_of_
         unreachable!()
     };
     let errors = |placements: &[benchscribe::work_order::trust::Placement]| -> Vec<f64> {
-        placements.iter().flat_map(|p| p.reference.errors(&p.measured).map(|(_, error)| error).collect::<Vec<_>>()).collect()
+        placements
+            .iter()
+            .flat_map(|p| p.reference.errors(&p.measured).map(|(_, error)| error).collect::<Vec<_>>())
+            .collect()
     };
     // As found the sensors' 0.3 and -0.2 deg, twice; converted to the vertical the loft would be 3.2 deg off.
     for (found, expected) in errors(&report.as_found).iter().zip([0.3, -0.2, 0.3, -0.2]) {
@@ -258,7 +263,9 @@ async fn a_measured_face_angle_goes_into_the_loft_of_a_gauge_in_the_shaft_plane(
     let (square, u_square) = (gauge.read()[1], u(&gauge));
     // dL/dF = -cos² L cot Λ = -0.359 at this loft: half a degree of face is 0.18 deg, with 0.1 deg of the datum and more.
     assert!((square - 34.741).abs() < 0.01 && u_square > 0.18 && u_square < 0.25, "{square} {u_square}");
-    gauge.does(json!({"command": "enter", "club": "W-9/2", "characteristic": "face_angle", "quantity": "2 deg ± 0.1 deg"}));
+    gauge.does(
+        json!({"command": "enter", "club": "W-9/2", "characteristic": "face_angle", "quantity": "2 deg ± 0.1 deg"}),
+    );
     assert!(gauge.lay([62.0, 31.48]));
     assert!((gauge.read()[1] - 34.0).abs() < 0.01 && u(&gauge) < u_square, "{:?} {}", gauge.read(), u(&gauge));
     gauge.assert_proved().await;

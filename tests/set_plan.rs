@@ -231,7 +231,10 @@ fn a_set_is_planned_at_the_command_line() {
         let modelled = !["loft", "lie"].contains(&value["characteristic"].as_str().unwrap());
         assert_eq!(value["u"].as_f64().is_some_and(|u| u > 0.0), modelled, "{value}");
         let (aim, deviation) = (value["target"].as_f64(), value["deviation"].as_f64());
-        assert!(aim.is_none_or(|aim| (value["value"].as_f64().unwrap() - aim - deviation.unwrap()).abs() < 1e-9), "{value}");
+        assert!(
+            aim.is_none_or(|aim| (value["value"].as_f64().unwrap() - aim - deviation.unwrap()).abs() < 1e-9),
+            "{value}"
+        );
     }
     assert!(std::fs::read_to_string(&picture).unwrap().starts_with("<svg "));
     let (code, out, err) = run(&["--match", "inertia"]);

@@ -6,9 +6,7 @@ mod desk_bench;
 
 use benchscribe::journal::event::{canonical, parse};
 use benchscribe::measurement::beam::BeamGeometry;
-use benchscribe::measurement::calibration::{
-    BeamCalibration, Calibration, ScaleCalibration,
-};
+use benchscribe::measurement::calibration::{BeamCalibration, Calibration, ScaleCalibration};
 use benchscribe::measurement::gauge::{FaceAngle, GaugeCalibration, Hand, Laid, LoftSense};
 use benchscribe::measurement::reading::Quantity;
 use benchscribe::measurement::settling::Capture;

@@ -337,8 +337,7 @@ impl Channel {
             self.message = Some(NO_DATUM);
             return Seen::Nothing;
         }
-        let Some((reading, budget)) =
-            assess(&measuring.calibration, &capture, self.laid, &parts, self.drift.as_ref())
+        let Some((reading, budget)) = assess(&measuring.calibration, &capture, self.laid, &parts, self.drift.as_ref())
         else {
             self.message = Some("cannot be a placement: clear it and lay it down again");
             return Seen::Nothing;

@@ -107,7 +107,8 @@ pub(super) fn read_gauge(section: &Section<'_>) -> Option<Calibration> {
         }
         _ => None,
     };
-    let u_face = if section.has("u_face") { Some(Degrees(section.quantity("u_face", Dimension::Angle)?)) } else { None };
+    let u_face =
+        if section.has("u_face") { Some(Degrees(section.quantity("u_face", Dimension::Angle)?)) } else { None };
     Some(Calibration::Gauge(GaugeCalibration {
         lie_datum: Degrees(angle("lie_datum", 0.0)?),
         loft_datum: Degrees(angle("loft_datum", 0.0)?),

@@ -134,8 +134,7 @@ impl LoftSense {
 
 /// The tangent of the loft in the vertical sense.
 fn vertical_slope(loft_deg: f64, lie_deg: f64, face_deg: f64) -> f64 {
-    let ((sin_lie, cos_lie), (sin_face, cos_face)) =
-        (lie_deg.to_radians().sin_cos(), face_deg.to_radians().sin_cos());
+    let ((sin_lie, cos_lie), (sin_face, cos_face)) = (lie_deg.to_radians().sin_cos(), face_deg.to_radians().sin_cos());
     (loft_deg.to_radians().tan() * cos_face - sin_face * cos_lie) / sin_lie
 }
 
@@ -327,7 +326,10 @@ mod tests {
         let gauge = gauge(LoftSense::ShaftPlane, None);
         assert_eq!(gauge.angles([60.0, 30.0], Some(Laid::Block { hand: Hand::Right })), Some([60.0, 30.0]));
         assert!(gauge.face_u(Some(Laid::Block { hand: Hand::Right })) == 0.0);
-        assert!((gauge.face_u(Some(ANY_CLUB)) - 0.5).abs() < 1e-15 && (gauge.face_u(club(Hand::Left, 1.0)) - 0.2).abs() < 1e-15);
+        assert!(
+            (gauge.face_u(Some(ANY_CLUB)) - 0.5).abs() < 1e-15
+                && (gauge.face_u(club(Hand::Left, 1.0)) - 0.2).abs() < 1e-15
+        );
     }
 
     #[test]

@@ -192,7 +192,8 @@ pub fn series_view(series: &Series) -> SeriesView {
 }
 
 /// Why a plan has no frequencies.
-const NO_FREQUENCY: &str = "frequency is not planned: that of a raw shaft is not that of the cut one; measure it after the cut";
+const NO_FREQUENCY: &str =
+    "frequency is not planned: that of a raw shaft is not that of the cut one; measure it after the cut";
 
 /// A value with its expanded uncertainty.
 fn with_doubt(planned: &PlannedValue) -> String {
@@ -285,6 +286,9 @@ fn proof(plan: &SetPlan) -> String {
     } else if plan.common.is_some() {
         "not proved to be the best: the common value was sought from some starts only".to_owned()
     } else {
-        format!("not proved to be the best: no choice of parts can be below {:.2}, and this one is the best found", plan.at_least)
+        format!(
+            "not proved to be the best: no choice of parts can be below {:.2}, and this one is the best found",
+            plan.at_least
+        )
     }
 }

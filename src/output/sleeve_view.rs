@@ -91,7 +91,8 @@ impl PositionView {
             let text = format!("{angle:+.2}");
             if text.bytes().any(|b| (b'1'..=b'9').contains(&b)) { text } else { "0.00".to_owned() }
         };
-        let Self { lie_deg, loft_shaft_held_deg, face_shaft_held_deg, loft_same_face_deg, face_same_loft_deg, .. } = self;
+        let Self { lie_deg, loft_shaft_held_deg, face_shaft_held_deg, loft_same_face_deg, face_same_loft_deg, .. } =
+            self;
         let angles = [lie_deg, loft_shaft_held_deg, face_shaft_held_deg, loft_same_face_deg, face_same_loft_deg];
         [format!("{:.0}", self.clock_deg)].into_iter().chain(angles.into_iter().map(|angle| signed(*angle))).collect()
     }

@@ -120,7 +120,8 @@ fn agree(values: &mut [Forecast], ground: &Ground) -> Value {
     let shift = |of| learnt(of).map_or(0.0, |learnt| learnt.shift);
     let (mass_by, points_by) = (shift(Characteristic::TotalMass), shift(Characteristic::SwingWeight));
     let first_by = points_by * GMM_PER_POINT + mass_by * FULCRUM_MM;
-    let u_share = learnt(Characteristic::SwingWeight).map_or(1.0, |l| if u_points > 0.0 { l.u / u_points } else { 1.0 });
+    let u_share =
+        learnt(Characteristic::SwingWeight).map_or(1.0, |l| if u_points > 0.0 { l.u / u_points } else { 1.0 });
     if let Some(forecast) = values.iter_mut().find(|f| f.characteristic == Characteristic::BalancePoint) {
         forecast.value = (mass * balance + first_by) / (mass + mass_by);
         if let Some(learnt) = &mut forecast.learnt {

@@ -208,7 +208,8 @@ pub fn plan(order: &Order, stock: &Stock, matched_in: MatchedIn) -> Result<SetPl
     let series =
         progressions(&order.clubs.iter().zip(&clubs).map(|(spec, club)| set_club(spec, club)).collect::<Vec<_>>());
     let Assignment { cost, at_least, proved, .. } = found;
-    let planned = |club: &PlannedClub| club.values.iter().any(|value| value.characteristic == Characteristic::Frequency);
+    let planned =
+        |club: &PlannedClub| club.values.iter().any(|value| value.characteristic == Characteristic::Frequency);
     let wanted = |club: &ClubSpec| club.target(Characteristic::Frequency).is_some();
     let measured = stock.shafts.iter().any(|shaft| shaft.frequency_cpm.is_some());
     let frequency_left_out = (measured || order.clubs.iter().any(wanted)) && !clubs.iter().all(planned);

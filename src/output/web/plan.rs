@@ -76,15 +76,16 @@ pub(super) enum NoPlan {
 pub(super) async fn planned(web: &Web, order: &str, asked_for: &Asked) -> Result<Arc<MadePlan>, NoPlan> {
     let matched_in = asked_for.matched_in().map_err(NoPlan::NotAsked)?;
     let asked = order.to_owned();
-    let found = ask(&web.questions, move |state| {
-        Some((state.orders.get(&asked)?.clone(), state.part_stock.for_planning()))
-    });
+    let found =
+        ask(&web.questions, move |state| Some((state.orders.get(&asked)?.clone(), state.part_stock.for_planning())));
     let (order, (stock, lacking)) = found.await.ok_or(NoPlan::Stopping)?.ok_or(NoPlan::NoOrder)?;
     for (kind, parts) in [("head", stock.heads.len()), ("shaft", stock.shafts.len()), ("grip", stock.grips.len())] {
         if parts == 0 {
             let lacks: Vec<String> = lacking.iter().map(|(part, what)| format!("{part} lacks {what}")).collect();
             let lacks = if lacks.is_empty() { String::new() } else { format!(" ({})", lacks.join(", ")) };
-            return Err(NoPlan::Words(format!("no {kind} in stock can be planned with{lacks}: weigh some into the stock")));
+            return Err(NoPlan::Words(format!(
+                "no {kind} in stock can be planned with{lacks}: weigh some into the stock"
+            )));
         }
         if parts > MOST_PARTS {
             return Err(NoPlan::Words(format!("{parts} {kind}s are in stock, a plan takes at most {MOST_PARTS}")));
