@@ -35,7 +35,8 @@ pub(in crate::output::web) async fn page(
             nothing(&web, root, "orders", StatusCode::NOT_FOUND, "no such order", &words)
         }
         Err(NoPlan::Words(words)) => {
-            nothing(&web, root, "orders", StatusCode::CONFLICT, "the set cannot be planned", &words)
+            // An answer to who looks at it, and no fault of the page.
+            nothing(&web, root, "orders", StatusCode::OK, "the set cannot be planned", &words)
         }
         Err(NoPlan::NotAsked(words)) => {
             nothing(&web, root, "orders", StatusCode::BAD_REQUEST, "nothing to match the set in", &words)
