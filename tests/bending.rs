@@ -273,6 +273,12 @@ fn a_wood_is_not_advised_to_be_bent() {
           1.00 deg; the club's record has every position"
         ]
     );
+    // Nothing is bent, so nobody is warned of bending; of an iron that needs it everybody is.
+    let warned = |bench: &mut Bench| {
+        let club = bench.bench.snapshot().work.club.clone().unwrap();
+        club.cautions.iter().any(|words| words.starts_with("Bending:"))
+    };
+    assert!(!warned(&mut bench));
     let sleeve = &bench.record("W-8/4")["sleeve"];
     assert_eq!((sleeve["best"]["serves"].as_bool(), sleeve["positions"].as_array().unwrap().len()), (Some(false), 4));
     // Nobody measured the face and no order says it: that is told, with what it may change.
@@ -286,6 +292,9 @@ fn a_wood_is_not_advised_to_be_bent() {
     bench.reads("W-8/4", "lie", "58.9 deg");
     let sleeve = &bench.record("W-8/4")["sleeve"];
     assert!(sleeve["best"]["off_by_deg"].as_f64().unwrap() < 1.0, "{sleeve}");
+    bench.grip("W-8/2");
+    bench.reads("W-8/2", "lie", "60 deg");
+    assert!(warned(&mut bench));
     assert!(bench.record("W-8/4")["bending"]["advice"][0]["quantity"].is_null());
 }
 

@@ -334,8 +334,10 @@ fn club_on(state: &State, record: &ClubRecord, lengths: Lengths) -> ClubView {
     let suspects = suspect_views(record);
     let bending = bending(record);
     let mut texts: Vec<&'static str> = advice::cautions(record).into_iter().map(Caution::words).collect();
-    // Whoever is told to bend is told what can happen, whatever the next step is called.
-    if !bending.advice.is_empty() && !texts.contains(&Caution::Bending.words()) {
+    // Whoever is told to bend, or to ask before it, is told what can happen, whatever the next step is called; of a wood
+    // whose sleeve is turned nothing is bent.
+    let is_bent = bending.advice.iter().any(|advice| advice.quantity.is_some() || advice.warning.is_some());
+    if is_bent && !texts.contains(&Caution::Bending.words()) {
         texts.push(Caution::Bending.words());
     }
     let outlook = outlook(record, &state.learning);
