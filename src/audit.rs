@@ -16,6 +16,7 @@ use crate::journal::store::Reader;
 use crate::proof::{prove, prove_filed};
 use crate::work_order::checks::Chart;
 use crate::work_order::event::{CapturedReading, Change, Event, EventId, FiledValue};
+use crate::work_order::laid::laid;
 use crate::work_order::record::ClubRecord;
 use crate::work_order::state::State;
 use crate::work_order::study::Study;
@@ -296,7 +297,7 @@ impl Audit {
                 if let Err(what) = self.reading(reader, captured).await {
                     self.fault(seq, &format!("reading of {}: {what}", captured.instrument));
                 }
-                if let Some(what) = self.inputs(captured) {
+                if let Some(what) = self.inputs(captured, event.at_us) {
                     self.fault(seq, &format!("reading of {}: {what}", captured.instrument));
                 }
             }
@@ -375,7 +376,7 @@ impl Audit {
 
     /// What a budget was made with must be what the events before it say: calibration in force and errors found. The zero's
     /// uncertainty alone is taken from the event: what it was tracked from is not kept.
-    fn inputs(&self, captured: &CapturedReading) -> Option<&'static str> {
+    fn inputs(&self, captured: &CapturedReading, at_us: i64) -> Option<&'static str> {
         // Behind a lost event the fold knows less than the bench did.
         if self.lost {
             return None;
@@ -383,6 +384,9 @@ impl Audit {
         let in_force = self.state.calibrations.get(&captured.instrument).map(|in_force| in_force.event);
         if in_force != Some(captured.calibration) {
             return Some("another calibration was in force than the record says");
+        }
+        if captured.laid.is_some() && captured.laid != laid(&self.state, &captured.instrument, at_us) {
+            return Some("another club or block lay in the gauge than the record says");
         }
         let inputs = captured.budget_inputs?;
         let found = self.state.trust.charts.get(&captured.instrument).and_then(Chart::drift);

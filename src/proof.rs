@@ -122,13 +122,13 @@ pub fn prove(captured: &CapturedReading, calibrated: &Change, evidence: &Evidenc
     };
     let (reading, budget) = match &captured.budget_inputs {
         // Journals older than budgets keep only the uncertainty of the levels.
-        None => (calibration.reading(&capture).ok_or(Doubt::Reading)?, Vec::new()),
+        None => (calibration.reading(&capture, captured.laid).ok_or(Doubt::Reading)?, Vec::new()),
         Some(inputs) => {
             if !same_bits(&again.u, &captured.u_levels) {
                 return Err(Doubt::LevelUncertainty);
             }
             let parts = LevelParts::split(again.u, zero_part(&limits, u_zero), *resolution, again.n);
-            assess(calibration, &capture, &parts, inputs.drift.as_ref()).ok_or(Doubt::Reading)?
+            assess(calibration, &capture, captured.laid, &parts, inputs.drift.as_ref()).ok_or(Doubt::Reading)?
         }
     };
     if !same_budget(&budget, &captured.budget) {

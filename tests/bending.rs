@@ -146,7 +146,9 @@ fn what_springs_back_is_learnt_for_heads_of_the_same_material() {
     bench.reads("W-8/2", "lie", "60.3 deg");
     bench.reads("W-8/2", "loft", "34 deg");
     // 61.5 less 60.3 is 1.2, and 0.3 on top springs back; the club is left-handed and means the same by it.
-    let expected = "bend 1.2° upright; aim for 1.5° at the lever: springs back 0.3° (1 bend of heads of this material)";
+    // The face by hand: tan 34° is 0.6745, times 1.2° is 0.81°.
+    let expected = "bend 1.2° upright; aim for 1.5° at the lever: springs back 0.3° (1 bend of heads of this material); \
+                    to whoever holds it as before the face looks 0.8° more closed";
     assert_eq!(bench.advice("W-8/2"), [expected]);
     let club = bench.bench.snapshot().work.club.clone().unwrap();
     assert!(club.advice.contains(&expected.to_owned()), "{:?}", club.advice);
@@ -264,8 +266,35 @@ fn a_wood_is_not_advised_to_be_bent() {
     let advice = bench.advice("W-8/4");
     assert_eq!(
         advice,
-        ["lie is 1.0° too flat; turn the sleeve: `benchscribe sleeve W-8/4` shows what each position changes"]
+        // By hand: at 0 deg the lie rises by twice the tilt, 1 deg too far, and some loft comes with it; at 90 deg the lie
+        // is right and the loft 1.2 deg off; so nothing beats leaving it.
+        [
+            "lie is 1.0° too flat; sleeve: no position does what is wanted: the nearest is 180 deg (where it is), off by \
+          1.00 deg; the club's record has every position"
+        ]
     );
+    // Nothing is bent, so nobody is warned of bending; of an iron that needs it everybody is.
+    let warned = |bench: &mut Bench| {
+        let club = bench.bench.snapshot().work.club.clone().unwrap();
+        club.cautions.iter().any(|words| words.starts_with("Bending:"))
+    };
+    assert!(!warned(&mut bench));
+    let sleeve = &bench.record("W-8/4")["sleeve"];
+    assert_eq!((sleeve["best"]["serves"].as_bool(), sleeve["positions"].as_array().unwrap().len()), (Some(false), 4));
+    // Nobody measured the face and no order says it: that is told, with what it may change.
+    assert!(sleeve["from"][2] == "face angle 0.0 deg (not measured, taken as square)", "{sleeve}");
+    assert!(sleeve["notes"][0].as_str().unwrap().contains("taken as square; a degree off square changes"), "{sleeve}");
+    bench.reads("W-8/4", "face_angle", "1 deg");
+    let sleeve = &bench.record("W-8/4")["sleeve"];
+    assert_eq!(sleeve["from"][2], "face angle 1.0 deg (measured)");
+    assert!(!sleeve["notes"][0].as_str().unwrap().contains("square"), "{sleeve}");
+    // Too upright by 1 deg and too weak by 1.2 deg, as it would be at 90 deg: that one's opposite does it.
+    bench.reads("W-8/4", "lie", "58.9 deg");
+    let sleeve = &bench.record("W-8/4")["sleeve"];
+    assert!(sleeve["best"]["off_by_deg"].as_f64().unwrap() < 1.0, "{sleeve}");
+    bench.grip("W-8/2");
+    bench.reads("W-8/2", "lie", "60 deg");
+    assert!(warned(&mut bench));
     assert!(bench.record("W-8/4")["bending"]["advice"][0]["quantity"].is_null());
 }
 

@@ -90,6 +90,7 @@ impl Bench {
             on_key: false,
             air_c: None,
             stable_flag: None,
+            laid: None,
             calibration: EventId::new(1, 1, 0),
             evidence: String::new(),
             budget_inputs: None,

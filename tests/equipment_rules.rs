@@ -195,6 +195,11 @@ fn a_driver_is_over_within_or_not_judged_in_words() {
     let whole = bench.rules("W-7/1");
     assert_eq!(whole.standing, "over");
     assert!(whole.text.contains("head inertia 6100 g·cm²: over") && whole.text.contains("2019"), "{}", whole.text);
+    // Outside one rule of a length and inside two others: each is named by its limit, and what only a committee's adoption
+    // makes hold comes last.
+    assert!(whole.text.contains("length (at least 18 in), length (at most 48 in)"), "{}", whole.text);
+    let last = whole.text.rfind("length 46 1/2 in: over, at most 46 in; holds only where a committee has adopted it");
+    assert!(last > whole.text.find("within:"), "{}", whole.text);
     assert!(whole.note.contains("not a ruling") && whole.note.contains("governing bodies decide"));
 }
 

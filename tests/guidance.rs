@@ -81,7 +81,11 @@ fn the_table_of_a_sleeve_has_every_position_and_the_best_one() {
         }
     }
     let table = ask(folder.path(), &["sleeve", "W-5/1", "--lie", "1 deg flat"]);
-    assert!(table.contains("best for what is wanted: 180 deg, off by 0.00 deg"), "{table}");
+    assert!(table.contains("180 deg does what is wanted, off by 0.00 deg"), "{table}");
+    assert!(table.contains("not measured, taken as square"), "{table}");
+    // Nothing of a sleeve of 1 deg makes 5 deg.
+    let none = ask(folder.path(), &["sleeve", "W-5/1", "--loft", "-5 deg"]);
+    assert!(none.contains("no position does what is wanted: the nearest is 270 deg, off by 3.8"), "{none}");
     assert!(table.contains("counter-clockwise seen from the grip"), "{table}");
     let (code, _, err) = on_data(&folder.path().join("data"), &["sleeve", "W-5/2"]);
     assert!(code == Some(2) && err.contains("[club.sleeve]"), "{err}");

@@ -6,6 +6,7 @@
 
 mod desk_bench;
 
+use benchscribe::output::record::record;
 use benchscribe::output::text::Lengths;
 use benchscribe::output::work_view::{ClubView, work};
 use benchscribe::work_order::learning::learn;
@@ -197,6 +198,47 @@ fn clubs_of_named_parts_teach_the_next_forecast_and_others_do_not() {
     }
     bench.begin(8, models);
     assert_eq!(bench.forecast().2, 3);
+}
+
+#[test]
+fn what_was_learnt_agrees_in_itself_and_where_a_club_landed_stands_in_its_record() {
+    let mut desk = DeskBench::new(CONFIG);
+    let stored = desk.begin();
+    let mut bench = Bench { desk, stored };
+    let models = "head = \"dune 1\"\nshaft = \"reed 60\"";
+    bench.begin(1, models);
+    let (raw, ..) = bench.forecast();
+    let raw_mass = bench.club().forecast.iter().find(|f| f.characteristic == "total_mass").unwrap().value;
+    for club in 1..=4 {
+        if club > 1 {
+            bench.begin(club, models);
+        }
+        // On the beam 3 g heavier and two points higher than forecast; cells at 100 and 840 mm, 1000 counts a gram.
+        for step in ["bond", "grip"] {
+            bench.does(json!({"command": "step_done", "step": step}));
+        }
+        let mass = raw_mass + 3.0;
+        let balance = 355.6 + (161.0 + 1.75 * (raw + 2.0)) * 25.4 * 28.349_523_125 / mass;
+        let second = mass * (balance - 100.0) / 740.0;
+        let counts = [8388.0 + 1000.0 * (mass - second), -4210.0 + 1000.0 * second];
+        bench.desk.weigh("beam", counts, [8388.0, -4210.0], &mut bench.stored);
+    }
+    let made = json!(record(&bench.desk.core.state.clubs["W-1/1"], String::new(), Lengths::Inches));
+    let landed = made["landed"].as_array().unwrap();
+    let swing = landed.iter().find(|row| row["characteristic"] == "swing_weight" && row["basis"] == "parts").unwrap();
+    // Counts are whole numbers.
+    assert!((swing["difference"].as_f64().unwrap() - 2.0).abs() <= 0.001, "{swing}");
+    assert!((swing["forecast"].as_f64().unwrap() - raw).abs() < 1e-9, "{swing}");
+    bench.begin(5, models);
+    let club = bench.club();
+    let of = |name: &str| club.forecast.iter().find(|f| f.characteristic == name).unwrap();
+    let (mass, balance, points) = (of("total_mass"), of("balance_point"), of("swing_weight"));
+    assert!(mass.value > raw_mass + 1.0 && points.value > raw + 1.0 && points.learnt.is_some(), "{mass:?} {points:?}");
+    // A lever: the moment about 14 in is the mass times the balance point's way from there; 12 in is 2 in more of it.
+    let by_lever = (mass.value * (balance.value - 355.6) / (25.4 * 28.349_523_125) - 161.0) / 1.75;
+    assert!((points.value - by_lever).abs() < 1e-9, "{} {by_lever}", points.value);
+    let twelve = club.forecast_12_in.unwrap().value;
+    assert!((twelve - mass.value * (balance.value - 304.8) / (25.4 * 28.349_523_125)).abs() < 1e-9, "{twelve}");
 }
 
 #[test]

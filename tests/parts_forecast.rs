@@ -7,7 +7,7 @@ use benchscribe::config::order_file::read_order;
 use benchscribe::measurement::stamp::Stamp;
 use benchscribe::work_order::desk::{Command, answer};
 use benchscribe::work_order::event::{Change, Numbering};
-use benchscribe::work_order::forecast::{forecast, sensitivities};
+use benchscribe::work_order::forecast::{forecast, outlook, sensitivities};
 use benchscribe::work_order::marks::marks;
 use benchscribe::work_order::record::ClubRecord;
 use benchscribe::work_order::state::State;
@@ -95,6 +95,47 @@ fn a_raw_shaft_counts_as_it_will_be_cut() {
     let [found_mass, found_points] = bench.lands();
     near(found_mass, mass, 0.01);
     near(found_points, ((moment - mass * FULCRUM_MM) - 161.0 * 25.4 * 28.349_523_125) / GMM_PER_POINT, 0.01);
+}
+
+#[test]
+fn length_inertia_and_the_older_scale_are_forecast_too() {
+    let mut bench = Bench::new(include_str!("../config/orders/w-1047.toml"));
+    bench.enters(Characteristic::HeadMass, "256 g");
+    bench.enters(Characteristic::ShaftMass, "120 g");
+    bench.enters(Characteristic::GripMass, "50 g");
+    bench.enters(Characteristic::ShaftBalance, "514.35 mm");
+    let outlook = outlook(bench.club(), &bench.state.learning);
+    let of = |c: Characteristic| outlook.values.iter().find(|f| f.characteristic == c).unwrap();
+    let (mass, points) = (of(Characteristic::TotalMass), of(Characteristic::SwingWeight));
+    near(of(Characteristic::Length).value, 38.0 * 25.4, 1e-9);
+    assert!(of(Characteristic::Length).u > 0.0);
+    // From one scale to the other the fulcrum moves by 2 in under the whole mass (physics of a lever).
+    let (moment12, u12) = outlook.moment12.unwrap();
+    near(moment12, 161.0 + 1.75 * points.value + 2.0 * mass.value / 28.349_523_125, 1e-9);
+    assert!(u12 > 1.75 * points.u - 1e-9 && u12 < 2.5 * points.u, "{u12} {}", points.u);
+    // Second moments by hand: the shaft in ten thousand slices, grip and tape as rods (m (x² + l²/12); the grip's incline
+    // moves its middle only), head and adhesive as points, the head 30 mm off the axis with 300 000 g·mm² of its own
+    // (common practice, no source).
+    let marks = marks(bench.club()).unwrap().unwrap();
+    let (length, cap, raw) = (38.0 * 25.4, 4.0, 40.5 * 25.4);
+    let below = length - cap - marks.shaft.mm;
+    let slope = 12.0 * 120.0 * (514.35 - raw / 2.0) / f64::powi(raw, 3);
+    let (from, to) = (marks.butt.mm, raw - marks.tip.mm);
+    let step = (to - from) / 1e4;
+    let shaft: f64 = (0..10_000)
+        .map(|slice| {
+            let at = from + step * (f64::from(slice) + 0.5);
+            (120.0 / raw + slope * (at - raw / 2.0)) * step * (cap + at - from).powi(2)
+        })
+        .sum();
+    let grip = 50.0 * (268.0 * 268.0 / 12.0 + 134.0 * 134.0 + 2.0 * 134.0 * (112.0 - 134.0));
+    let tape_length = 268.0 - cap;
+    let tape = 2.5 * (tape_length * tape_length / 12.0 + (cap + tape_length / 2.0).powi(2));
+    let head = 256.0 * ((length - 13.0).powi(2) + 30.0 * 30.0) + 300_000.0;
+    let adhesive = 2.0 * (length - below - 25.0).powi(2);
+    near(of(Characteristic::MoiButt).value, (shaft + grip + tape + head + adhesive) / 1e5, 0.05);
+    // Six millimetres of the head's centre alone: 2 m x dx.
+    assert!(of(Characteristic::MoiButt).u > 2.0 * 256.0 * (length - 13.0) * 6.0 / 1e5);
 }
 
 #[test]

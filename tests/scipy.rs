@@ -14,9 +14,10 @@ use std::process::{Command, Stdio};
 
 use benchscribe::measurement::adjustment::{Angle, Hanging, Weighing, adjust_beam, adjust_gauge, adjust_scale};
 use benchscribe::measurement::beam::BeamGeometry;
-use benchscribe::measurement::calibration::{BeamCalibration, GaugeCalibration, LoftSense, ScaleCalibration};
+use benchscribe::measurement::calibration::{BeamCalibration, ScaleCalibration};
 use benchscribe::measurement::distribution::{chi_squared_quantile, coverage_factor, f_significance};
 use benchscribe::measurement::fit::fit_polynomial;
+use benchscribe::measurement::gauge::{GaugeCalibration, Hand, LoftSense};
 use benchscribe::measurement::gauge_study::{BY_COUNT, BY_TRIALS, CrossedStudy};
 use benchscribe::measurement::process::{capability, run_chart, share_within};
 use benchscribe::measurement::study_result::{RANGE_LIMIT, study_result};
@@ -244,8 +245,10 @@ fn compare_adjustments(questions: &Value, answers: &Value) {
         lie_datum: Degrees(0.0),
         loft_datum: Degrees(0.0),
         u_datum: Degrees(0.0),
+        left: None,
         u_level: Degrees(0.0),
         loft_sense: LoftSense::Vertical,
+        u_face: None,
         scatter: None,
     };
     for (asked, told) in pairs(questions, answers, "gauge") {
@@ -255,7 +258,7 @@ fn compare_adjustments(questions: &Value, answers: &Value) {
         let angles: Vec<Angle> = two(&asked["indications"])
             .into_iter()
             .zip(two(&asked["truths"]))
-            .map(|(indication_deg, truth_deg)| Angle { indication_deg, truth_deg, u_truth_deg: 0.0 })
+            .map(|(indication_deg, truth_deg)| Angle { hand: Hand::Right, indication_deg, truth_deg, u_truth_deg: 0.0 })
             .collect();
         let (after, findings) = adjust_gauge(&angles, &before).unwrap();
         near(after.lie_datum.0, &told["mean"][0], 1e-11, "datum of the lie");

@@ -125,6 +125,22 @@ fn the_planned_set_is_the_best_of_all_choices() {
 }
 
 #[test]
+fn what_a_plan_is_unsure_by_is_what_its_parts_are() {
+    let order = read_order("w8.toml", STOCK_ORDER).unwrap();
+    let text = stock(0.0).replace("for = ", "beyond_tip = \"22 mm\"\nfor = ");
+    let found = plan(&order, &read_stock("stock.toml", &text).unwrap(), MatchedIn::SwingWeight).unwrap();
+    let club = &found.clubs[0];
+    let of = |c: Characteristic| club.values.iter().find(|value| value.characteristic == c).unwrap();
+    // By hand for the total mass of the 5-iron: head, shaft and grip 0.1 g each (the shaft less what is cut, 0.91 of it),
+    // adhesive 1 g, tape 1.5 g, and 1 mm of shaft (0.11 g) for the length and 8 mm for its unknown end in the head.
+    let by_hand = (0.1f64.powi(2) * 2.83 + 1.0 + 2.25 + 0.11f64.powi(2) + (8.0 * 0.11f64).powi(2)).sqrt();
+    let u = of(Characteristic::TotalMass).u.unwrap();
+    assert!((u / by_hand - 1.0).abs() < 0.05, "{u} {by_hand}");
+    assert!(of(Characteristic::Length).deviation == Some(0.0) && of(Characteristic::Length).u == Some(1.0));
+    assert!(club.values.iter().all(|v| v.u.is_some_and(|u| u > 0.0 && u.is_finite())), "{club:?}");
+}
+
+#[test]
 fn a_set_without_targets_for_inertia_gets_a_common_one() {
     let order = read_order("w8.toml", STOCK_ORDER).unwrap();
     let stock = read_stock("stock.toml", &stock(0.0)).unwrap();
@@ -183,7 +199,9 @@ fn the_demo_stock_is_enough_for_the_demo_order() {
     let found = plan(&order, &stock, MatchedIn::SwingWeight).unwrap();
     assert_eq!(found.clubs.len(), 6);
     assert!(found.at_least <= found.cost + 1e-9);
-    assert!(found.series.iter().map(|series| series.of).eq(["length", "loft", "lie", "frequency"]));
+    // The shafts are raw and will be cut: their frequencies are not those of the clubs, and nothing is said of them.
+    assert!(found.series.iter().map(|series| series.of).eq(["length", "loft", "lie"]) && found.frequency_left_out);
+    assert!(found.clubs.iter().flat_map(|club| &club.values).all(|v| v.characteristic != Characteristic::Frequency));
 }
 
 fn in_config(name: &str) -> String {
@@ -208,10 +226,21 @@ fn a_set_is_planned_at_the_command_line() {
     let plan = &json_lines(&out)[0];
     assert_eq!((&plan["matched_in"], plan["clubs"].as_array().unwrap().len()), (&json!("swing_weight"), 6));
     assert_eq!(plan["progressions"][1]["characteristic"], "loft");
+    assert!(plan["not_planned"][0].as_str().unwrap().starts_with("frequency is not planned"));
+    for value in plan["clubs"].as_array().unwrap().iter().flat_map(|club| club["values"].as_array().unwrap()) {
+        let modelled = !["loft", "lie"].contains(&value["characteristic"].as_str().unwrap());
+        assert_eq!(value["u"].as_f64().is_some_and(|u| u > 0.0), modelled, "{value}");
+        let (aim, deviation) = (value["target"].as_f64(), value["deviation"].as_f64());
+        assert!(
+            aim.is_none_or(|aim| (value["value"].as_f64().unwrap() - aim - deviation.unwrap()).abs() < 1e-9),
+            "{value}"
+        );
+    }
     assert!(std::fs::read_to_string(&picture).unwrap().starts_with("<svg "));
     let (code, out, err) = run(&["--match", "inertia"]);
     assert_eq!(code, Some(0), "{err}");
     assert!(out.contains("pitching wedge") && out.contains("matched in inertia about the butt"), "{out}");
+    assert!(out.contains("deviation") && out.contains(" ± ") && out.contains("balance point"), "{out}");
     let (code, _, err) = run(&["--match", "colour"]);
     assert_eq!(code, Some(2), "{err}");
     let output = benchscribe(["plan", "W-77", "--stock", &stock]);

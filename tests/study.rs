@@ -120,6 +120,7 @@ impl Fold {
             on_key: false,
             stable_flag: None,
             air_c: None,
+            laid: None,
             calibration: self.state.calibrations["scale"].event,
             evidence: String::new(),
             budget_inputs: None,

@@ -6,9 +6,8 @@ mod desk_bench;
 
 use benchscribe::journal::event::{canonical, parse};
 use benchscribe::measurement::beam::BeamGeometry;
-use benchscribe::measurement::calibration::{
-    BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration,
-};
+use benchscribe::measurement::calibration::{BeamCalibration, Calibration, ScaleCalibration};
+use benchscribe::measurement::gauge::{FaceAngle, GaugeCalibration, Hand, Laid, LoftSense};
 use benchscribe::measurement::reading::Quantity;
 use benchscribe::measurement::settling::Capture;
 use benchscribe::measurement::uncertainty::{Budget, Drift, LevelParts, Source, assess};
@@ -118,7 +117,7 @@ fn the_beam_s_budget_is_what_a_simulation_gives() {
         let drift = Drift { relative: 2e-4, angles_deg: [0.0; 2], freedom: 6.0 };
         let parts = LevelParts::split(u_levels, [0.0; 2], 0.0, 20);
         let calibration = Calibration::Beam(beam.clone());
-        let (reading, budgets) = assess(&calibration, &capture(levels, u_levels), &parts, Some(&drift)).unwrap();
+        let (reading, budgets) = assess(&calibration, &capture(levels, u_levels), None, &parts, Some(&drift)).unwrap();
         let simulated = drawn(&beam, [r1, r2], [0.05, 0.04], 2e-4, 400_000);
         for (quantity, simulated) in
             [Quantity::Mass, Quantity::Balance, Quantity::SwingWeight].into_iter().zip(simulated)
@@ -154,7 +153,7 @@ fn combining_mass_and_balance_would_be_wrong_and_is_not_done() {
     let u_levels = [0.1 * 2f64.sqrt(), 0.1 * 494.4];
     let parts = LevelParts::split(u_levels, [0.0; 2], 0.0, 20);
     let (reading, budgets) =
-        assess(&Calibration::Beam(beam), &capture([430.0, 280.0 * 494.4], u_levels), &parts, None).unwrap();
+        assess(&Calibration::Beam(beam), &capture([430.0, 280.0 * 494.4], u_levels), None, &parts, None).unwrap();
     // By hand (physics, section 5): u(R) = 0.1 g at 850 mm, first support at 14 in: 0.1 × 494.4 / 1260.136 = 0.0392.
     let swing = of(&budgets, Quantity::SwingWeight).u();
     assert!((swing - 0.039_23).abs() < 1e-4, "{swing}");
@@ -176,7 +175,7 @@ fn a_scale_s_budget_names_its_parts() {
     let u = [0.01_f64.hypot(0.005), 0.0];
     let parts = LevelParts::split(u, [0.005, 0.0], 0.01, 8);
     let drift = Drift { relative: 5e-5, angles_deg: [0.0; 2], freedom: 4.0 };
-    let (reading, budgets) = assess(&scale, &capture([200.0, 0.0], u), &parts, Some(&drift)).unwrap();
+    let (reading, budgets) = assess(&scale, &capture([200.0, 0.0], u), None, &parts, Some(&drift)).unwrap();
     let budget = of(&budgets, Quantity::Mass);
     let part = |source| budget.components.iter().find(|c| c.source == source).map_or(0.0, |c| c.u);
     for (source, expected) in [
@@ -199,25 +198,36 @@ fn a_gauge_in_the_shaft_plane_carries_both_angles_into_its_loft() {
         lie_datum: Degrees(0.0),
         loft_datum: Degrees(0.0),
         u_datum: Degrees(0.05),
+        left: None,
         u_level: Degrees(0.05),
         loft_sense: LoftSense::ShaftPlane,
+        u_face: None,
         scatter: None,
     });
     let parts = LevelParts::split([0.003, 0.003], [0.0; 2], 0.01, 10);
-    let (_, budgets) = assess(&gauge, &capture([62.5, 30.9], [0.003, 0.003]), &parts, None).unwrap();
+    // A face measured as 1.5 deg closed, with 0.3 deg: drawn with the rest, through the conversion for that face.
+    let laid = Some(Laid::Club { hand: Hand::Right, face: Some(FaceAngle { closed_deg: 1.5, u_deg: 0.3 }) });
+    let (reading, budgets) = assess(&gauge, &capture([62.5, 30.9], [0.003, 0.003]), laid, &parts, None).unwrap();
     let mut dice = Dice(0x5eed_0002);
     let (mut sum, mut squares) = (0.0, 0.0);
     let n = 200_000;
     for _ in 0..n {
         let wrong = |dice: &mut Dice| dice.normal(0.05) + dice.normal(0.05) + dice.normal(0.003);
         let (lie, loft) = (62.5 + wrong(&mut dice), 30.9 + wrong(&mut dice));
-        let value = (loft.to_radians().tan() / lie.to_radians().sin()).atan().to_degrees() - 34.0;
+        let face = (1.5 + dice.normal(0.3)).to_radians();
+        // The plane of shaft and target cuts the face at tan L_s = (tan L sin Λ + sin F cos Λ) / cos F, solved for L.
+        let (tan, lie) = (loft.to_radians().tan(), lie.to_radians());
+        let value = ((tan * face.cos() - face.sin() * lie.cos()) / lie.sin()).atan().to_degrees() - 34.0;
         sum += value;
         squares += value * value;
     }
     let simulated = ((squares - sum * sum / f64::from(n)) / f64::from(n - 1)).sqrt();
     let u = of(&budgets, Quantity::Loft).u();
     assert!((u / simulated - 1.0).abs() < 0.01, "{u} {simulated}");
+    let (mean, loft) = (34.0 + sum / f64::from(n), reading.get(Quantity::Loft).unwrap().value);
+    assert!((mean - loft).abs() < 0.005, "{mean} {loft}");
+    let of_face = of(&budgets, Quantity::Loft).components.iter().find(|c| c.source == Source::Face).unwrap().u;
+    assert!(of_face > 0.1 && of(&budgets, Quantity::Lie).components.iter().all(|c| c.source != Source::Face));
 }
 
 #[test]
@@ -268,7 +278,7 @@ fn a_journal_older_than_budgets_is_still_read_and_proved() {
         let calibrated = stored.events.iter().find(|e| e.id == older.calibration).unwrap();
         let Change::Calibrated { calibration, .. } = &calibrated.change else { panic!() };
         // Then the uncertainty was that of levels and calibration alone.
-        let at_that_time = calibration.reading(&capture(older.levels, older.u_levels)).unwrap();
+        let at_that_time = calibration.reading(&capture(older.levels, older.u_levels), None).unwrap();
         older.measured = at_that_time.measured;
         let content = &stored.evidence.iter().find(|(hash, _)| *hash == older.evidence).unwrap().1;
         prove(&older, &calibrated.change, &benchscribe::journal::evidence::decode(content).unwrap()).unwrap();

@@ -2,11 +2,13 @@
 
 use std::collections::BTreeMap;
 
+use super::printed_lines::PrintedLines;
 use crate::config::bench_file::InstrumentSettings;
-use crate::instrument::format::{Frame, Mode, NetGross};
+use crate::instrument::format::{Frame, Mode};
 use crate::instrument::indication::{Indication, OUT_OF_RANGE, UnitNews, UnitWatch, is_beyond, read};
 use crate::measurement::calibration::{Calibration, settling_limits};
 use crate::measurement::evidence::{Evidence, RawFrame, RecentFrames};
+use crate::measurement::gauge::Laid;
 use crate::measurement::printed::{Print, PrintWatch, printed, u_own_zero};
 use crate::measurement::reading::{InstrumentKind, Quantity, Reading};
 use crate::measurement::sample::{Expectation, Sample};
@@ -51,6 +53,8 @@ pub struct Channel {
     pub calibration_event: Option<EventId>,
     /// What the checks since the calibration have found.
     pub drift: Option<Drift>,
+    /// What lies in a gauge, as far as the bench knows.
+    laid: Option<Laid>,
     /// The last capture, for showing it again when a touch left the level as it was.
     last: Option<(Capture, Reading)>,
     /// The message, as long as it is one that a frame gave and the next good frame takes back.
@@ -70,33 +74,19 @@ struct Measuring {
     lines: PrintedLines,
 }
 
-/// Tells the lines of one print apart: a scale may send gross and net one after the other, and the net one is meant.
-#[derive(Debug, Default)]
-struct PrintedLines {
-    last: Option<(f64, NetGross)>,
-    sends_net: bool,
-}
-
-/// Lines of one print come within this, s.
-const ONE_PRINT_S: f64 = 0.5;
-
-impl PrintedLines {
-    /// Whether a line only stands beside the one that is meant.
-    fn is_beside(&mut self, t_s: f64, label: Option<NetGross>, prints: &mut PrintWatch) -> bool {
-        let Some(label) = label else { return false };
-        let before = self.last.replace((t_s, label)).filter(|(last_s, _)| t_s - last_s < ONE_PRINT_S);
-        match (before, label) {
-            (Some((_, NetGross::Net)), NetGross::Gross) => self.sends_net = true,
-            // What the first gross line began is forgotten; later ones begin nothing.
-            (Some((_, NetGross::Gross)), NetGross::Net) if !self.sends_net => {
-                self.sends_net = true;
-                *prints = PrintWatch::default();
-            }
-            _ => {}
+impl Measuring {
+    /// Whether a club of this hand can be read at all.
+    fn serves(&self, laid: Option<Laid>) -> bool {
+        match (&self.calibration, laid) {
+            (Calibration::Gauge(gauge), Some(Laid::Club { hand, .. })) => gauge.datum(hand).is_some(),
+            _ => true,
         }
-        self.sends_net && label == NetGross::Gross
     }
 }
+
+/// Why a club of the hand that has no datum is not read.
+const NO_DATUM: &str = "has no datum for left-handed clubs, and a slope of its fixture would read the wrong way round: calibrate \
+                        it with the block laid in both ways, or state u_level of a fixture that is level";
 
 /// The words while the empty pan reads far below its zero.
 const ZERO_LOST: &str = "reads below zero: clear it and set it to zero";
@@ -144,6 +134,7 @@ impl Channel {
             expanded: Vec::new(),
             calibration_event: None,
             drift: None,
+            laid: None,
             last: None,
             measuring,
         }
@@ -192,6 +183,19 @@ impl Channel {
             measuring.settling.start_unknown();
             self.held = None;
             self.last = None;
+        }
+    }
+
+    /// Something else is what lies in the gauge. What was read for the other hand does not stand: it has to be laid in again.
+    pub fn lay(&mut self, laid: Option<Laid>) {
+        let before = std::mem::replace(&mut self.laid, laid);
+        let Some(measuring) = &mut self.measuring else { return };
+        let Calibration::Gauge(gauge) = &measuring.calibration else { return };
+        let turned = before.zip(laid).is_some_and(|(before, laid)| before.hand() != laid.hand());
+        if turned && gauge.tells_hands_apart() && self.held.is_some() {
+            measuring.settling.start_unknown();
+            self.held = None;
+            self.message = Some("was read for a club of the other hand: lift it out and lay it in again");
         }
     }
 
@@ -329,7 +333,12 @@ impl Channel {
             self.settings.wiring.resolution,
             capture.n,
         );
-        let Some((reading, budget)) = assess(&measuring.calibration, &capture, &parts, self.drift.as_ref()) else {
+        if !measuring.serves(self.laid) {
+            self.message = Some(NO_DATUM);
+            return Seen::Nothing;
+        }
+        let Some((reading, budget)) = assess(&measuring.calibration, &capture, self.laid, &parts, self.drift.as_ref())
+        else {
             self.message = Some("cannot be a placement: clear it and lay it down again");
             return Seen::Nothing;
         };
@@ -351,6 +360,7 @@ impl Channel {
             on_key: self.is_on_key(),
             stable_flag: frame.stable,
             air_c: None,
+            laid: self.laid,
             calibration,
             evidence: String::new(),
             budget_inputs: Some(BudgetInputs { u_zero: capture.u_zero, drift: self.drift }),
@@ -446,7 +456,7 @@ impl Channel {
             u_zero: [0.0, 0.0],
             n: 1,
         };
-        measuring.calibration.reading(&moving)
+        measuring.calibration.reading(&moving, self.laid)
     }
 }
 

@@ -18,6 +18,7 @@ use crate::work_order::adhesive;
 use crate::work_order::checks::Chart;
 use crate::work_order::desk::{self, Command, Refusal};
 use crate::work_order::event::{Change, Event, EventId, Numbering};
+use crate::work_order::laid::laid;
 use crate::work_order::routing::expectations;
 use crate::work_order::state::{CaptureLine, Fate, State};
 use crate::work_order::trust::{FROM_ADJUSTMENT, FROM_CONFIGURATION};
@@ -356,6 +357,7 @@ impl Core {
         // A part of a study or of the stock is waited for as long as any other; it is nothing of the club.
         let taken = self.state.is_taken(&channel.settings.id);
         let expected = expectations(self.state.club().filter(|_| !taken), kind);
+        channel.lay(laid(&self.state, &channel.settings.id, stamp.at_us));
         let seen = channel.frame(stamp, frame, raw, &expected);
         let mut outcome = self.number(stamp, found);
         match seen {

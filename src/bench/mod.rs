@@ -6,6 +6,7 @@ pub mod channel;
 pub mod core;
 mod messages;
 pub mod playback;
+mod printed_lines;
 pub mod recall;
 pub mod recorded;
 pub mod recording;
@@ -190,6 +191,7 @@ pub async fn run(
         journal: started.journal.clone(),
         commands: commands_in,
         questions: questions_in,
+        planner: Arc::default(),
         lengths,
         clock,
     };

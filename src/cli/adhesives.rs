@@ -38,7 +38,7 @@ enum Action {
         /// The product
         adhesive: String,
         /// Temperature of the workshop, for example "21 °C"
-        #[arg(long)]
+        #[arg(long, allow_hyphen_values = true)]
         temperature: String,
         /// The maker's lot
         #[arg(long)]

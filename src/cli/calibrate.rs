@@ -36,7 +36,8 @@ pub(crate) struct Arguments {
 
 /// How a reference is written.
 const HOW: &str = "a reference a line, an empty line when done: \"200 g, M1\", with a certificate \"200 g, M1, error 2 mg, U 3 mg, \
-                   certificate 4711\", on a beam \"200 g, M1, at 450 mm\", for a gauge \"lie 60 deg, loft 30 deg\"";
+                   certificate 4711\", on a beam \"200 g, M1, at 450 mm\", for a gauge \"lie 60 deg, loft 30 deg\", and \"lie 60 deg, loft 30 deg, hand left\" with the block laid in as a \
+                   left-handed club, without which clubs of that hand are read only in a fixture that is said to be level";
 
 pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     let access = arguments.place.access()?;
@@ -125,7 +126,7 @@ fn report(read: &Value, line: &str) -> anyhow::Result<()> {
     ))
 }
 
-/// Reads `200 g, M1, error 2 mg, U 3 mg, at 450 mm, certificate 4711` or `lie 60 deg, loft 30 deg`.
+/// Reads `200 g, M1, error 2 mg, U 3 mg, at 450 mm, certificate 4711` or `lie 60 deg, loft 30 deg, hand left`.
 fn reference(line: &str, command: &mut Value) -> anyhow::Result<()> {
     let fields = command.as_object_mut().context("the command is no JSON object")?;
     for part in line.split(',').map(str::trim).filter(|part| !part.is_empty()) {
@@ -136,6 +137,8 @@ fn reference(line: &str, command: &mut Value) -> anyhow::Result<()> {
             Some(("certificate", value)) => ("certificate", value),
             Some(("lie", value)) => ("lie", value),
             Some(("loft", value)) => ("loft", value),
+            Some(("hand", value)) => ("hand", value),
+            Some(("u", value)) => ("u", value),
             Some(_) => ("mass", part),
             None => ("class", part),
         };
@@ -162,6 +165,10 @@ mod tests {
             json!({"mass": "200 g", "class": "M1", "error": "-2 mg", "expanded_u": "3 mg", "at": "450 mm"})
         );
         assert_eq!(read("lie 60 deg, loft 30 deg").unwrap(), json!({"lie": "60 deg", "loft": "30 deg"}));
+        assert_eq!(
+            read("lie 60 deg, loft 30 deg, hand left, u 0.02 deg").unwrap(),
+            json!({"lie": "60 deg", "loft": "30 deg", "hand": "left", "u": "0.02 deg"})
+        );
         assert!(read("200 g, 100 g").is_err());
     }
 }

@@ -41,8 +41,11 @@ struct StatedBlock {
     #[arg(long, requires = "loft", conflicts_with_all = ["mass", "class", "error", "expanded_u"])]
     lie: Option<String>,
     /// Loft that it holds in the sense the gauge reads
-    #[arg(long, requires = "lie")]
+    #[arg(long, requires = "lie", allow_hyphen_values = true)]
     loft: Option<String>,
+    /// As a club of which hand it is laid in
+    #[arg(long, requires = "lie", value_parser = ["right", "left"])]
+    hand: Option<String>,
     /// Standard uncertainty of both, such as "0.02 deg"
     #[arg(long, requires = "lie")]
     u: Option<String>,
@@ -51,7 +54,7 @@ struct StatedBlock {
 impl StatedBlock {
     fn fill(&self, command: &mut Value) {
         let Some(fields) = command.as_object_mut() else { return };
-        for (key, value) in [("lie", &self.lie), ("loft", &self.loft), ("u", &self.u)] {
+        for (key, value) in [("lie", &self.lie), ("loft", &self.loft), ("hand", &self.hand), ("u", &self.u)] {
             if let Some(value) = value {
                 fields.insert(key.to_owned(), json!(value));
             }

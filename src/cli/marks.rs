@@ -14,7 +14,7 @@ pub(super) async fn show(access: &Access, club: &str, as_json: bool) -> anyhow::
     let Some(found) = access.reader().await?.club(club).await? else {
         bail!("there is no club {club}; `records list` shows what there is");
     };
-    let words = cautions(Step::Cut, found.club.spec.work).iter().map(|caution| caution.words());
+    let words = cautions(Step::Cut, &found.club.spec).iter().map(|caution| caution.words());
     let words: Vec<&str> = words.collect();
     let (cut, fit) = (cut_view(&found.club), fit_views(&found.club));
     if as_json {

@@ -54,7 +54,8 @@ enum Action {
         club: String,
         /// What was measured, such as length
         characteristic: String,
-        /// The value with its unit, such as "45 1/4 in"
+        /// The value with its unit, such as "45 1/4 in" or "-0.5 deg"
+        #[arg(allow_hyphen_values = true)]
         quantity: String,
     },
     /// Says how far loft or lie was bent, so that what springs back is learnt when it is measured again
@@ -63,7 +64,9 @@ enum Action {
         club: String,
         /// loft or lie
         characteristic: String,
-        /// How far the lever went, such as "1.5 deg upright", "1 deg flat", "1 deg weaker", "0.5 deg stronger"
+        /// How far the lever went, such as "1.5 deg upright", "1 deg flat", "1 deg weaker", "0.5 deg stronger"; "-1 deg" is
+        /// flat or stronger
+        #[arg(allow_hyphen_values = true)]
         quantity: String,
     },
     /// Where the shaft of a club is cut, and whether a second measurement agrees
@@ -314,6 +317,18 @@ async fn show(access: &Access, reader: &Reader, club: &str, as_json: bool) -> an
     for advice in &record.bending.advice {
         print::line(&format!("advice: {}", advice.text))?;
     }
+    for landed in &record.landed {
+        let [forecast, measured, difference] = &landed.texts;
+        let far = if landed.explained { "" } else { ", more than the uncertainties explain" };
+        print::line(&format!(
+            "{} was forecast from {} as {forecast} and measured as {measured}: {difference}{far}",
+            landed.label,
+            landed.basis.replace('_', " ")
+        ))?;
+    }
+    for answer in record.sleeve.iter().flat_map(|sleeve| sleeve.trouble.iter().chain(&sleeve.answer)) {
+        print::line(&format!("sleeve: {answer} (`benchscribe sleeve {}` has every position)", record.club))?;
+    }
     print::line(&format!("rules: {}", record.rule_check.text))?;
     for rule in &record.rule_check.rules {
         print::line(&format!("  {}: {} [{}]", rule.rule, rule.text, rule.source))?;
@@ -354,4 +369,31 @@ async fn show(access: &Access, reader: &Reader, club: &str, as_json: bool) -> an
         ))?;
     }
     print::line(&format!("chain {}", record.chain))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::Parser as _;
+
+    #[derive(clap::Parser)]
+    struct Line {
+        #[command(flatten)]
+        arguments: Arguments,
+    }
+
+    #[test]
+    fn a_value_below_zero_is_a_value_and_no_option() {
+        for (line, expected) in [
+            (["records", "bend", "W-1/1", "lie", "-1 deg", "--data", "."], "-1 deg"),
+            (["records", "enter", "W-1/1", "face_angle", "-0.5 deg", "--data", "."], "-0.5 deg"),
+        ] {
+            let quantity = match Line::try_parse_from(line).map(|line| line.arguments.action) {
+                Ok(Action::Bend { quantity, .. } | Action::Enter { quantity, .. }) => quantity,
+                Ok(_) => "another command".to_owned(),
+                Err(error) => error.to_string(),
+            };
+            assert_eq!(quantity, expected);
+        }
+    }
 }

@@ -108,7 +108,7 @@ struct Facts {
     #[arg(long)]
     frequency: Option<String>,
     /// Loft of heads
-    #[arg(long)]
+    #[arg(long, allow_hyphen_values = true)]
     loft: Option<String>,
     /// Lie of heads
     #[arg(long)]

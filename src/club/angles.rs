@@ -5,21 +5,13 @@
 //! lie from the ground, loft from the vertical in the vertical sense, face and turn positive when they close.
 //! No gauge and no sleeve here: those are beside this file.
 
+use crate::measurement::gauge::Hand;
 use crate::measurement::unit::Degrees;
 
 /// A direction or axis, `[X, Y, Z]`.
 pub type Vector = [f64; 3];
 
-/// Which hand a club is for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Handed {
-    /// For a right-handed player.
-    Right,
-    /// For a left-handed player: the mirror image.
-    Left,
-}
-
-impl Handed {
+impl Hand {
     /// Takes a direction of the right-handed frame to where it really points for this hand.
     #[must_use]
     pub fn place(self, direction: Vector) -> Vector {
@@ -178,18 +170,6 @@ pub fn loft_in_shaft_plane(face: Face, lie: Degrees) -> Result<Degrees, AngleErr
     Ok(Degrees(dot(normal, shaft_axis(lie)).atan2(toward_target).to_degrees()))
 }
 
-/// Loft in the vertical sense from a gauge that reads it in the plane of shaft and target, for a known face angle.
-///
-/// # Errors
-/// Angles outside their ranges.
-pub fn loft_from_shaft_plane(reading: Degrees, face_angle: Degrees, lie: Degrees) -> Result<Degrees, AngleError> {
-    let lie = checked_lie(lie)?.to_radians();
-    let reading = checked_slope("loft reading", reading)?.to_radians();
-    let face_angle = checked_slope("face angle", face_angle)?.to_radians();
-    let across = (reading.tan() * face_angle.cos() - face_angle.sin() * lie.cos()) / lie.sin();
-    Ok(Degrees(across.atan().to_degrees()))
-}
-
 /// Loft and bounce after bending the neck in the vertical plane of the target line: they go together, one for one.
 ///
 /// # Errors
@@ -219,6 +199,7 @@ pub fn held_at_old_lie(face: Face, upright_by: Degrees) -> Result<Face, AngleErr
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::measurement::gauge::LoftSense;
 
     fn face(loft: f64, angle: f64) -> Face {
         Face { loft: Degrees(loft), angle: Degrees(angle) }
@@ -243,8 +224,8 @@ mod tests {
     fn the_two_lofts_convert_into_each_other() {
         for (loft, angle, lie) in [(34.0, 0.0, 62.5), (10.5, 2.0, 58.0), (-2.0, -1.0, 71.0)] {
             let shown = loft_in_shaft_plane(face(loft, angle), Degrees(lie)).unwrap();
-            let back = loft_from_shaft_plane(shown, Degrees(angle), Degrees(lie)).unwrap();
-            assert!((back.0 - loft).abs() < 1e-12, "{loft} {shown} {back}");
+            let back = LoftSense::ShaftPlane.to_vertical(shown.0, lie, angle);
+            assert!((back - loft).abs() < 1e-12, "{loft} {shown} {back}");
         }
         // By hand: tan 34 deg x sin 62.5 deg = 0.67451 x 0.88701 = 0.59829, 30.89 deg.
         let shown = loft_in_shaft_plane(face(34.0, 0.0), Degrees(62.5)).unwrap();

@@ -3,7 +3,8 @@
 //! Angles of club and fixture come in, readings go out, and the other way round. Gravity cannot see a turn about the
 //! vertical: the face angle is an input, never a result.
 
-use super::angles::{AngleError, Face, Handed, checked_lie, finite, shaft_axis};
+use super::angles::{AngleError, Face, checked_lie, finite, shaft_axis};
+use crate::measurement::gauge::Hand;
 use crate::measurement::unit::Degrees;
 
 /// How a fixture stands: first pitched about its Y axis, then rolled about the X axis of the world.
@@ -26,7 +27,7 @@ pub struct LoftAndLie {
 
 impl Fixture {
     /// The upward direction of the world, seen from the fixture.
-    fn up(self, handed: Handed) -> Result<[f64; 3], AngleError> {
+    fn up(self, handed: Hand) -> Result<[f64; 3], AngleError> {
         for (what, angle) in [("fixture pitch", self.pitch), ("fixture roll", self.roll)] {
             if angle.abs().0.is_nan() || angle.abs().0 >= 90.0 {
                 return Err(AngleError::OutOfRange { what, found: angle.0, expected: "between -90 deg and 90 deg" });
@@ -43,7 +44,7 @@ impl Fixture {
 ///
 /// # Errors
 /// Angles outside their ranges.
-pub fn read_in_fixture(face: Face, lie: Degrees, handed: Handed, fixture: Fixture) -> Result<LoftAndLie, AngleError> {
+pub fn read_in_fixture(face: Face, lie: Degrees, handed: Hand, fixture: Fixture) -> Result<LoftAndLie, AngleError> {
     checked_lie(lie)?;
     let up = fixture.up(handed)?;
     let elevation = |direction| Degrees(super::angles::dot(direction, up).clamp(-1.0, 1.0).asin().to_degrees());
@@ -59,7 +60,7 @@ pub fn read_in_fixture(face: Face, lie: Degrees, handed: Handed, fixture: Fixtur
 pub fn club_from_readings(
     readings: LoftAndLie,
     face_angle: Degrees,
-    handed: Handed,
+    handed: Hand,
     fixture: Fixture,
 ) -> Result<LoftAndLie, AngleError> {
     let [up_x, up_y, up_z] = fixture.up(handed)?;
@@ -104,7 +105,7 @@ mod tests {
             (-2.0, -1.0, 71.0, 0.0, 0.0),
             (58.0, 0.5, 64.0, 5.0, 4.0),
         ] {
-            for handed in [Handed::Right, Handed::Left] {
+            for handed in [Hand::Right, Hand::Left] {
                 let face = Face { loft: Degrees(loft), angle: Degrees(angle) };
                 let readings = read_in_fixture(face, Degrees(lie), handed, fixture(pitch, roll)).unwrap();
                 let club = club_from_readings(readings, Degrees(angle), handed, fixture(pitch, roll)).unwrap();
@@ -117,9 +118,9 @@ mod tests {
     fn a_level_fixture_reads_the_club_and_a_small_slope_adds() {
         // First order by hand: loft reads L - pitch cos F + roll sin F, lie reads A + roll.
         let face = Face { loft: Degrees(30.0), angle: Degrees(0.0) };
-        let level = read_in_fixture(face, Degrees(62.0), Handed::Right, fixture(0.0, 0.0)).unwrap();
+        let level = read_in_fixture(face, Degrees(62.0), Hand::Right, fixture(0.0, 0.0)).unwrap();
         assert!((level.loft.0 - 30.0).abs() < 1e-12 && (level.lie.0 - 62.0).abs() < 1e-12);
-        let sloped = read_in_fixture(face, Degrees(62.0), Handed::Right, fixture(0.01, 0.02)).unwrap();
+        let sloped = read_in_fixture(face, Degrees(62.0), Hand::Right, fixture(0.01, 0.02)).unwrap();
         assert!((sloped.loft.0 - 29.99).abs() < 1e-5 && (sloped.lie.0 - 62.02).abs() < 1e-5, "{sloped:?}");
     }
 
@@ -127,7 +128,7 @@ mod tests {
     fn readings_no_club_gives_are_refused() {
         let check = |loft: f64, lie: f64, pitch: f64| {
             let readings = LoftAndLie { loft: Degrees(loft), lie: Degrees(lie) };
-            club_from_readings(readings, Degrees(0.0), Handed::Right, fixture(pitch, 0.0))
+            club_from_readings(readings, Degrees(0.0), Hand::Right, fixture(pitch, 0.0))
         };
         // A shaft in a plane pitched by 20 deg cannot stand steeper than 70 deg.
         assert_eq!(check(30.0, 80.0, 20.0), Err(AngleError::NoSuchReading { what: "lie" }));

@@ -5,9 +5,8 @@ use serde::{Deserialize, Serialize};
 use super::event::by_name;
 use super::trust_shape::optional;
 use crate::measurement::beam::BeamGeometry;
-use crate::measurement::calibration::{
-    BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration, Scatter,
-};
+use crate::measurement::calibration::{BeamCalibration, Calibration, ScaleCalibration, Scatter};
+use crate::measurement::gauge::{Datum, FaceAngle, GaugeCalibration, Hand, Laid, LoftSense};
 use crate::measurement::unit::{Degrees, Grams, Millimetres};
 
 #[derive(Serialize, Deserialize)]
@@ -89,9 +88,49 @@ pub(super) struct GaugeCalibrationShape {
     u_level: Degrees,
     #[serde(with = "by_name")]
     loft_sense: LoftSense,
+    #[serde(with = "optional_datum", default, skip_serializing_if = "Option::is_none")]
+    left: Option<Datum>,
+    #[serde(rename = "u_face_deg", with = "optional_degrees", default, skip_serializing_if = "Option::is_none")]
+    u_face: Option<Degrees>,
     #[serde(with = "optional_scatter", default, skip_serializing_if = "Option::is_none")]
     scatter: Option<Scatter>,
 }
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Datum")]
+pub(super) struct DatumShape {
+    #[serde(rename = "lie_datum_deg", with = "DegreesShape")]
+    lie: Degrees,
+    #[serde(rename = "loft_datum_deg", with = "DegreesShape")]
+    loft: Degrees,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Laid", tag = "as", rename_all = "snake_case")]
+pub(super) enum LaidShape {
+    Club {
+        #[serde(with = "by_name")]
+        hand: Hand,
+        #[serde(with = "optional_face", default, skip_serializing_if = "Option::is_none")]
+        face: Option<FaceAngle>,
+    },
+    Block {
+        #[serde(with = "by_name")]
+        hand: Hand,
+    },
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "FaceAngle")]
+pub(super) struct FaceAngleShape {
+    closed_deg: f64,
+    u_deg: f64,
+}
+
+optional!(optional_datum, Datum, "DatumShape");
+optional!(optional_degrees, Degrees, "DegreesShape");
+optional!(optional_face, FaceAngle, "FaceAngleShape");
+optional!(optional_laid, Laid, "LaidShape");
 
 #[derive(Serialize, Deserialize)]
 #[serde(remote = "Grams")]

@@ -10,7 +10,7 @@ pub(super) use super::names::{Named, by_id, by_name, list_of, optional_id};
 use super::adhesive_shape::{AdhesiveShape, BatchShape};
 use super::budget_shape::{as_text, budgets, optional_inputs};
 use super::build_shape::{MarkMeasuredShape, MarkOverriddenShape};
-use super::calibration_shape::CalibrationShape;
+use super::calibration_shape::{CalibrationShape, optional_laid};
 use super::details_shape::{BendLimitShape, RuleBookShape};
 use super::drawer_shape::{DrawersShape, taken_parts};
 use super::order_shape::{OrderShape, names};
@@ -23,6 +23,7 @@ use crate::club::characteristic::Characteristic;
 use crate::measurement::adjustment::Finding;
 use crate::measurement::calibration::Calibration;
 use crate::measurement::check_weight::InstrumentClass;
+use crate::measurement::gauge::Laid;
 use crate::measurement::reading::{InstrumentKind, Measured, Quantity};
 use crate::measurement::uncertainty::Budget;
 use crate::work_order::adhesive::{Adhesive, Batch};
@@ -192,6 +193,8 @@ struct CapturedReadingShape {
     stable_flag: Option<bool>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     air_c: Option<f64>,
+    #[serde(with = "optional_laid", default, skip_serializing_if = "Option::is_none")]
+    laid: Option<Laid>,
     #[serde(with = "by_id")]
     calibration: EventId,
     evidence: String,

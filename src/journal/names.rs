@@ -3,8 +3,8 @@
 use crate::club::characteristic::Characteristic;
 use crate::club::cut::CutMark;
 use crate::club::fit::Taper;
-use crate::measurement::calibration::LoftSense;
 use crate::measurement::check_weight::{InstrumentClass, WeightClass};
+use crate::measurement::gauge::{Hand, LoftSense};
 use crate::measurement::reading::{InstrumentKind, Quantity};
 use crate::measurement::uncertainty::Source;
 use crate::work_order::build::DryFitStop;
@@ -14,7 +14,7 @@ use crate::work_order::details::Measure;
 use crate::work_order::drawers::ItemKind;
 use crate::work_order::event::EventId;
 use crate::work_order::judging::Verdict;
-use crate::work_order::order::{ClubKind, Hand, Priority, Stage, WorkKind};
+use crate::work_order::order::{ClubKind, Priority, Stage, WorkKind};
 use crate::work_order::part_stock::PartKind;
 use crate::work_order::reference::Purpose;
 use crate::work_order::rules::Subject;

@@ -6,6 +6,7 @@ use super::budget_shape::as_text;
 use super::event::{by_id, by_name, measured_values};
 use crate::measurement::adjustment::Finding;
 use crate::measurement::check_weight::WeightClass;
+use crate::measurement::gauge::Hand;
 use crate::measurement::reading::Measured;
 use crate::work_order::checks::{BalanceError, ChartLimits, Check, CheckZone, Policy, WhenOut};
 use crate::work_order::event::EventId;
@@ -56,9 +57,21 @@ fn is_zero(value: &f64) -> bool {
 pub(super) struct AnglesShape {
     lie_deg: f64,
     loft_deg: f64,
+    /// Absent where it was laid in as a right-handed club, as all were before hands were told apart.
+    #[serde(with = "by_name", default = "right", skip_serializing_if = "is_right")]
+    hand: Hand,
     u_deg: f64,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     certificate: Option<String>,
+}
+
+fn right() -> Hand {
+    Hand::Right
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde hands out references")]
+fn is_right(hand: &Hand) -> bool {
+    *hand == Hand::Right
 }
 
 /// Before references were recorded a check was instrument, reference and error; the rest is optional for that reason.

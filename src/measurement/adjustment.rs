@@ -4,17 +4,20 @@
 //! Net indications and what lay there come in, a calibration with its uncertainties and what was found on the way go
 //! out. Absent: how a placement came to rest, and whether the adjustment should come into force.
 
-use super::calibration::{BeamCalibration, GaugeCalibration, ScaleCalibration, Scatter};
+use super::calibration::{BeamCalibration, ScaleCalibration, Scatter};
 use super::distribution::f_significance;
 use super::fit::{FitError, fit_polynomial};
+use super::gauge::{Datum, GaugeCalibration, Hand};
 use super::unit::{Degrees, Grams, Millimetres};
 
 /// Why an instrument cannot be adjusted from these placements.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum AdjustmentError {
     /// Too few placements.
-    #[error("{found} placements, expected at least {needed}")]
+    #[error("{found} placements{of}, expected at least {needed}")]
     TooFew {
+        /// Of what, with a blank before it; empty where there is one kind.
+        of: &'static str,
         /// How many there are.
         found: usize,
         /// How many are needed.
@@ -83,6 +86,8 @@ pub struct Hanging {
 /// One placement of a block of known angles.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Angle {
+    /// As a club of which hand it lay there.
+    pub hand: Hand,
     /// Indicated lie and loft, in degrees.
     pub indication_deg: [f64; 2],
     /// True lie, and loft in the sense the gauge reads, in degrees.
@@ -116,7 +121,7 @@ pub fn adjust_scale(
 ) -> Result<(ScaleCalibration, Vec<Finding>), AdjustmentError> {
     let needed = degree + 1;
     if weighings.len() < needed {
-        return Err(AdjustmentError::TooFew { found: weighings.len(), needed });
+        return Err(AdjustmentError::TooFew { of: "", found: weighings.len(), needed });
     }
     if degree > 2 {
         return Err(AdjustmentError::Fit(FitError::Degree { found: degree }));
@@ -250,7 +255,7 @@ pub fn adjust_beam(
     before: &BeamCalibration,
 ) -> Result<(BeamCalibration, Vec<Finding>), AdjustmentError> {
     if hangings.len() < 3 {
-        return Err(AdjustmentError::TooFew { found: hangings.len(), needed: 3 });
+        return Err(AdjustmentError::TooFew { of: "", found: hangings.len(), needed: 3 });
     }
     let totals: Vec<([f64; 2], f64)> = hangings.iter().map(|h| (h.counts, h.mass_g)).collect();
     let ([a, b], [sd_a, sd_b]) = two_terms(&totals).ok_or(AdjustmentError::Alike)?;
@@ -300,36 +305,72 @@ pub fn adjust_beam(
     Ok((after, findings))
 }
 
-/// The datum: what the gauge shows too much, as a mean over placements.
+/// The datum of each hand: what the gauge shows too much, as a mean over placements.
+///
+/// Without placements as left-handed clubs the datum of that hand is not known any more: whether the sensor or the fixture
+/// has moved since it was found, which bear on it in opposite ways, cannot be told from the other hand.
 ///
 /// # Errors
-/// Fewer than two placements: one cannot tell how well it repeats.
+/// Fewer than two placements of a hand: one cannot tell how well it repeats.
 pub fn adjust_gauge(
     angles: &[Angle],
     before: &GaugeCalibration,
 ) -> Result<(GaugeCalibration, Vec<Finding>), AdjustmentError> {
-    let count = angles.len();
-    let n = f64::from(u32::try_from(count).unwrap_or(u32::MAX));
-    if count < 2 {
-        return Err(AdjustmentError::TooFew { found: count, needed: 2 });
+    let of = |hand: Hand| angles.iter().filter(|angle| angle.hand == hand).copied().collect::<Vec<_>>();
+    let right = datum_of(&of(Hand::Right), " of the block as a right-handed club")?;
+    let left = of(Hand::Left);
+    let left = if left.is_empty() { None } else { Some(datum_of(&left, " of the block as a left-handed club")?) };
+    let found: Vec<&FoundDatum> = [Some(&right), left.as_ref()].into_iter().flatten().collect();
+    // The hands share one uncertainty, that of the worse.
+    let sd = found.iter().flat_map(|datum| datum.sd).fold(0.0, f64::max);
+    let freedom = found.iter().map(|datum| datum.freedom).fold(f64::INFINITY, f64::min);
+    let u_truth = angles.iter().map(|a| a.u_truth_deg).fold(0.0, f64::max);
+    let after = GaugeCalibration {
+        lie_datum: right.datum.lie,
+        loft_datum: right.datum.loft,
+        left: left.as_ref().map(|left| left.datum),
+        u_datum: Degrees(sd.hypot(u_truth)),
+        scatter: Some(Scatter { u: sd, freedom }),
+        ..before.clone()
+    };
+    let [sd_lie, sd_loft] = right.sd;
+    let mut findings = vec![
+        finding("datum of the lie, deg", right.datum.lie.0, sd_lie),
+        finding("datum of the loft, deg", right.datum.loft.0, sd_loft),
+    ];
+    if let Some(left) = left {
+        let [left_sd_lie, left_sd_loft] = left.sd;
+        findings.extend([
+            finding("datum of a left-handed lie, deg", left.datum.lie.0, left_sd_lie),
+            finding("datum of a left-handed loft, deg", left.datum.loft.0, left_sd_loft),
+            finding("roll of the fixture, deg", after.roll_deg(), sd_lie.hypot(left_sd_lie) / 2.0),
+        ]);
     }
-    let datum = |channel: usize| -> (f64, f64) {
-        let of = |list: &[f64; 2]| list.get(channel).copied().unwrap_or_default();
-        let off: Vec<f64> = angles.iter().map(|a| of(&a.indication_deg) - of(&a.truth_deg)).collect();
+    Ok((after, findings))
+}
+
+/// A datum with the standard deviations of lie and loft, and their degrees of freedom.
+struct FoundDatum {
+    datum: Datum,
+    sd: [f64; 2],
+    freedom: f64,
+}
+
+fn datum_of(angles: &[Angle], of: &'static str) -> Result<FoundDatum, AdjustmentError> {
+    let n = f64::from(u32::try_from(angles.len()).unwrap_or(u32::MAX));
+    if angles.len() < 2 {
+        return Err(AdjustmentError::TooFew { of, found: angles.len(), needed: 2 });
+    }
+    let mean = |off: &dyn Fn(&Angle) -> f64| -> (f64, f64) {
+        let off: Vec<f64> = angles.iter().map(off).collect();
         let mean = off.iter().sum::<f64>() / n;
         let squares: f64 = off.iter().map(|value| (value - mean) * (value - mean)).sum();
         (mean, (squares / (n - 1.0) / n).sqrt())
     };
-    let ((lie, sd_lie), (loft, sd_loft)) = (datum(0), datum(1));
-    let u_truth = angles.iter().map(|a| a.u_truth_deg).fold(0.0, f64::max);
-    let after = GaugeCalibration {
-        lie_datum: Degrees(lie),
-        loft_datum: Degrees(loft),
-        u_datum: Degrees(sd_lie.max(sd_loft).hypot(u_truth)),
-        scatter: Some(Scatter { u: sd_lie.max(sd_loft), freedom: n - 1.0 }),
-        ..before.clone()
-    };
-    Ok((after, vec![finding("datum of the lie, deg", lie, sd_lie), finding("datum of the loft, deg", loft, sd_loft)]))
+    let (lie, sd_lie) = mean(&|a| a.indication_deg[0] - a.truth_deg[0]);
+    let (loft, sd_loft) = mean(&|a| a.indication_deg[1] - a.truth_deg[1]);
+    let datum = Datum { lie: Degrees(lie), loft: Degrees(loft) };
+    Ok(FoundDatum { datum, sd: [sd_lie, sd_loft], freedom: n - 1.0 })
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@
 //! leaves. After the capture the same calibration turns the settled levels into a reading with its uncertainty.
 
 use super::beam::{BeamGeometry, Reactions, read_beam};
+use super::gauge::{GaugeCalibration, Laid};
 use super::reading::{InstrumentKind, Measured, Quantity, Reading};
 use super::sample::Sample;
 use super::settling::{Capture, SettlingLimits};
@@ -81,43 +82,6 @@ pub struct BeamCalibration {
     pub supports_freedom: Option<f64>,
 }
 
-/// Datum of an angle gauge, subtracted from its indications.
-#[derive(Debug, Clone, PartialEq)]
-pub struct GaugeCalibration {
-    /// What the gauge indicates for a lie of zero.
-    pub lie_datum: Degrees,
-    /// What the gauge indicates for a loft of zero.
-    pub loft_datum: Degrees,
-    /// Standard uncertainty of the fixture and its datum.
-    pub u_datum: Degrees,
-    /// Standard uncertainty of the fixture's level.
-    pub u_level: Degrees,
-    /// In which sense the gauge reads loft.
-    pub loft_sense: LoftSense,
-    /// What of `u_datum` is scatter; `None` where nobody adjusted.
-    pub scatter: Option<Scatter>,
-}
-
-/// The two definitions of loft, up to 3 degrees apart on a wedge.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum LoftSense {
-    /// From the vertical, at the measured lie: the sense of the record.
-    Vertical,
-    /// In the plane of the shaft and the target direction; converted with the lie.
-    ShaftPlane,
-}
-
-impl LoftSense {
-    /// The loft in the vertical sense. Source: tan L_s = tan L · sin Λ, own derivation, see the angle vectors in the tests.
-    #[must_use]
-    pub fn to_vertical(self, loft_deg: f64, lie_deg: f64) -> f64 {
-        match self {
-            Self::Vertical => loft_deg,
-            Self::ShaftPlane => (loft_deg.to_radians().tan() / lie_deg.to_radians().sin()).atan().to_degrees(),
-        }
-    }
-}
-
 impl Calibration {
     /// A sample for the settling from a scale's grams, a beam's counts or a gauge's (lie, loft) in degrees.
     #[must_use]
@@ -168,9 +132,10 @@ impl Calibration {
         }
     }
 
-    /// The quantities of a settled placement; `None` where they are not possible (a beam with no mass on it).
+    /// The quantities of a settled placement; `None` where they are not possible (a beam with no mass on it, a club of a
+    /// hand whose datum the gauge does not have). `laid` is what lies in a gauge, `None` where nobody said.
     #[must_use]
-    pub fn reading(&self, capture: &Capture) -> Option<Reading> {
+    pub fn reading(&self, capture: &Capture, laid: Option<Laid>) -> Option<Reading> {
         let [first, second] = capture.values;
         let [u_first, u_second] = capture.u;
         let measured = match self {
@@ -180,9 +145,9 @@ impl Calibration {
             }
             Self::Beam(beam) => beam.reading(first, second, u_first, u_second)?,
             Self::Gauge(gauge) => {
-                let loft = gauge.loft_sense.to_vertical(second, first);
+                let [lie, loft] = gauge.angles(capture.values, laid)?;
                 vec![
-                    Measured { quantity: Quantity::Lie, value: first, u: u_first.hypot(gauge.u_datum.0) },
+                    Measured { quantity: Quantity::Lie, value: lie, u: u_first.hypot(gauge.u_datum.0) },
                     Measured { quantity: Quantity::Loft, value: loft, u: u_second.hypot(gauge.u_datum.0) },
                 ]
             }
@@ -279,12 +244,5 @@ mod tests {
         let sample = Calibration::Beam(beam()).sample(1.0, [28_388.0, 295_790.0]);
         assert!((sample.values[0] - 320.0).abs() < 1e-9);
         assert!((sample.values[1] - 222_000.0).abs() < 1e-6);
-    }
-
-    #[test]
-    fn a_gauge_in_the_shaft_plane_is_converted() {
-        // Worked example: L = 34°, lie 62.5° reads 30.9° in the shaft plane (tan 34° · sin 62.5°, by hand 0.59832).
-        let loft = LoftSense::ShaftPlane.to_vertical(30.893, 62.5);
-        assert!((loft - 34.0).abs() < 0.01, "{loft}");
     }
 }

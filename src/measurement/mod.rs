@@ -12,6 +12,7 @@ pub mod stamp;
 pub mod sample;
 
 pub mod calibration;
+pub mod gauge;
 
 pub mod settling;
 

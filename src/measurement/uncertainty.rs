@@ -5,8 +5,9 @@
 //! what one window says of itself arrives as three numbers a channel.
 
 use super::beam::{BeamGeometry, Reactions, read_beam};
-use super::calibration::{BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration, Scatter};
+use super::calibration::{BeamCalibration, Calibration, ScaleCalibration, Scatter};
 use super::distribution::{combined, coverage_factor, effective_freedom, rectangular};
+use super::gauge::{GaugeCalibration, Laid};
 use super::reading::{Measured, Quantity, Reading};
 use super::settling::Capture;
 use super::unit::{GMM_PER_INCH_OUNCE, Grams, INCH_OUNCES_PER_POINT, Millimetres};
@@ -33,11 +34,13 @@ pub enum Source {
     Supports,
     /// A beam or gauge that does not stand level.
     Level,
+    /// The face angle, which a gauge of lie and loft does not see.
+    Face,
 }
 
 impl Source {
     /// All sources, in the order of a budget.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 9] = [
         Self::Resolution,
         Self::Repeatability,
         Self::Calibration,
@@ -46,6 +49,7 @@ impl Source {
         Self::Eccentricity,
         Self::Supports,
         Self::Level,
+        Self::Face,
     ];
 
     /// The name in records and messages.
@@ -60,6 +64,7 @@ impl Source {
             Self::Eccentricity => "eccentricity",
             Self::Supports => "supports",
             Self::Level => "level",
+            Self::Face => "face",
         }
     }
 
@@ -180,19 +185,20 @@ impl LevelParts {
 }
 
 /// A reading with the budget of each of its quantities; each `u` is its budget's. `None` where the level cannot be a
-/// placement.
+/// placement. `laid` is what lies in a gauge.
 #[must_use]
 pub fn assess(
     calibration: &Calibration,
     capture: &Capture,
+    laid: Option<Laid>,
     parts: &LevelParts,
     drift: Option<&Drift>,
 ) -> Option<(Reading, Vec<Budget>)> {
-    let mut reading = calibration.reading(capture)?;
+    let mut reading = calibration.reading(capture, laid)?;
     let budgets = match calibration {
         Calibration::Scale(scale) => vec![scale_budget(scale, capture.values[0], parts, drift)],
         Calibration::Beam(beam) => beam_budgets(beam, capture.values, parts, drift)?,
-        Calibration::Gauge(gauge) => gauge_budgets(gauge, capture.values, parts, drift),
+        Calibration::Gauge(gauge) => gauge_budgets(gauge, capture.values, laid, parts, drift)?,
     };
     for Measured { quantity, u, .. } in &mut reading.measured {
         *u = budgets.iter().find(|budget| budget.quantity == *quantity)?.u();
@@ -287,36 +293,27 @@ fn together(first: Three, second: Three) -> Three {
 
 fn gauge_budgets(
     gauge: &GaugeCalibration,
-    [lie_deg, loft_deg]: [f64; 2],
+    levels: [f64; 2],
+    laid: Option<Laid>,
     parts: &LevelParts,
     drift: Option<&Drift>,
-) -> Vec<Budget> {
-    let [by_lie, by_loft] = loft_sensitivities(gauge.loft_sense, lie_deg, loft_deg);
-    let of_loft = |[lie, loft]: [f64; 2]| (by_lie * lie).hypot(by_loft * loft);
+) -> Option<Vec<Budget>> {
+    let slopes = gauge.loft_slopes(levels, laid)?;
+    let of_loft = |[lie, loft]: [f64; 2]| (slopes.by_lie * lie).hypot(slopes.by_loft * loft);
     let both = |u: f64| [u, u];
     let of_datum = of_scatter(gauge.u_datum.0, gauge.scatter);
-    let fixed = [(Source::Calibration, both(gauge.u_datum.0), of_datum), (Source::Level, both(gauge.u_level.0), None)];
+    let fixed =
+        [(Source::Calibration, both(gauge.u_datum.0), of_datum), (Source::Level, both(gauge.level_u(laid)), None)];
     let of_drift = drift.map(|drift| (Source::Drift, drift.angles_deg, Some(drift.freedom)));
     let causes: Vec<_> = parts.each().into_iter().chain(fixed).chain(of_drift).collect();
-    vec![
+    let of_face = (Source::Face, (slopes.by_face * gauge.face_u(laid)).abs(), None);
+    Some(vec![
         budget(Quantity::Lie, causes.iter().map(|(source, u, freedom)| (*source, u[0], *freedom))),
-        budget(Quantity::Loft, causes.iter().map(|(source, u, freedom)| (*source, of_loft(*u), *freedom))),
-    ]
-}
-
-/// How the loft of the record follows lie and indicated loft: partial derivatives of atan(tan L / sin Λ), own
-/// derivation, checked against differences in the tests.
-fn loft_sensitivities(sense: LoftSense, lie_deg: f64, loft_deg: f64) -> [f64; 2] {
-    match sense {
-        LoftSense::Vertical => [0.0, 1.0],
-        LoftSense::ShaftPlane => {
-            let (sin_lie, cos_lie) = lie_deg.to_radians().sin_cos();
-            let slope = loft_deg.to_radians().tan();
-            let vertical = slope / sin_lie;
-            let outer = 1.0 / (1.0 + vertical * vertical);
-            [-outer * slope * cos_lie / (sin_lie * sin_lie), outer * (1.0 + slope * slope) / sin_lie]
-        }
-    }
+        budget(
+            Quantity::Loft,
+            causes.iter().map(|(source, u, freedom)| (*source, of_loft(*u), *freedom)).chain([of_face]),
+        ),
+    ])
 }
 
 #[cfg(test)]
@@ -375,17 +372,5 @@ mod tests {
         // Nobody adjusted: known exactly, as a certificate is taken.
         let stated = scale_budget(&ScaleCalibration { scatter: None, ..scale }, 1000.0, &parts, None);
         assert!(stated.freedom().is_infinite());
-    }
-
-    #[test]
-    fn sensitivities_of_a_shaft_plane_gauge_agree_with_differences() {
-        for (lie, loft) in [(62.5, 30.9), (58.0, 10.0), (72.0, 3.0)] {
-            let [by_lie, by_loft] = loft_sensitivities(LoftSense::ShaftPlane, lie, loft);
-            let at = |lie: f64, loft: f64| LoftSense::ShaftPlane.to_vertical(loft, lie);
-            let step = 1e-4;
-            let lie_slope = (at(lie + step, loft) - at(lie - step, loft)) / (2.0 * step);
-            let loft_slope = (at(lie, loft + step) - at(lie, loft - step)) / (2.0 * step);
-            assert!((by_lie - lie_slope).abs() < 1e-7 && (by_loft - loft_slope).abs() < 1e-7, "{lie} {loft}");
-        }
     }
 }

@@ -47,6 +47,9 @@ pub struct BendAdviceView {
     /// Bounce after the bend.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub bounce_after_deg: Option<f64>,
+    /// How much more closed the face looks after a bend of the lie to whoever holds the club as before.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub face_at_old_lie_deg: Option<f64>,
     /// Why to ask the head's maker first.
     pub warning: Option<String>,
     /// The bend as the command `bend` takes it, where the head can be bent.
@@ -107,7 +110,7 @@ fn done_view(club: &ClubRecord, bent: &Bent) -> (i64, BendDoneView) {
 }
 
 fn advice_view(advice: &BendAdvice) -> BendAdviceView {
-    let BendAdvice { characteristic, change_deg, aim_deg, spring_back, bounce, warning, can_bend, text } = advice;
+    let BendAdvice { characteristic, change_deg, aim_deg, spring_back, bounce, warning, can_bend, text, .. } = advice;
     let quantity = |c: Characteristic| written(c, aim_deg.unwrap_or(*change_deg));
     BendAdviceView {
         characteristic: characteristic.name(),
@@ -117,6 +120,7 @@ fn advice_view(advice: &BendAdvice) -> BendAdviceView {
         learnt_from: spring_back.map_or(0, |spring| spring.bends),
         bounce_deg: bounce.map(|[now, _]| now),
         bounce_after_deg: bounce.map(|[_, after]| after),
+        face_at_old_lie_deg: advice.face_at_old_lie_deg,
         warning: warning.clone(),
         quantity: can_bend.then(|| quantity(*characteristic)),
         text: text.clone(),

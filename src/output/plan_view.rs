@@ -6,7 +6,7 @@ use super::text::{self, Lengths};
 use crate::club::characteristic::Characteristic;
 use crate::club::progression::Series;
 use crate::measurement::unit::round_ties_away;
-use crate::work_order::set_plan::{MatchedIn, PlannedClub, SetPlan};
+use crate::work_order::set_plan::{MatchedIn, PlannedClub, PlannedValue, SetPlan};
 
 /// A planned set.
 #[derive(Debug, Clone, Serialize)]
@@ -21,12 +21,16 @@ pub struct PlanView {
     pub at_least: f64,
     /// Whether this is proved to be the best plan.
     pub proved: bool,
+    /// The same in words, and why not where it is not.
+    pub proof: String,
     /// The common value of clubs without a target of their own.
     pub common: Option<f64>,
     /// The clubs.
     pub clubs: Vec<PlanClubView>,
-    /// How length, loft, lie and frequency go through the set.
+    /// How length, loft and lie go through the set, and frequency where it is planned.
     pub progressions: Vec<SeriesView>,
+    /// What the plan does not say.
+    pub not_planned: Vec<&'static str>,
 }
 
 /// One club of the plan.
@@ -61,7 +65,9 @@ pub struct PlanValueView {
     pub characteristic: &'static str,
     /// The value.
     pub value: f64,
-    /// The value for people.
+    /// Its standard uncertainty; none for what the stock gives as a bare number.
+    pub u: Option<f64>,
+    /// The value for people, with its expanded uncertainty (k = 2).
     pub text: String,
     /// Unit of the numbers.
     pub unit: &'static str,
@@ -125,9 +131,11 @@ pub fn plan_view(order: &str, plan: &SetPlan) -> PlanView {
         cost: plan.cost,
         at_least: plan.at_least,
         proved: plan.proved,
+        proof: proof(plan),
         common: plan.common,
         clubs: plan.clubs.iter().map(club_view).collect(),
         progressions: plan.series.iter().map(series_view).collect(),
+        not_planned: plan.frequency_left_out.then_some(NO_FREQUENCY).into_iter().collect(),
     }
 }
 
@@ -137,7 +145,8 @@ fn club_view(club: &PlannedClub) -> PlanClubView {
     let values = club.values.iter().map(|value| PlanValueView {
         characteristic: value.characteristic.name(),
         value: value.value,
-        text: text::value(value.characteristic, value.value, Lengths::Millimetres),
+        u: value.u,
+        text: with_doubt(value),
         unit: value.characteristic.unit(),
         target: value.aim,
         deviation: value.deviation,
@@ -180,6 +189,34 @@ pub fn series_view(series: &Series) -> SeriesView {
         gaps: series.gaps.iter().map(gap).collect(),
         slope: series.line.map(|line| line.slope),
     }
+}
+
+/// Why a plan has no frequencies.
+const NO_FREQUENCY: &str =
+    "frequency is not planned: that of a raw shaft is not that of the cut one; measure it after the cut";
+
+/// A value with its expanded uncertainty.
+fn with_doubt(planned: &PlannedValue) -> String {
+    text::with_doubt(planned.characteristic, planned.value, planned.u, Lengths::Millimetres)
+}
+
+/// Head of the table of values.
+pub const VALUES_HEAD: [&str; 5] = ["club", "characteristic", "planned (k = 2)", "asked for", "deviation"];
+
+/// One row for each value of each club, in the order of the characteristics.
+#[must_use]
+pub fn value_rows(plan: &SetPlan) -> Vec<Vec<String>> {
+    let rows = plan.clubs.iter().flat_map(|club| {
+        Characteristic::all().filter_map(move |of| club.values.iter().find(|value| value.characteristic == of)).map(
+            move |value| {
+                let of = value.characteristic;
+                let aim = value.aim.map(|aim| text::value(of, aim, Lengths::Millimetres)).unwrap_or_default();
+                let deviation = value.deviation.map(|off| text::deviation(of, off, Lengths::Millimetres));
+                vec![club.name.clone(), of.label().to_owned(), with_doubt(value), aim, deviation.unwrap_or_default()]
+            },
+        )
+    });
+    rows.collect()
 }
 
 /// Head of the table of clubs.
@@ -226,13 +263,6 @@ pub fn remarks(plan: &SetPlan) -> Vec<String> {
         MatchedIn::SwingWeight => "swing weight",
         MatchedIn::Inertia => "inertia about the butt",
     };
-    let proof = if plan.proved {
-        "proved to be the best choice of parts".to_owned()
-    } else if plan.common.is_some() {
-        "the best that was found".to_owned()
-    } else {
-        format!("the best that was found; no choice of parts can be below {:.2}", plan.at_least)
-    };
     let common = plan.common.map(|value| {
         let value = text::value(plan.matched_in.characteristic(), value, Lengths::Millimetres);
         format!("clubs without a target of their own for it are brought to {value}")
@@ -244,12 +274,21 @@ pub fn remarks(plan: &SetPlan) -> Vec<String> {
         let slope = series.line.map(|line| format!("; {:+.2} {unit} per {per}", line.slope)).unwrap_or_default();
         format!("{}: steps {} {unit}{slope}", series.of, steps.join(", "))
     });
-    [
-        Some(format!("matched in {matched}: sum of squared deviations {:.2} (in half tolerances), {proof}", plan.cost)),
-        common,
-    ]
-    .into_iter()
-    .flatten()
-    .chain(series)
-    .collect()
+    let sum = format!("matched in {matched}: sum of squared deviations {:.2} (in half tolerances)", plan.cost);
+    let left_out = plan.frequency_left_out.then(|| NO_FREQUENCY.to_owned());
+    [Some(sum), Some(proof(plan)), common, left_out].into_iter().flatten().chain(series).collect()
+}
+
+/// Whether a plan is the best one there is, in words.
+fn proof(plan: &SetPlan) -> String {
+    if plan.proved {
+        "proved: no other choice of these parts comes nearer".to_owned()
+    } else if plan.common.is_some() {
+        "not proved to be the best: the common value was sought from some starts only".to_owned()
+    } else {
+        format!(
+            "not proved to be the best: no choice of parts can be below {:.2}, and this one is the best found",
+            plan.at_least
+        )
+    }
 }

@@ -8,9 +8,11 @@ use super::bend_view::{BendingView, bending};
 use super::command::{Question, ask};
 use super::cut_view::{CutView, cut_view};
 use super::drawer_view::{self, ConsumptionView};
+use super::landed_view::{LandedView, landed_views};
 use super::part_view::{self, UsedPartView};
 use super::rules_view::{RuleCheckView, rule_check};
 use super::sheet::Subject;
+use super::sleeve_view::{SleeveView, sleeve_view};
 use super::text::{self, Lengths};
 use super::trust_view::{self, BudgetView};
 use super::work_view::{SuspectView, method, suspect_views};
@@ -90,6 +92,12 @@ pub struct Record {
     pub rule_check: RuleCheckView,
     /// Bends done, and those that are needed.
     pub bending: BendingView,
+    /// What the positions of its sleeve change, and which is nearest to what it needs.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sleeve: Option<SleeveView>,
+    /// Where it landed beside its forecasts.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub landed: Vec<LandedView>,
     /// Where the shaft was cut, and how that was confirmed.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub cut: Option<CutView>,
@@ -223,6 +231,8 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
         steps: club.steps.iter().map(|done| step(club, done)).collect(),
         rule_check: rule_check(club, lengths),
         bending: bending(club),
+        sleeve: sleeve_view(club),
+        landed: landed_views(club, lengths),
         cut: cut_view(club),
         again_of: club.spec.build.again_of.clone(),
         work: club.spec.work.name(),
@@ -248,7 +258,7 @@ fn step(club: &ClubRecord, done: &StepRecord) -> RecordStep {
         proof: done.proof.map(|event| event.to_string()),
         voided: !club.stands(done),
         batch: done.batch.clone(),
-        cautions: cautions(done.step, club.spec.work).iter().map(|caution| caution.name()).collect(),
+        cautions: cautions(done.step, &club.spec).iter().map(|caution| caution.name()).collect(),
         acknowledged: club
             .acknowledged
             .iter()

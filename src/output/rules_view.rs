@@ -109,15 +109,11 @@ fn words(finding: &Finding<'_>, lengths: Lengths) -> String {
     if let Some(reason) = &finding.reason {
         return format!("{label}: not judged, {reason}");
     }
-    let limits: Vec<String> = [("at least", rule.at_least), ("at most", rule.at_most)]
-        .into_iter()
-        .filter_map(|(words, limit)| limit.map(|limit| format!("{words} {}", show(limit))))
-        .collect();
     let mut text = format!(
         "{label} {}: {}, {}",
         finding.value.map(show).unwrap_or_default(),
         finding.standing.name(),
-        limits.join(" and ")
+        limits(finding, lengths)
     );
     if finding.by_tolerance {
         text += &format!(", inside only by the test tolerance of {}", show(rule.tolerance));
@@ -129,6 +125,14 @@ fn words(finding: &Finding<'_>, lengths: Lengths) -> String {
         text += "; holds only where a committee has adopted it";
     }
     text
+}
+
+/// The limits of a rule in words: `at least 18 in and at most 48 in`.
+fn limits(finding: &Finding<'_>, lengths: Lengths) -> String {
+    let rule = finding.rule;
+    let limits = [("at least", rule.at_least), ("at most", rule.at_most)];
+    let words = limits.into_iter().filter_map(|(words, limit)| Some((words, limit?)));
+    words.map(|(words, limit)| format!("{words} {}", shown(rule.of, limit, lengths))).collect::<Vec<_>>().join(" and ")
 }
 
 /// All findings in one sentence, with the edition.
@@ -146,14 +150,22 @@ fn sentence(book: &RuleBook, findings: &[Finding<'_>], lengths: Lengths) -> Stri
         labels.dedup();
         labels.join(", ")
     };
-    let mut parts: Vec<String> = outside.iter().map(|finding| words(finding, lengths)).collect();
+    // What only a committee's adoption makes hold comes last, and what is inside one rule and outside another says which.
+    let (local, binding): (Vec<&Finding<'_>>, Vec<&Finding<'_>>) = outside.iter().partition(|f| f.rule.local);
+    let mut parts: Vec<String> = binding.iter().map(|finding| words(finding, lengths)).collect();
     if !within.is_empty() {
-        parts.push(format!("within: {}", labels(&within)));
+        let (told, plain): (Vec<&Finding<'_>>, Vec<&Finding<'_>>) =
+            within.iter().partition(|f| outside.iter().any(|o| o.rule.of == f.rule.of));
+        let told = told.iter().map(|f| format!("{} ({})", f.rule.of.label(), limits(f, lengths)));
+        let plain = labels(&plain);
+        let all: Vec<String> = Some(plain).filter(|plain| !plain.is_empty()).into_iter().chain(told).collect();
+        parts.push(format!("within: {}", all.join(", ")));
     }
     if !not_judged.is_empty() {
         let why = if not_judged.iter().all(|f| f.value.is_none()) { " not measured" } else { "" };
         parts.push(format!("not judged: {}{why}", labels(&not_judged)));
     }
+    parts.extend(local.iter().map(|finding| words(finding, lengths)));
     format!("{} (equipment rules {})", parts.join("; "), book.edition)
 }
 

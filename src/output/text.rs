@@ -28,6 +28,23 @@ pub fn value(characteristic: Characteristic, value: f64, lengths: Lengths) -> St
     }
 }
 
+/// A value with its expanded uncertainty (k = 2), where its standard uncertainty is known: `D2.1 ± 0.9 points`.
+#[must_use]
+pub fn with_doubt(characteristic: Characteristic, of: f64, u: Option<f64>, lengths: Lengths) -> String {
+    let shown = value(characteristic, of, lengths);
+    let Some(doubt) = u.map(|u| 2.0 * u) else { return shown };
+    let unit = match characteristic.dimension() {
+        Dimension::SwingWeight => "points",
+        dimension => dimension.base_unit(),
+    };
+    // One digit that is not zero is enough to know how good a number is.
+    let doubt = number(doubt, if doubt < 0.095 { 2 } else { 1 });
+    match shown.strip_suffix(unit) {
+        Some(number) => format!("{} ± {doubt} {unit}", number.trim_end()),
+        None => format!("{shown} ± {doubt} {unit}"),
+    }
+}
+
 /// A deviation with its sign.
 #[must_use]
 pub fn deviation(characteristic: Characteristic, deviation: f64, lengths: Lengths) -> String {

@@ -4,6 +4,7 @@
 use serde_json::Value;
 
 use crate::measurement::check_weight::WeightClass;
+use crate::measurement::gauge::Hand;
 use crate::measurement::quantity::{Dimension, parse_value};
 use crate::work_order::desk::{Command, Control};
 use crate::work_order::reference::{Angles, Reference, Weight};
@@ -52,7 +53,12 @@ fn reference(json: &Value) -> Result<Reference, String> {
                 .ok_or(format!("\"{key}\" is missing, expected an angle such as \"60 deg\""))
         };
         let u_deg = quantity(json, "u", Dimension::Angle)?.unwrap_or(0.02);
-        return Ok(Reference::Angles(Angles { lie_deg: angle("lie")?, loft_deg: angle("loft")?, u_deg, certificate }));
+        let hand = match text(json, "hand")? {
+            Some(name) => Hand::parse(name).ok_or_else(|| format!("\"hand\" is \"{name}\", expected right or left"))?,
+            None => Hand::Right,
+        };
+        let (lie_deg, loft_deg) = (angle("lie")?, angle("loft")?);
+        return Ok(Reference::Angles(Angles { lie_deg, loft_deg, hand, u_deg, certificate }));
     }
     let nominal_g = quantity(json, "mass", Dimension::Mass)?
         .filter(|mass| *mass > 0.0)
@@ -147,6 +153,11 @@ mod tests {
             ("calibrate_adjust", json!({"instrument": "s", "degree": 3}), "neither 1"),
             ("calibrate_begin", json!({"instrument": "s", "temperature_c": 400}), "-40 to 60"),
             ("calibrate_point", json!({"instrument": "s", "lie": "60 deg"}), "\"loft\" is missing"),
+            (
+                "calibrate_point",
+                json!({"instrument": "s", "lie": "60 deg", "loft": "30 deg", "hand": "both"}),
+                "expected right or left",
+            ),
         ] {
             let reason = parse(name, &sent).unwrap().unwrap_err();
             assert!(reason.contains(words), "{sent}: {reason}");

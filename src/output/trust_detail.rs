@@ -5,6 +5,7 @@ use super::text;
 use super::trust_view;
 use crate::journal::event::rfc3339;
 use crate::measurement::calibration::Calibration;
+use crate::measurement::gauge::Hand;
 use crate::measurement::reading::Quantity;
 use crate::work_order::angle_check::{AngleCheck, AngleError};
 use crate::work_order::checks::{Chart, ChartPoint, Check, CheckZone, WeightChart};
@@ -82,6 +83,8 @@ pub struct InForceView {
     pub at: Option<String>,
     /// Where it comes from, in words.
     pub source: &'static str,
+    /// Clubs of which hands a gauge reads by it, in words.
+    pub hands: Option<String>,
     /// What it rests on, where it was made at the bench.
     pub report: Option<ReportView>,
 }
@@ -150,7 +153,8 @@ pub fn trust_detail(state: &State, id: &str, at_us: i64) -> TrustDetail {
             angles.or_else(|| chart.last.as_ref().map(last_check))
         }),
         in_force: in_force.and_then(|in_force| match &in_force.change {
-            Change::Calibrated { source, report, .. } => Some(InForceView {
+            Change::Calibrated { source, report, calibration, .. } => Some(InForceView {
+                hands: hands(calibration),
                 event: in_force.event.to_string(),
                 at: time_of(in_force.event),
                 source: if source == FROM_ADJUSTMENT { "made at this bench" } else { "from the configuration" },
@@ -163,6 +167,25 @@ pub fn trust_detail(state: &State, id: &str, at_us: i64) -> TrustDetail {
             report: report_view(&calibrating.report),
         }),
     }
+}
+
+/// Clubs of which hands a gauge reads by its calibration.
+fn hands(calibration: &Calibration) -> Option<String> {
+    let Calibration::Gauge(gauge) = calibration else { return None };
+    Some(match (gauge.left, gauge.datum(Hand::Left)) {
+        (Some(_), _) => {
+            format!("each hand has its datum; the fixture rolls by {:.2} deg", gauge.roll_deg())
+        }
+        (None, Some(_)) if gauge.u_level.0 > 0.0 => format!(
+            "one datum serves both hands; the level makes angles of left-handed clubs unsure by {:.2} deg (k = 2)",
+            4.0 * gauge.u_level.0
+        ),
+        (None, Some(_)) => "one datum serves both hands, since nothing is taken off".to_owned(),
+        (None, None) => {
+            "right-handed clubs alone are read: for left-handed ones calibrate with the block laid in both ways"
+                .to_owned()
+        }
+    })
 }
 
 /// The time in an event's id: RFC 9562 keeps it to the millisecond.

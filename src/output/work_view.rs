@@ -124,6 +124,9 @@ pub struct ClubView {
     pub consumption: Vec<ConsumptionView>,
     /// Where the finished club will land, while it is not measured yet.
     pub forecast: Vec<ForecastView>,
+    /// Its swing weight about 12 in, of which the older scale has no letters.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub forecast_12_in: Option<Moment12View>,
     /// What the forecast rests on.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub forecast_basis: Vec<String>,
@@ -175,6 +178,19 @@ pub struct ForecastView {
     /// What clubs of the same parts taught it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub learnt: Option<LearntView>,
+}
+
+/// A forecast swing weight about 12 in.
+#[derive(Debug, Clone, Serialize)]
+pub struct Moment12View {
+    /// The moment.
+    pub value: f64,
+    /// Its standard uncertainty.
+    pub u: f64,
+    /// Inch-ounces.
+    pub unit: &'static str,
+    /// The value for people, with its expanded uncertainty (k = 2).
+    pub text: String,
 }
 
 /// What a forecast has learnt; it is in its value and uncertainty.
@@ -318,8 +334,10 @@ fn club_on(state: &State, record: &ClubRecord, lengths: Lengths) -> ClubView {
     let suspects = suspect_views(record);
     let bending = bending(record);
     let mut texts: Vec<&'static str> = advice::cautions(record).into_iter().map(Caution::words).collect();
-    // Whoever is told to bend is told what can happen, whatever the next step is called.
-    if !bending.advice.is_empty() && !texts.contains(&Caution::Bending.words()) {
+    // Whoever is told to bend, or to ask before it, is told what can happen, whatever the next step is called; of a wood
+    // whose sleeve is turned nothing is bent.
+    let is_bent = bending.advice.iter().any(|advice| advice.quantity.is_some() || advice.warning.is_some());
+    if is_bent && !texts.contains(&Caution::Bending.words()) {
         texts.push(Caution::Bending.words());
     }
     let outlook = outlook(record, &state.learning);
@@ -351,6 +369,12 @@ fn club_on(state: &State, record: &ClubRecord, lengths: Lengths) -> ClubView {
         consumption: drawer_view::consumption(record),
         sensitivities: if outlook.values.is_empty() { Vec::new() } else { sensitivity_views(record) },
         forecast: outlook.values.iter().map(|f| forecast_view(record, f, lengths)).collect(),
+        forecast_12_in: outlook.moment12.map(|(value, u)| Moment12View {
+            value,
+            u,
+            unit: "[oz_av].[in_i]",
+            text: format!("{value:.1} ± {:.1} in·oz", 2.0 * u),
+        }),
         forecast_basis: outlook.basis,
         suspects,
         advice_head_g: swing_advice.map(|advice| advice.head_g).filter(|grams| *grams > 0.0),

@@ -57,6 +57,7 @@ pub(super) fn adjusted(
                 .iter()
                 .filter_map(|p| match &p.reference {
                     Reference::Angles(a) => Some(Angle {
+                        hand: a.hand,
                         indication_deg: p.indication,
                         truth_deg: [a.lie_deg, a.loft_deg],
                         u_truth_deg: a.u_deg,

@@ -87,7 +87,7 @@ pub fn cautions(club: &ClubRecord) -> Vec<Caution> {
     let next = club.next_step();
     let cut = marks::due(club).filter(|mark| *mark == CutMark::Tip).map(|_| Step::Cut);
     let mut found: Vec<Caution> = Vec::new();
-    for caution in cut.into_iter().chain(next).flat_map(|step| cautions::cautions(step, club.spec.work)) {
+    for caution in cut.into_iter().chain(next).flat_map(|step| cautions::cautions(step, &club.spec)) {
         if !found.contains(caution) {
             found.push(*caution);
         }

@@ -80,7 +80,7 @@ fn swap(club: &ClubRecord, way: Way, item: &Item, inputs: &Inputs) -> Option<Cha
             if item.length.is_some_and(|length| length.0 < needed) {
                 return None;
             }
-            other = planned(&club.spec, [inputs.head_g, mass_g, inputs.grip_g], inputs.seat, None, None);
+            (other, _) = planned(&club.spec, [inputs.head_g, mass_g, inputs.grip_g], inputs.seat, None, None);
             other.length_mm = inputs.length_mm;
             other.seat.weighed_mm = item.length.map(|length| length.0);
         }
@@ -108,7 +108,7 @@ fn of_item(club: &ClubRecord, need: &Need, way: Way, item: &Item, change: &Chang
         proven: true,
         text,
         cautions: match way {
-            Way::Grip => cautions::words(Step::Grip, club.spec.work),
+            Way::Grip => cautions::words(Step::Grip, &club.spec),
             _ => Vec::new(),
         },
     }
@@ -147,7 +147,7 @@ fn butt_trim(club: &ClubRecord, need: &Need, inputs: &Inputs) -> Option<(Change,
         reaches: need.is_good(points.0),
         proven: true,
         text,
-        cautions: cautions::words(Step::Cut, club.spec.work),
+        cautions: cautions::words(Step::Cut, &club.spec),
     };
     debug_assert!((points_after(&proposal) - points.0).abs() < 1e-9);
     Some((change, proposal))

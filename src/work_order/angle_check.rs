@@ -89,9 +89,10 @@ pub fn judge_angles(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::measurement::gauge::Hand;
 
     fn block() -> Angles {
-        Angles { lie_deg: 60.0, loft_deg: 30.0, u_deg: 0.02, certificate: None }
+        Angles { lie_deg: 60.0, loft_deg: 30.0, hand: Hand::Right, u_deg: 0.02, certificate: None }
     }
 
     fn check(chart: &mut Chart, day: i64, lie: f64, loft: f64) -> AngleCheck {

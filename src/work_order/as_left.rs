@@ -7,6 +7,7 @@ use super::trust::Placement;
 use crate::measurement::calibration::{Calibration, ScaleCalibration};
 use crate::measurement::check_weight::Accuracy;
 use crate::measurement::distribution::rectangular;
+use crate::measurement::gauge::Laid;
 use crate::measurement::reading::{Measured, Quantity};
 
 /// What a placement after an adjustment is judged by.
@@ -31,8 +32,9 @@ impl AsLeft<'_> {
 
     fn judged(&self, placement: &Placement) -> Vec<Finding> {
         match (self.calibration, &placement.reference) {
-            (Calibration::Gauge(_), Reference::Angles(block)) => {
-                let shown = self.calibration.levels(placement.indication);
+            (Calibration::Gauge(gauge), Reference::Angles(block)) => {
+                let levels = self.calibration.levels(placement.indication);
+                let shown = gauge.angles(levels, Some(Laid::Block { hand: block.hand })).unwrap_or(levels);
                 let u = |quantity| placement.measured.iter().find(|m| m.quantity == quantity).map_or(0.0, |m| m.u);
                 [(Quantity::Lie, shown[0], block.lie_deg), (Quantity::Loft, shown[1], block.loft_deg)]
                     .into_iter()

@@ -11,7 +11,8 @@ use super::event::EventId;
 use super::judging::{Verdict, judge};
 use super::order::ClubKind;
 use super::record::{ClubRecord, Entry, Standing};
-use crate::club::angles::bend_loft;
+use super::sleeving::{needs, sleeving};
+use crate::club::angles::{Face, bend_loft, held_at_old_lie};
 use crate::club::characteristic::Characteristic;
 use crate::measurement::unit::Degrees;
 
@@ -109,6 +110,8 @@ pub struct BendAdvice {
     pub spring_back: Option<SpringBack>,
     /// Bounce now and after the bend, in degrees, where the order gives it and loft is bent.
     pub bounce: Option<[f64; 2]>,
+    /// How much more closed the face looks after a bend of the lie to whoever holds the club as before, in degrees.
+    pub face_at_old_lie_deg: Option<f64>,
     /// Why to ask the head's maker first.
     pub warning: Option<String>,
     /// Whether it is a head that can be bent at all, as far as its kind says.
@@ -262,15 +265,21 @@ fn advice_for(club: &ClubRecord, characteristic: Characteristic) -> Option<BendA
         aim_deg: None,
         spring_back: None,
         bounce: None,
+        face_at_old_lie_deg: None,
         warning: None,
         can_bend: false,
         text,
     };
     if matches!(club.spec.kind, ClubKind::Driver | ClubKind::Fairway) {
         let remedy = match &club.spec.details.sleeve {
-            Some(_) => {
-                format!("turn the sleeve: `benchscribe sleeve {}` shows what each position changes", club.spec.id)
-            }
+            Some(sleeve) => match sleeving(club, needs(club).unwrap_or_default()) {
+                Some(Ok(found)) => match found.answer(sleeve.at) {
+                    Some(answer) => format!("sleeve: {answer}; the club's record has every position"),
+                    None => "the sleeve has no positions".to_owned(),
+                },
+                Some(Err(trouble)) => format!("nothing can be said of its sleeve: {trouble}"),
+                None => "the sleeve has no positions".to_owned(),
+            },
             None => "few heads of woods can be bent: ask the head's maker".to_owned(),
         };
         return Some(only(format!("{off}; {remedy}")));
@@ -282,12 +291,14 @@ fn advice_for(club: &ClubRecord, characteristic: Characteristic) -> Option<BendA
         let (_, after) = bend_loft(Degrees(loft.filed.value), Degrees(bounce), Degrees(change_deg)).ok()?;
         Some([bounce, after.0])
     });
+    let face_at_old_lie_deg = Some(change_deg).filter(|_| characteristic == Characteristic::Lie);
+    let face_at_old_lie_deg = face_at_old_lie_deg.and_then(|upright| face_at_old_lie(club, upright));
     let bounce_words = bounce.map(|[now, after]| format!("; bounce {now:.1}° becomes {after:.1}°")).unwrap_or_default();
     if let Some(warning) = warning(club, characteristic, change_deg) {
         // What may break the head is not put as something to do.
         let needs = written(characteristic, change_deg).replace(" deg", "°");
         let text = format!("{label} needs {needs}{bounce_words}: {warning}");
-        return Some(BendAdvice { bounce, warning: Some(warning), ..only(text) });
+        return Some(BendAdvice { bounce, face_at_old_lie_deg, warning: Some(warning), ..only(text) });
     }
     let mut text = format!("bend {}", written(characteristic, change_deg).replace(" deg", "°"));
     text += &match (aim_deg, spring_back) {
@@ -299,7 +310,20 @@ fn advice_for(club: &ClubRecord, characteristic: Characteristic) -> Option<BendA
         _ => format!(", say what you bent and measure again: how much {label} springs back is not known yet"),
     };
     text += &bounce_words;
-    Some(BendAdvice { characteristic, change_deg, aim_deg, spring_back, bounce, warning: None, can_bend: true, text })
+    if let Some(closed) = face_at_old_lie_deg.filter(|closed| closed.abs() >= 0.05) {
+        let way = way(Characteristic::FaceAngle, closed);
+        text += &format!("; to whoever holds it as before the face looks {:.1}° more {way}", closed.abs());
+    }
+    Some(BendAdvice { can_bend: true, aim_deg, spring_back, bounce, face_at_old_lie_deg, ..only(text) })
+}
+
+/// How much a bend of the lie closes the face for a player who holds the club at its old lie; `None` without a loft.
+fn face_at_old_lie(club: &ClubRecord, upright_by: f64) -> Option<f64> {
+    let known = |of: Characteristic| club.standing(of).map(|entry| entry.filed.value);
+    let ordered = |of: Characteristic| club.spec.target(of).and_then(|row| row.target.value);
+    let loft = known(Characteristic::Loft).or_else(|| ordered(Characteristic::Loft))?;
+    let face = Face { loft: Degrees(loft), angle: Degrees(known(Characteristic::FaceAngle).unwrap_or(0.0)) };
+    Some((held_at_old_lie(face, Degrees(upright_by)).ok()?.angle - face.angle).0)
 }
 
 /// What is wrong with an angle that needs this change.

@@ -146,6 +146,7 @@ mod tests {
             on_key: false,
             air_c: None,
             stable_flag: None,
+            laid: None,
             calibration: EventId(uuid::Uuid::nil()),
             evidence: String::new(),
             budget_inputs: None,

@@ -3,7 +3,7 @@
 //! Reminders of common practice, without numbers on purpose: the maker's data sheet, local codes and licensed practice
 //! come first and know the limits.
 
-use super::order::WorkKind;
+use super::order::{ClubKind, ClubSpec, WorkKind};
 use super::steps::Step;
 
 super::order::named!(
@@ -53,9 +53,13 @@ impl Caution {
     }
 }
 
-/// What can hurt at a step of this work.
+/// What can hurt at a step of this club's work.
 #[must_use]
-pub fn cautions(step: Step, work: WorkKind) -> &'static [Caution] {
+pub fn cautions(step: Step, club: &ClubSpec) -> &'static [Caution] {
+    of(step, club.work, club.kind)
+}
+
+fn of(step: Step, work: WorkKind, kind: ClubKind) -> &'static [Caution] {
     match (step, work) {
         // The old shaft is pulled with heat.
         (Step::Prepare, WorkKind::Reshaft) => {
@@ -68,6 +72,9 @@ pub fn cautions(step: Step, work: WorkKind) -> &'static [Caution] {
         (Step::Cure, _) => &[Caution::NotCured],
         (Step::Cut, _) => &[Caution::Cutting, Caution::DustAndFibres],
         (Step::Grip, _) => &[Caution::SolventNearHeat],
+        // Woods are brought to their angles by a sleeve, if at all, unless an order asks for just that.
+        (Step::Adjust, WorkKind::LoftLie) => &[Caution::Bending],
+        (Step::Adjust, _) if matches!(kind, ClubKind::Driver | ClubKind::Fairway) => &[],
         (Step::Adjust, _) => &[Caution::Bending],
         (Step::DryFit | Step::Rest | Step::FinalCheck | Step::HandOver, _) => &[],
     }
@@ -75,8 +82,8 @@ pub fn cautions(step: Step, work: WorkKind) -> &'static [Caution] {
 
 /// The same as the words a person reads.
 #[must_use]
-pub fn words(step: Step, work: WorkKind) -> Vec<&'static str> {
-    cautions(step, work).iter().map(|caution| caution.words()).collect()
+pub fn words(step: Step, club: &ClubSpec) -> Vec<&'static str> {
+    cautions(step, club).iter().map(|caution| caution.words()).collect()
 }
 
 #[cfg(test)]
@@ -87,11 +94,18 @@ mod tests {
     fn every_caution_is_shown_at_some_step_of_some_work() {
         let shown: Vec<Caution> = WorkKind::ALL
             .iter()
-            .flat_map(|work| work.usual_route().iter().flat_map(|step| cautions(*step, *work)))
+            .flat_map(|work| work.usual_route().iter().flat_map(|step| of(*step, *work, ClubKind::Iron)))
             .copied()
             .collect();
         for caution in Caution::ALL {
             assert!(shown.contains(caution), "{}", caution.name());
         }
+    }
+
+    #[test]
+    fn bending_is_warned_of_where_something_is_bent() {
+        let warned = |work, kind| of(Step::Adjust, work, kind).contains(&Caution::Bending);
+        assert!(warned(WorkKind::Build, ClubKind::Iron) && warned(WorkKind::LoftLie, ClubKind::Driver));
+        assert!(!warned(WorkKind::Build, ClubKind::Driver) && !warned(WorkKind::Reshaft, ClubKind::Fairway));
     }
 }

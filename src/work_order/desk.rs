@@ -9,6 +9,7 @@ use super::event::{CapturedReading, Change, EventId, FiledValue, Place};
 use super::filing::judged;
 use super::finishing::{after_change, checked, finished_club_again, proven, step_done};
 use super::intake;
+use super::laid::of_other_hand;
 use super::marks::{self, MarkCommand};
 use super::order::Order;
 use super::part_desk::{self, PartCommand};
@@ -235,7 +236,9 @@ fn place_in(
     at_us: i64,
 ) -> Vec<Change> {
     let measured = Reading { measured: captured.measured.clone() };
+    let other_hand = club.and_then(|club| of_other_hand(state, captured, club));
     let routing = match club.and_then(|club| finished_club_again(state, club, &measured)) {
+        _ if other_hand.is_some() => Routing::Refuse { reason: other_hand.unwrap_or_default(), choices: Vec::new() },
         Some(refusal) => refusal,
         None => route(club, captured.kind, &measured),
     };
@@ -439,6 +442,9 @@ pub(super) fn file_by_hand(state: &State, event: EventId, place: &Place) -> Resu
             return refused(format!("reading {event} is that of {part} in stock: void it first"));
         }
         _ => {}
+    }
+    if let Some(reason) = of_other_hand(state, &line.captured, club) {
+        return refused(reason);
     }
     let characteristic = place.characteristic;
     // What was shown together goes together: a club on the beam is mass, balance and swing weight.

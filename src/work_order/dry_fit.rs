@@ -7,14 +7,14 @@
 
 use super::build::DryFitStop;
 use super::drawer_stock::TakenPart;
-use super::forecast::{Ground, with_weights};
+use super::forecast::{Ground, Value, inertia_of_parts, with_weights};
 use super::marks;
 use super::order::Stage;
-use super::parts_model::{ADHESIVE_G, GRIP_MM, TAPE_G, adhesive_at_mm, length_mm, newest, was_cut};
+use super::parts_model::{ADHESIVE_G, GRIP_MM, TAPE_G, adhesive_at_mm, length_mm, newest, u_length_mm, was_cut};
 use super::record::{ClubRecord, Entry};
 use crate::club::characteristic::Characteristic;
-use crate::club::swing_weight::GMM_PER_POINT;
-use crate::measurement::unit::FULCRUM_MM;
+use crate::club::swing_weight::{FULCRUM_12_MM, GMM_PER_POINT};
+use crate::measurement::unit::{FULCRUM_MM, GMM_PER_INCH_OUNCE, Points};
 
 /// How far from its place a grip lies that is only laid on, in millimetres (common practice, no source).
 const LAID_ON_MM: f64 = 5.0;
@@ -84,7 +84,14 @@ pub(super) fn from_placed(club: &ClubRecord, stage: Stage) -> Option<Ground> {
     butt(club, &placed, grip_g, &mut effects, &mut basis);
     cap(club, mass - grip_g, &mut effects, &mut basis);
     let since = club.weights_since(placed.swing);
-    Some(with_weights(Ground { values: total(&placed, &effects), basis }, since))
+    let (placed, moment12) = total(&placed, &effects);
+    let length = (length, u_length_mm(club));
+    let mut ground = with_weights(Ground { placed, moment12, length, inertia: None, basis }, since);
+    ground.inertia = inertia_of_parts(club);
+    if ground.inertia.is_some() {
+        ground.basis.push("the inertia is that of the weighed parts".to_owned());
+    }
+    Some(ground)
 }
 
 /// Whether the grip lay on the club, told by its mass; grams of it that did.
@@ -174,8 +181,8 @@ fn cap(club: &ClubRecord, rest_g: f64, effects: &mut Vec<Effect>, basis: &mut Ve
     }
 }
 
-/// Mass, balance and swing weight of the gripped club, each with its standard uncertainty.
-fn total(placed: &Placed<'_>, effects: &[Effect]) -> [(f64, f64); 3] {
+/// Mass, balance and swing weight of the gripped club, and its moment about 12 in, each with its standard uncertainty.
+fn total(placed: &Placed<'_>, effects: &[Effect]) -> ([Value; 3], Value) {
     let (mass, balance, swing) = (&placed.mass.filed, &placed.balance.filed, &placed.swing.filed);
     let total = mass.value + effects.iter().map(|e| e.mass_g).sum::<f64>();
     let centre = (mass.value * balance.value + effects.iter().map(|e| e.first_gmm).sum::<f64>()) / total;
@@ -183,11 +190,19 @@ fn total(placed: &Placed<'_>, effects: &[Effect]) -> [(f64, f64); 3] {
     let swing_value = swing.value + effects.iter().map(|e| points(e.mass_g, e.first_gmm)).sum::<f64>();
     let spread = |own: f64, of: &dyn Fn(&Effect) -> f64| effects.iter().map(of).fold(own, f64::hypot);
     let u_centre = spread(balance.u * mass.value / total, &|e| (e.spread_gmm - centre * e.spread_g) / total);
-    [
+    let inch_ounces = |mass_g: f64, first_gmm: f64| (first_gmm - FULCRUM_12_MM * mass_g) / GMM_PER_INCH_OUNCE;
+    // From one scale to the other the fulcrum moves by 2 in under the whole mass.
+    let shifted = |mass_g: f64| mass_g * (FULCRUM_MM - FULCRUM_12_MM) / GMM_PER_INCH_OUNCE;
+    let moment12 = Points(swing.value).moment14().inch_ounces()
+        + shifted(mass.value)
+        + effects.iter().map(|e| inch_ounces(e.mass_g, e.first_gmm)).sum::<f64>();
+    let own12 = (swing.u * GMM_PER_POINT / GMM_PER_INCH_OUNCE).hypot(shifted(mass.u));
+    let values = [
         (total, spread(mass.u, &|e| e.spread_g)),
         (centre, u_centre),
         (swing_value, spread(swing.u, &|e| points(e.spread_g, e.spread_gmm))),
-    ]
+    ];
+    (values, (moment12, spread(own12, &|e| inch_ounces(e.spread_g, e.spread_gmm))))
 }
 
 #[cfg(test)]

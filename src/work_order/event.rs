@@ -25,6 +25,7 @@ use crate::club::characteristic::Characteristic;
 use crate::measurement::adjustment::Finding;
 use crate::measurement::calibration::Calibration;
 use crate::measurement::check_weight::InstrumentClass;
+use crate::measurement::gauge::Laid;
 use crate::measurement::reading::{InstrumentKind, Measured};
 use crate::measurement::uncertainty::{Budget, Drift};
 
@@ -72,6 +73,8 @@ pub struct CapturedReading {
     pub stable_flag: Option<bool>,
     /// Temperature of the air, °C, where a thermometer tells it.
     pub air_c: Option<f64>,
+    /// What lay in a gauge, which its angles were worked out with; `None` of anything else and in older journals.
+    pub laid: Option<Laid>,
     /// The `calibrated` event in force.
     pub calibration: EventId,
     /// SHA-256 (hex) of the stored frames and samples.

@@ -7,12 +7,12 @@ use super::drawer_stock::TakenPart;
 use super::dry_fit::from_placed;
 use super::learning::{Basis, Learning, Learnt};
 use super::order::Stage;
-use super::parts_model::{inputs, outcome};
+use super::parts_model::{inertia_of, inputs, length_mm, outcome, u_length_mm};
 use super::record::ClubRecord;
 use crate::club::assembly::MassProperties;
 use crate::club::characteristic::Characteristic;
-use crate::club::swing_weight::points_per_gram;
-use crate::measurement::unit::Millimetres;
+use crate::club::swing_weight::{FULCRUM_12_MM, GMM_PER_POINT, points_per_gram};
+use crate::measurement::unit::{FULCRUM_MM, GMM_PER_INCH_OUNCE, Millimetres};
 
 /// A forecast value.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -32,6 +32,8 @@ pub struct Forecast {
 pub struct Outlook {
     /// The values; empty where there is nothing to say.
     pub values: Vec<Forecast>,
+    /// Swing weight about 12 in, in inch-ounces, with its standard uncertainty: the older scale has no letters.
+    pub moment12: Option<(f64, f64)>,
     /// What was measured, and what was taken for granted.
     pub basis: Vec<String>,
 }
@@ -50,19 +52,39 @@ pub struct Sensitivity {
 }
 
 /// What is forecast, in this order.
-pub(super) const OF: [Characteristic; 3] =
-    [Characteristic::TotalMass, Characteristic::BalancePoint, Characteristic::SwingWeight];
+pub(super) const OF: [Characteristic; 5] = [
+    Characteristic::TotalMass,
+    Characteristic::BalancePoint,
+    Characteristic::SwingWeight,
+    Characteristic::Length,
+    Characteristic::MoiButt,
+];
 
 /// A value with its standard uncertainty.
 pub(super) type Value = (f64, f64);
 
-/// A forecast before anything is learnt: values in the order of [`OF`], and what they rest on in words.
+/// A forecast before anything is learnt, and what it rests on in words.
 pub(super) struct Ground {
-    pub(super) values: [Value; 3],
+    /// Total mass in grams, balance in millimetres, swing weight in points.
+    pub(super) placed: [Value; 3],
+    /// Moment about 12 in, in inch-ounces.
+    pub(super) moment12: Value,
+    /// As measured or as ordered, in millimetres.
+    pub(super) length: Value,
+    /// About the butt, in kg·cm²; only where the parts are weighed.
+    pub(super) inertia: Option<Value>,
     pub(super) basis: Vec<String>,
 }
 
-/// The forecast of mass, balance and swing weight of the finished club; empty while parts are missing, or once the
+impl Ground {
+    /// The values in the order of [`OF`].
+    pub(super) fn values(&self) -> [Option<Value>; OF.len()] {
+        let [mass, balance, points] = self.placed;
+        [Some(mass), Some(balance), Some(points), Some(self.length), self.inertia]
+    }
+}
+
+/// The forecast of the finished club; empty while parts are missing, or once the
 /// gripped club is measured and no forecast is needed any more.
 #[must_use]
 pub fn forecast(club: &ClubRecord, learning: &Learning) -> Vec<Forecast> {
@@ -78,13 +100,36 @@ pub fn outlook(club: &ClubRecord, learning: &Learning) -> Outlook {
     let by = |basis| ground(club, basis).map(|ground| (basis, ground));
     let bonded = if club.stage() == Stage::Bonded { by(Basis::Bonded) } else { None };
     let best = bonded.or_else(|| by(Basis::DryFit)).or_else(|| by(Basis::Parts));
-    let Some((from, Ground { values, basis })) = best else { return Outlook::default() };
-    let learn = |(characteristic, (value, u)): (Characteristic, Value)| {
+    let Some((from, ground)) = best else { return Outlook::default() };
+    let learn = |(characteristic, value): (Characteristic, Option<Value>)| {
+        let (value, u) = value?;
         let learnt = learning.learnt(&club.spec.models, from, characteristic, u);
         let (shift, u) = learnt.map_or((0.0, u), |learnt| (learnt.shift, learnt.u));
-        Forecast { characteristic, value: value + shift, u, learnt }
+        Some(Forecast { characteristic, value: value + shift, u, learnt })
     };
-    Outlook { values: OF.into_iter().zip(values).map(learn).collect(), basis }
+    let mut values: Vec<Forecast> = OF.into_iter().zip(ground.values()).filter_map(learn).collect();
+    let moment12 = agree(&mut values, &ground);
+    Outlook { values, moment12: Some(moment12), basis: ground.basis }
+}
+
+/// Makes what was learnt agree in itself. Mass and swing weight are what a club is brought to, so their shifts stand; where
+/// the balance point and the moment about 12 in move with them is mechanics and nothing to be learnt apart.
+fn agree(values: &mut [Forecast], ground: &Ground) -> Value {
+    let [(mass, _), (balance, _), (_, u_points)] = ground.placed;
+    let learnt = |of| values.iter().find(|f| f.characteristic == of).and_then(|f| f.learnt);
+    let shift = |of| learnt(of).map_or(0.0, |learnt| learnt.shift);
+    let (mass_by, points_by) = (shift(Characteristic::TotalMass), shift(Characteristic::SwingWeight));
+    let first_by = points_by * GMM_PER_POINT + mass_by * FULCRUM_MM;
+    let u_share =
+        learnt(Characteristic::SwingWeight).map_or(1.0, |l| if u_points > 0.0 { l.u / u_points } else { 1.0 });
+    if let Some(forecast) = values.iter_mut().find(|f| f.characteristic == Characteristic::BalancePoint) {
+        forecast.value = (mass * balance + first_by) / (mass + mass_by);
+        if let Some(learnt) = &mut forecast.learnt {
+            learnt.shift = forecast.value - balance;
+        }
+    }
+    let (moment12, u) = ground.moment12;
+    (moment12 + (first_by - mass_by * FULCRUM_12_MM) / GMM_PER_INCH_OUNCE, u * u_share)
 }
 
 /// How the swing weight depends on each input, where it is forecast from parts.
@@ -104,20 +149,22 @@ pub fn sensitivities(club: &ClubRecord) -> Vec<Sensitivity> {
 }
 
 /// The forecast with weights added to it; what a drawer weight weighs is known well.
-pub(super) fn with_weights<'a>(ground: Ground, weights: impl Iterator<Item = &'a TakenPart>) -> Ground {
-    let Ground { values, mut basis } = ground;
-    let [(mut mass, u_mass), (mut balance, u_balance), (mut points, u_points)] = values;
+pub(super) fn with_weights<'a>(mut ground: Ground, weights: impl Iterator<Item = &'a TakenPart>) -> Ground {
+    let [(mut mass, u_mass), (mut balance, u_balance), (mut points, u_points)] = ground.placed;
     let before = mass;
     for part in weights {
         let (grams, at) = (part.grams(), part.at_mm.unwrap_or(0.0));
         balance = (mass * balance + grams * at) / (mass + grams);
         mass += grams;
         points += grams * points_per_gram(Millimetres(at));
+        ground.moment12.0 += grams * (at - FULCRUM_12_MM) / GMM_PER_INCH_OUNCE;
+        ground.inertia = ground.inertia.map(|(inertia, u)| (inertia + inertia_of(grams, at), u));
     }
     if mass > before {
-        basis.push(format!("{:.1} g taken from the drawers come to it", mass - before));
+        ground.basis.push(format!("{:.1} g taken from the drawers come to it", mass - before));
     }
-    Ground { values: [(mass, u_mass), (balance, u_balance), (points, u_points)], basis }
+    ground.placed = [(mass, u_mass), (balance, u_balance), (points, u_points)];
+    ground
 }
 
 /// The forecast from what is known at one point of the build, before anything is learnt.
@@ -132,19 +179,32 @@ pub(super) fn ground(club: &ClubRecord, basis: Basis) -> Option<Ground> {
 /// From the parts alone, by the assembly model; the spread of each input is carried through by a small change of it.
 fn from_parts(club: &ClubRecord) -> Option<Ground> {
     let (inputs, moved) = inputs(club)?;
-    let three = |whole: MassProperties| [whole.mass.0, whole.balance.0, whole.swing_weight.0];
-    let centre = outcome(&inputs).map(three)?;
-    let mut u = [0.0f64; 3];
+    let all = |whole: MassProperties| {
+        let (mass, balance, points) = (whole.mass.0, whole.balance.0, whole.swing_weight.0);
+        [mass, balance, points, whole.moment12.inch_ounces(), whole.inertia_butt_kgcm2]
+    };
+    let centre = outcome(&inputs).map(all)?;
+    let mut u = [0.0f64; 5];
     for moved in &moved {
-        for (u, (moved, centre)) in u.iter_mut().zip(outcome(&moved.inputs).map(three)?.iter().zip(&centre)) {
+        for (u, (moved, centre)) in u.iter_mut().zip(outcome(&moved.inputs).map(all)?.iter().zip(&centre)) {
             *u = u.hypot(moved - centre);
         }
     }
-    let [mass, balance, points] = centre;
-    let [u_mass, u_balance, u_points] = u;
-    let values = [(mass, u_mass), (balance, u_balance), (points, u_points)];
-    let basis = vec!["from the weighed parts; tape, adhesive and what is not measured at their usual values".into()];
-    Some(with_weights(Ground { values, basis }, club.weights().map(|(_, part)| part)))
+    let [mass, balance, points, moment12, inertia] = centre;
+    let [u_mass, u_balance, u_points, u_moment12, u_inertia] = u;
+    let ground = Ground {
+        placed: [(mass, u_mass), (balance, u_balance), (points, u_points)],
+        moment12: (moment12, u_moment12),
+        length: (length_mm(club), u_length_mm(club)),
+        inertia: Some((inertia, u_inertia)),
+        basis: vec!["from the weighed parts; tape, adhesive and what is not measured at their usual values".into()],
+    };
+    Some(with_weights(ground, club.weights().map(|(_, part)| part)))
+}
+
+/// The inertia about the butt of a club that was laid together: what hangs where is known of its parts alone.
+pub(super) fn inertia_of_parts(club: &ClubRecord) -> Option<Value> {
+    from_parts(club)?.inertia
 }
 
 #[cfg(test)]

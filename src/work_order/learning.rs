@@ -6,7 +6,7 @@
 
 use std::collections::HashMap;
 
-use super::forecast::{Ground, OF, ground};
+use super::forecast::{OF, ground};
 use super::order::{Models, Stage};
 use super::record::{ClubRecord, Entry, Standing};
 use super::steps::Step;
@@ -25,6 +25,16 @@ pub enum Basis {
 
 impl Basis {
     const ALL: [Self; 3] = [Self::Parts, Self::DryFit, Self::Bonded];
+
+    /// The name in records.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Parts => "parts",
+            Self::DryFit => "dry_fit",
+            Self::Bonded => "bonded",
+        }
+    }
 }
 
 /// What was learnt for one value.
@@ -203,28 +213,68 @@ fn median(mut values: Vec<f64>) -> f64 {
     if values.len() % 2 == 1 { at(half) } else { f64::midpoint(at(half.saturating_sub(1)), at(half)) }
 }
 
-/// How far a club landed from its forecasts, one a basis, once its first gripped swing weight counts.
-fn lessons(club: &ClubRecord) -> [Option<Lesson>; 3] {
+/// How far a club landed from one of its forecasts, before anything was learnt.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Landed {
+    /// What the forecast was made from.
+    pub basis: Basis,
+    /// What of.
+    pub characteristic: Characteristic,
+    /// What was expected, without what other clubs taught.
+    pub forecast: f64,
+    /// Its standard uncertainty.
+    pub u: f64,
+    /// What was measured first of the gripped club.
+    pub measured: f64,
+    /// Its standard uncertainty.
+    pub u_measured: f64,
+}
+
+impl Landed {
+    /// Measured less forecast.
+    #[must_use]
+    pub fn difference(&self) -> f64 {
+        self.measured - self.forecast
+    }
+}
+
+/// How far a club landed from its forecasts, once its first gripped swing weight counts; empty until then.
+#[must_use]
+pub fn landed(club: &ClubRecord) -> Vec<Landed> {
     let gripped = |stage: Stage| matches!(stage, Stage::Gripped | Stage::Final);
-    let is_first = |entry: &Entry| {
-        entry.standing != Standing::Voided
-            && gripped(entry.filed.stage)
-            && entry.filed.characteristic == Characteristic::SwingWeight
-    };
+    let counts = |entry: &Entry| entry.standing != Standing::Voided && gripped(entry.filed.stage);
+    let is_first = |entry: &Entry| counts(entry) && entry.filed.characteristic == Characteristic::SwingWeight;
     // The first, though a newer one took its place: what was adjusted after it is no error of the forecast.
-    let Some(first) = club.entries.iter().position(is_first) else { return [const { None }; 3] };
+    let Some(first) = club.entries.iter().position(is_first) else { return Vec::new() };
     let event = club.entries[first].event;
-    let measured = OF.map(|characteristic| {
-        let same = |e: &&Entry| e.event == event && e.filed.characteristic == characteristic;
-        club.entries.iter().find(same).map(|entry| entry.filed.value)
+    let measured = OF.map(|of| {
+        let same = |e: &&Entry| e.filed.characteristic == of;
+        // On the beam three come together; what is measured apart comes when it comes.
+        let together = club.entries.iter().filter(same).find(|e| e.event == event);
+        let apart = || club.entries.iter().filter(same).find(|e| counts(e)).filter(|_| APART.contains(&of));
+        together.or_else(apart).map(|entry| (entry.filed.value, entry.filed.u))
     });
     let before = before(club, first);
+    let of_basis = |basis: Basis| {
+        let values = ground(&before, basis).map(|ground| ground.values()).unwrap_or_default();
+        OF.into_iter().zip(values).zip(measured).filter_map(move |((characteristic, forecast), measured)| {
+            let ((forecast, u), (measured, u_measured)) = (forecast?, measured?);
+            Some(Landed { basis, characteristic, forecast, u, measured, u_measured })
+        })
+    };
+    Basis::ALL.into_iter().flat_map(of_basis).collect()
+}
+
+/// What is measured by itself.
+const APART: [Characteristic; 2] = [Characteristic::Length, Characteristic::MoiButt];
+
+/// What a club teaches, one lesson a basis.
+fn lessons(club: &ClubRecord) -> [Option<Lesson>; 3] {
+    let landed = landed(club);
     Basis::ALL.map(|basis| {
-        let Ground { values: forecast, .. } = ground(&before, basis)?;
-        let mut differences = [None; OF.len()];
-        for ((difference, measured), (forecast, _)) in differences.iter_mut().zip(measured).zip(forecast) {
-            *difference = measured.map(|measured| measured - forecast);
-        }
+        let of_basis = || landed.iter().filter(|landed| landed.basis == basis);
+        of_basis().next()?;
+        let differences = OF.map(|of| of_basis().find(|l| l.characteristic == of).map(Landed::difference));
         Some(Lesson { club: club.spec.id.clone(), differences })
     })
 }

@@ -8,6 +8,7 @@ use super::build::Build;
 use super::details::Details;
 use super::steps::Step;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
+pub use crate::measurement::gauge::Hand;
 use crate::measurement::quantity::Target;
 
 /// Longest order number.
@@ -198,16 +199,6 @@ impl WorkKind {
         }
     }
 }
-
-named!(
-    /// Which hand the club is for.
-    Hand {
-        /// Right-handed.
-        Right = "right",
-        /// Left-handed.
-        Left = "left",
-    }
-);
 
 named!(
     /// How far a club was built when something was measured on it.

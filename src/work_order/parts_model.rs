@@ -33,8 +33,12 @@ pub(super) const ADHESIVE_G: Usual = usual(2.0, 1.0);
 pub(super) const TAPE_G: Usual = usual(2.5, 1.5);
 /// Standard uncertainty of a part that a drawer's file gives a mass of, in grams: the next one weighs a little different.
 const U_DRAWER_G: f64 = 0.5;
+/// Standard uncertainties of a part in stock of which only the values are known: weighed to a tenth of a gram, balanced on
+/// an edge to a millimetre (common practice, no source).
+pub(super) const U_STOCK_G: f64 = 0.1;
+const U_STOCK_MM: f64 = 1.0;
 /// Length of a club as it is built, where it is not measured yet, in millimetres.
-const LENGTH_SPREAD_MM: f64 = 1.0;
+pub(super) const LENGTH_SPREAD_MM: f64 = 1.0;
 /// Where adhesive and ferrule sit before the end of the shaft, in millimetres.
 const ADHESIVE_BEFORE_TIP_MM: f64 = 25.0;
 /// Length and balance of a grip, and thickness of its cap, in millimetres.
@@ -172,27 +176,41 @@ pub(super) fn inputs(club: &ClubRecord) -> Option<(Inputs, [Moved; 9])> {
         inputs.shaft_balance_share = balance.filed.value / of_mm;
         u_share = balance.filed.u / of_mm;
     }
+    let spreads = Spreads { head_g: head.u, shaft_g: shaft.u, grip_g: grip.u, length_mm: u_length, share: u_share };
+    Some((inputs, moved(&inputs, spreads, HEAD_BEFORE_GROUND_MM.spread)))
+}
+
+/// Standard uncertainties of what is measured of a club's parts; those of what is not are beside its usual values.
+#[derive(Debug, Clone, Copy)]
+struct Spreads {
+    head_g: f64,
+    shaft_g: f64,
+    grip_g: f64,
+    length_mm: f64,
+    /// Of the shaft's balance, as a share of its length.
+    share: f64,
+}
+
+/// Each input moved by its uncertainty.
+fn moved(inputs: &Inputs, spreads: Spreads, head_before_ground_mm: f64) -> [Moved; 9] {
     let moved = |input, unit, u: f64, change: fn(&mut Inputs, f64)| {
-        let mut changed = inputs;
+        let mut changed = *inputs;
         change(&mut changed, u);
         Moved { input, unit, u, inputs: changed }
     };
-    let moved = [
-        moved("head mass", "g", head.u, |i, u| i.head_g += u),
-        moved("shaft mass", "g", shaft.u, |i, u| i.shaft_g += u),
-        moved("grip mass", "g", grip.u, |i, u| i.grip_g += u),
-        moved("length", "mm", u_length, |i, u| i.length_mm += u),
-        moved("shaft balance, as a share of its length", "1", u_share, |i, u| i.shaft_balance_share += u),
-        moved("end of the shaft before the ground line", "mm", seat.tip_before_ground.spread, |i, u| {
+    [
+        moved("head mass", "g", spreads.head_g, |i, u| i.head_g += u),
+        moved("shaft mass", "g", spreads.shaft_g, |i, u| i.shaft_g += u),
+        moved("grip mass", "g", spreads.grip_g, |i, u| i.grip_g += u),
+        moved("length", "mm", spreads.length_mm, |i, u| i.length_mm += u),
+        moved("shaft balance, as a share of its length", "1", spreads.share, |i, u| i.shaft_balance_share += u),
+        moved("end of the shaft before the ground line", "mm", inputs.seat.tip_before_ground.spread, |i, u| {
             i.seat.tip_before_ground.value += u;
         }),
-        moved("head centre before the ground line", "mm", HEAD_BEFORE_GROUND_MM.spread, |i, u| {
-            i.head_before_ground_mm += u;
-        }),
+        moved("head centre before the ground line", "mm", head_before_ground_mm, |i, u| i.head_before_ground_mm += u),
         moved("adhesive and ferrule", "g", ADHESIVE_G.spread, |i, u| i.adhesive_g += u),
         moved("tape under the grip", "g", TAPE_G.spread, |i, u| i.tape_g += u),
-    ];
-    Some((inputs, moved))
+    ]
 }
 
 /// The mass of a part of a club, with its standard uncertainty, in grams.
@@ -258,14 +276,15 @@ pub(super) fn assembly(inputs: &Inputs) -> Assembly {
     }
 }
 
-/// The inputs of a club planned from measured parts, with a head whose centre lies so far beyond the tip.
+/// The inputs of a club planned from measured parts, with a head whose centre lies so far beyond the tip, and each of them
+/// moved by its uncertainty.
 pub(super) fn planned(
     spec: &ClubSpec,
     [head_g, shaft_g, grip_g]: [f64; 3],
     seat: Seat,
     balance_mm: Option<f64>,
     beyond_tip_mm: Option<f64>,
-) -> Inputs {
+) -> (Inputs, [Moved; 9]) {
     let mut inputs = Inputs {
         head_g,
         shaft_g,
@@ -278,10 +297,16 @@ pub(super) fn planned(
         adhesive_g: ADHESIVE_G.value,
         tape_g: TAPE_G.value,
     };
+    let mut share = SHAFT_BALANCE_SHARE.spread;
     if let Some(balance) = balance_mm {
-        inputs.shaft_balance_share = balance / weighed_shaft_mm(&inputs);
+        let weighed = weighed_shaft_mm(&inputs);
+        inputs.shaft_balance_share = balance / weighed;
+        share = U_STOCK_MM / weighed;
     }
-    inputs
+    let spreads =
+        Spreads { head_g: U_STOCK_G, shaft_g: U_STOCK_G, grip_g: U_STOCK_G, length_mm: LENGTH_SPREAD_MM, share };
+    let head_mm = if beyond_tip_mm.is_some() { U_STOCK_MM } else { HEAD_BEFORE_GROUND_MM.spread };
+    (inputs, moved(&inputs, spreads, head_mm))
 }
 
 /// Mass, balance, swing weight and inertia of the club these inputs make.

@@ -2,6 +2,7 @@
 
 use crate::measurement::check_weight::{WeightClass, WeightVerdict, judge_weight};
 use crate::measurement::distribution::rectangular;
+use crate::measurement::gauge::Hand;
 use crate::measurement::reading::{Measured, Quantity};
 use crate::measurement::unit::Grams;
 
@@ -52,6 +53,8 @@ pub struct Angles {
     pub lie_deg: f64,
     /// Loft in the sense the gauge reads, in degrees.
     pub loft_deg: f64,
+    /// As a club of which hand it is laid in.
+    pub hand: Hand,
     /// Standard uncertainty of both, in degrees.
     pub u_deg: f64,
     /// Number of the certificate.
@@ -114,7 +117,10 @@ impl Reference {
                 let at = weight.at_mm.map(|at| format!(" at {at} mm")).unwrap_or_default();
                 format!("{} g{class}{at}", weight.nominal_g)
             }
-            Self::Angles(angles) => format!("lie {} deg, loft {} deg", angles.lie_deg, angles.loft_deg),
+            Self::Angles(angles) => {
+                let hand = if angles.hand == Hand::Left { ", as a left-handed club" } else { "" };
+                format!("lie {} deg, loft {} deg{hand}", angles.lie_deg, angles.loft_deg)
+            }
         }
     }
 

@@ -6,7 +6,9 @@
 //! the order has targets and the stock has measurements. Clubs without a target for the matched one get a common value.
 
 use super::order::{ClubSpec, Order};
-use super::parts_model::{Inputs, Seat, assembly, outcome, planned as planned_inputs};
+use super::parts_model::{
+    Inputs, LENGTH_SPREAD_MM, Moved, Seat, U_STOCK_G, assembly, outcome, planned as planned_inputs,
+};
 use super::state::State;
 use super::stock::Stock;
 use crate::club::assembly::MassProperties;
@@ -45,6 +47,8 @@ pub struct PlannedValue {
     pub characteristic: Characteristic,
     /// The value.
     pub value: f64,
+    /// Its standard uncertainty, by the assembly model; `None` for what the stock gives as a bare number.
+    pub u: Option<f64>,
     /// What it is to be: the order's target, or the common value of the set.
     pub aim: Option<f64>,
     /// Value less aim, or how far beyond a limit.
@@ -87,8 +91,10 @@ pub struct SetPlan {
     pub proved: bool,
     /// The common value of clubs without a target of their own for what the set is matched in.
     pub common: Option<f64>,
-    /// How length, loft, lie and frequency go through the set.
+    /// How length, loft and lie go through the set, and frequency where the shafts go in uncut.
     pub series: Vec<Series>,
+    /// Whether frequencies were asked for or measured of shafts that are cut, so that they are not planned.
+    pub frequency_left_out: bool,
 }
 
 /// Why a set cannot be planned.
@@ -119,6 +125,29 @@ struct Made {
     whole: MassProperties,
     cut_shaft_g: f64,
     trims_mm: [f64; 2],
+    inputs: Inputs,
+    moved: [Moved; 9],
+}
+
+/// A shaft that is cut by less than this keeps its frequency, in millimetres.
+const UNCUT_MM: f64 = 0.5;
+
+impl Made {
+    /// Whether the shaft goes in as it was measured.
+    fn is_uncut(&self) -> bool {
+        self.trims_mm.iter().all(|trim| trim.abs() < UNCUT_MM)
+    }
+
+    /// Standard uncertainty of what a club's inputs give: the spread of each carried through by a small change of it.
+    fn u(&self, of: impl Fn(&Inputs) -> Option<f64>) -> Option<f64> {
+        let centre = of(&self.inputs)?;
+        self.moved.iter().try_fold(0.0, |u: f64, moved| Some(u.hypot(of(&moved.inputs)? - centre)))
+    }
+}
+
+/// Mass of the cut shaft of a club, in grams.
+fn cut_shaft_g(inputs: &Inputs) -> Option<f64> {
+    outcome(&Inputs { head_g: 0.0, grip_g: 0.0, adhesive_g: 0.0, tape_g: 0.0, ..*inputs }).map(|shaft| shaft.mass.0)
 }
 
 /// Plans a set.
@@ -179,7 +208,12 @@ pub fn plan(order: &Order, stock: &Stock, matched_in: MatchedIn) -> Result<SetPl
     let series =
         progressions(&order.clubs.iter().zip(&clubs).map(|(spec, club)| set_club(spec, club)).collect::<Vec<_>>());
     let Assignment { cost, at_least, proved, .. } = found;
-    Ok(SetPlan { matched_in, clubs, cost, at_least, proved, common, series })
+    let planned =
+        |club: &PlannedClub| club.values.iter().any(|value| value.characteristic == Characteristic::Frequency);
+    let wanted = |club: &ClubSpec| club.target(Characteristic::Frequency).is_some();
+    let measured = stock.shafts.iter().any(|shaft| shaft.frequency_cpm.is_some());
+    let frequency_left_out = (measured || order.clubs.iter().any(wanted)) && !clubs.iter().all(planned);
+    Ok(SetPlan { matched_in, clubs, cost, at_least, proved, common, series, frequency_left_out })
 }
 
 fn counts(stock: &Stock) -> [usize; 3] {
@@ -241,16 +275,15 @@ fn make(club: &ClubSpec, stock: &Stock, [head, shaft, grip]: [usize; 3]) -> Opti
         None => Seat { weighed_mm: Some(shaft.length.0), ..Seat::USUAL },
     };
     let (balance, beyond) = (shaft.balance.map(|mm| mm.0), head.beyond_tip.map(|mm| mm.0));
-    let inputs = planned_inputs(club, [head.mass.0, shaft.mass.0, grip.mass.0], seat, balance, beyond);
+    let (inputs, moved) = planned_inputs(club, [head.mass.0, shaft.mass.0, grip.mass.0], seat, balance, beyond);
     let club = assembly(&inputs);
     let (tip_mm, butt_mm) = (club.shaft.tip_trim.0, club.shaft.butt_trim.0);
     if butt_mm < 0.0 {
         return None;
     }
     let whole = club.mass_properties().ok()?;
-    let shaft_alone = Inputs { head_g: 0.0, grip_g: 0.0, adhesive_g: 0.0, tape_g: 0.0, ..inputs };
-    let cut_shaft_g = outcome(&shaft_alone)?.mass.0;
-    Some(Made { whole, cut_shaft_g, trims_mm: [tip_mm, butt_mm] })
+    let cut_shaft_g = cut_shaft_g(&inputs)?;
+    Some(Made { whole, cut_shaft_g, trims_mm: [tip_mm, butt_mm], inputs, moved })
 }
 
 fn of_whole(whole: &MassProperties, characteristic: Characteristic) -> f64 {
@@ -285,7 +318,8 @@ fn values(
         (Characteristic::SwingWeight, Some(of_whole(&made.whole, Characteristic::SwingWeight))),
         (Characteristic::Loft, head.loft_deg),
         (Characteristic::Lie, head.lie_deg),
-        (Characteristic::Frequency, shaft.frequency_cpm),
+        // The frequency of a raw shaft is not that of the cut one, and how it changes is not in the model.
+        (Characteristic::Frequency, shaft.frequency_cpm.filter(|_| made.is_uncut())),
         (Characteristic::MoiButt, Some(of_whole(&made.whole, Characteristic::MoiButt))),
     ];
     let value = |(characteristic, value): (Characteristic, Option<f64>)| {
@@ -295,7 +329,7 @@ fn values(
         // What the set is not matched in is shown, but does not pull.
         let counts =
             deviation.is_some() && characteristic != other && half_tolerance(characteristic, &target).is_some();
-        Some(PlannedValue { characteristic, value, aim: target.value, deviation, counts })
+        Some(PlannedValue { characteristic, value, u: None, aim: target.value, deviation, counts })
     };
     Some(known.into_iter().filter_map(value).collect())
 }
@@ -375,7 +409,19 @@ fn planned(
     common: Option<f64>,
 ) -> Option<PlannedClub> {
     let made = make(club, stock, parts)?;
-    let values = values(club, stock, parts, &made, matched_in, common)?;
+    let mut values = values(club, stock, parts, &made, matched_in, common)?;
+    for value in &mut values {
+        value.u = u_of(&made, value.characteristic);
+    }
+    let length = club.target(Characteristic::Length).and_then(|row| row.target.value);
+    values.extend(length.map(|aim| PlannedValue {
+        characteristic: Characteristic::Length,
+        value: club.length_mm(),
+        u: Some(LENGTH_SPREAD_MM),
+        aim: Some(aim),
+        deviation: Some(club.length_mm() - aim),
+        counts: false,
+    }));
     let swing = values.iter().find(|value| value.characteristic == Characteristic::SwingWeight);
     let head_g = swing.and_then(|swing| {
         let short = Points(swing.aim? - swing.value);
@@ -397,6 +443,19 @@ fn planned(
     })
 }
 
+/// Standard uncertainty of a planned value; `None` for what the stock gives as a bare number.
+fn u_of(made: &Made, characteristic: Characteristic) -> Option<f64> {
+    match characteristic {
+        Characteristic::HeadMass | Characteristic::GripMass => Some(U_STOCK_G),
+        Characteristic::ShaftMass => made.u(cut_shaft_g),
+        Characteristic::TotalMass
+        | Characteristic::BalancePoint
+        | Characteristic::SwingWeight
+        | Characteristic::MoiButt => made.u(|inputs| outcome(inputs).map(|whole| of_whole(&whole, characteristic))),
+        _ => None,
+    }
+}
+
 /// What the plan says of a club, for the steps through the set: the length is the order's.
 fn set_club(spec: &ClubSpec, club: &PlannedClub) -> SetClub {
     let value = |characteristic| {
@@ -408,7 +467,8 @@ fn set_club(spec: &ClubSpec, club: &PlannedClub) -> SetClub {
         length_mm: spec.target(Characteristic::Length).and_then(|row| row.target.value),
         loft_deg: value(Characteristic::Loft),
         lie_deg: value(Characteristic::Lie),
-        frequency_cpm: value(Characteristic::Frequency),
+        // What is asked for is no plan.
+        frequency_cpm: club.values.iter().find(|v| v.characteristic == Characteristic::Frequency).map(|v| v.value),
     }
 }
 

@@ -267,6 +267,14 @@ pub fn answer(state: &State, instrument: &str, command: &TrustCommand) -> Result
         (TrustCommand::Point(reference), Some(calibrating)) => {
             let purpose = if calibrating.proposal.is_some() { Purpose::AsLeft } else { Purpose::AsFound };
             suits(&of, instrument, purpose, reference)?;
+            if let (Some(Calibration::Gauge(gauge)), Reference::Angles(block)) = (&calibrating.proposal, reference)
+                && gauge.datum(block.hand).is_none()
+            {
+                return refused(format!(
+                    "{instrument} was adjusted without the block as a {}-handed club: cancel and begin anew with both hands, or lay it in as the other one",
+                    block.hand.name()
+                ));
+            }
             Ok(vec![Change::ReferenceExpected { instrument: name, purpose, reference: reference.clone() }])
         }
         (TrustCommand::Adjust(how), Some(calibrating)) => {
@@ -292,7 +300,13 @@ pub fn answer(state: &State, instrument: &str, command: &TrustCommand) -> Result
 /// Whether a reference is one for this instrument and purpose.
 fn suits(of: &InForce<'_>, instrument: &str, purpose: Purpose, reference: &Reference) -> Result<(), Refusal> {
     match (of.calibration, reference) {
-        (Calibration::Gauge(_), Reference::Angles(_)) => Ok(()),
+        (Calibration::Gauge(gauge), Reference::Angles(block)) => match gauge.datum(block.hand) {
+            None if purpose == Purpose::Check => refused(format!(
+                "{instrument} has no datum for {}-handed clubs to check: calibrate it with the block laid in as one, too",
+                block.hand.name()
+            )),
+            _ => Ok(()),
+        },
         (Calibration::Gauge(_), Reference::Weight(_)) => refused(format!(
             "{instrument} is a gauge: it needs a block of known angles, such as lie 60 deg and loft 30 deg"
         )),
@@ -377,7 +391,9 @@ pub fn take(state: &State, reading: EventId, captured: &CapturedReading, at_us: 
         let calibrating = state.trust.calibrating.get(&instrument);
         let proposal = calibrating.and_then(|c| c.proposal.as_ref()).filter(|_| expected.purpose == Purpose::AsLeft);
         let measured = match proposal {
-            Some(proposal) => proposal.reading(&of_levels(proposal.levels(indication), captured))?.measured,
+            Some(proposal) => {
+                proposal.reading(&of_levels(proposal.levels(indication), captured), captured.laid)?.measured
+            }
             None => captured.measured.clone(),
         };
         let placement = Placement { reading, reference: expected.reference.clone(), indication, measured };
@@ -388,8 +404,12 @@ pub fn take(state: &State, reading: EventId, captured: &CapturedReading, at_us: 
         Reference::Angles(angles) => {
             let chart = state.trust.charts.get(&instrument);
             let u = |quantity| claimed_u(captured, quantity);
-            // The levels are the angles in the sense the gauge reads, which is the block's.
-            let [lie, loft] = captured.levels;
+            let value = |quantity| captured.measured.iter().find(|m| m.quantity == quantity).map(|m| m.value);
+            // Of a block a gauge's angles are in the sense it reads; journals older than that have them in their levels.
+            let [lie, loft] = match captured.laid {
+                Some(_) => [value(Quantity::Lie)?, value(Quantity::Loft)?],
+                None => captured.levels,
+            };
             let shown = [(lie, u(Quantity::Lie)?), (loft, u(Quantity::Loft)?)];
             let check = judge_angles(&instrument, of.resolution, chart, angles, reading, shown);
             return Some(vec![Change::AnglesChecked(check)]);

@@ -210,7 +210,7 @@ fn advice(name: &str, step_cg: u32, is_shared: bool, most_stock: u32) {
 fn forecasts() {
     let bench = Bench::new("45 in ± 1/16 in");
     let club = bench.state.club().unwrap();
-    assert_eq!((forecast(club, &bench.state.learning).len(), sensitivities(club).len()), (3, 9));
+    assert_eq!((forecast(club, &bench.state.learning).len(), sensitivities(club).len()), (5, 9));
     let begin = Instant::now();
     for _ in 0..FORECASTS {
         black_box(forecast(black_box(club), &bench.state.learning));

@@ -5,9 +5,10 @@
 use serde_json::{Map, Value};
 
 use super::inputs::{Answer, Inputs, RequestError};
-use crate::club::angles::{self, AngleError, Face, Handed, shaft_axis};
+use crate::club::angles::{self, AngleError, Face, shaft_axis};
 use crate::club::inclinometer::{Fixture, LoftAndLie, club_from_readings, read_in_fixture};
 use crate::club::sleeve::{Sleeve, put_on_sleeve};
+use crate::measurement::gauge::Hand;
 use crate::measurement::unit::Degrees;
 
 type Outcome = Result<Map<String, Value>, RequestError>;
@@ -26,17 +27,13 @@ fn face(inputs: &Inputs<'_>) -> Result<Face, RequestError> {
     Ok(Face { loft: degrees(inputs, "loft")?, angle: degrees(inputs, "face")? })
 }
 
-fn handed(inputs: &Inputs<'_>) -> Result<Handed, RequestError> {
-    match inputs.text("handed")? {
-        "right" => Ok(Handed::Right),
-        "left" => Ok(Handed::Left),
-        _ => Err(inputs.refuse("handed", "\"right\" or \"left\"")),
-    }
+fn handed(inputs: &Inputs<'_>) -> Result<Hand, RequestError> {
+    Hand::parse(inputs.text("handed")?).ok_or_else(|| inputs.refuse("handed", "\"right\" or \"left\""))
 }
 
 /// Where the hand may be left out it is the right one.
-fn handed_or_right(inputs: &Inputs<'_>) -> Result<Handed, RequestError> {
-    if inputs.has("handed") { handed(inputs) } else { Ok(Handed::Right) }
+fn handed_or_right(inputs: &Inputs<'_>) -> Result<Hand, RequestError> {
+    if inputs.has("handed") { handed(inputs) } else { Ok(Hand::Right) }
 }
 
 fn fixture(inputs: &Inputs<'_>) -> Result<Fixture, RequestError> {

@@ -215,7 +215,7 @@ fn notes(canvas: &mut Canvas<'_>, at: At, width: f64, end: f64, subject: &Subjec
     let is_done = |step: &Step| subject.club.steps.iter().any(|done| done.step == *step);
     let spec = &subject.club.spec;
     let mut cautions: Vec<&str> = Vec::new();
-    for caution in spec.route().iter().filter(|step| !is_done(step)).flat_map(|step| cautions_of(*step, spec.work)) {
+    for caution in spec.route().iter().filter(|step| !is_done(step)).flat_map(|step| cautions_of(*step, spec)) {
         if !cautions.contains(&caution.words()) {
             cautions.push(caution.words());
         }

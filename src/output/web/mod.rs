@@ -7,6 +7,7 @@ mod live;
 mod metrics;
 mod page;
 mod pages;
+pub mod plan;
 #[cfg(test)]
 mod readiness_tests;
 mod set;
@@ -55,6 +56,8 @@ pub struct Web {
     pub commands: mpsc::Sender<CommandRequest>,
     /// Questions about the folded journal, answered by the bench between two inputs. Bounded likewise.
     pub questions: mpsc::Sender<Question>,
+    /// Plans of sets from the stock, one at a time.
+    pub planner: Arc<plan::Planner>,
     /// How lengths are shown.
     pub lengths: Lengths,
     /// The bench's clock.
@@ -95,6 +98,7 @@ pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> 
         .route("/readings/{event}", get(pages::reading::page))
         .route("/orders", get(pages::orders::page))
         .route("/orders/{order}/set", get(pages::set::page))
+        .route("/orders/{order}/plan", get(pages::plan::page))
         .route("/drawers", get(pages::drawers::page))
         .route("/setup", get(pages::setup::page))
         .route("/stock", get(pages::stock::page))
@@ -104,6 +108,7 @@ pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> 
         .route("/api/v1/state", get(api::state))
         .route("/api/v1/live", get(move |web| live::stream(web, streams)))
         .route("/api/v1/orders", get(api::orders))
+        .route("/api/v1/orders/{order}/plan", get(plan::data))
         .route("/api/v1/orders/{order}/progressions", get(set::progressions))
         .route("/api/v1/orders/{order}/progressions.svg", get(set::plot))
         .route("/api/v1/records", get(api::records))

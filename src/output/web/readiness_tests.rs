@@ -31,6 +31,7 @@ async fn status(beat_age_s: f64, trouble: Option<Banner>) -> StatusCode {
         journal: journal.reader(),
         commands: mpsc::channel(1).0,
         questions: mpsc::channel(1).0,
+        planner: Arc::default(),
         lengths: Lengths::Inches,
         clock,
     };

@@ -139,6 +139,10 @@ function forecast(club) {
   const isSaid = club?.advice?.some((advice) => advice.startsWith("forecast"));
   if (!swing || (isSaid && !swing.learnt)) return null;
   const landing = [swing, of("total_mass")].filter(Boolean).map((value) => `${value.text} ± ${(2 * value.u).toFixed(1)}`);
+  const rest = ["balance_point", "length", "moi_butt"].map(of).filter(Boolean);
+  const also = rest.map((value) => `${plain(value.characteristic)} ${value.text} ± ${(2 * value.u).toFixed(1)}`);
+  if (club.forecast_12_in) also.push(t("forecast.twelve", { moment: club.forecast_12_in.text }));
+  if (also.length > 0) landing.push(also.join(" · "));
   return swing.learnt ? [...landing, swing.learnt.text] : landing;
 }
 

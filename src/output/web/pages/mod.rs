@@ -3,7 +3,7 @@
 //! In reading order: [`parts`] what pages share, [`instruments`] and [`guided`] the instruments with their checks and
 //! calibrations, [`records`] and [`reading`] the clubs and the evidence behind them, [`orders`] the queue, [`drawers`] the stock,
 //! [`stock`] the numbered parts, [`history`] what finished clubs say,
-//! [`set`] the steps through a set, [`setup`] the display itself, [`pattern`] every part in every state.
+//! [`set`] the steps through a set, [`plan`] its parts from the stock, [`setup`] the display itself, [`pattern`] every part in every state.
 
 pub(super) mod drawers;
 pub(super) mod guided;
@@ -12,6 +12,7 @@ pub(super) mod instruments;
 pub(super) mod orders;
 mod parts;
 pub(super) mod pattern;
+pub(super) mod plan;
 pub(super) mod reading;
 pub(super) mod records;
 pub(super) mod set;

@@ -10,14 +10,17 @@ use super::parts::{CurvePart, SignPart, minute, plain};
 use super::reading::curve_of;
 use super::{Shell, nothing, show, stopping};
 use crate::club::characteristic::Characteristic;
+use crate::club::sleeve_table::Wanted as WantedChange;
 use crate::journal::archive::{ClubLine, Search};
 use crate::journal::event::rfc3339;
 use crate::journal::store::JournalError;
 use crate::output::command::ask;
 use crate::output::drawing::Curve;
+use crate::output::landed_view::{LandedView, landed_views};
 use crate::output::reading_view::{self, Found};
 use crate::output::record::subject;
 use crate::output::sheet::Subject;
+use crate::output::sleeve_view::{HEAD as SLEEVE_HEAD, SleeveView, sleeve_view, sleeve_view_for};
 use crate::output::text::{self, Lengths};
 use crate::output::trust_view::{budget, budget_line, short};
 use crate::output::web::Web;
@@ -25,6 +28,7 @@ use crate::output::web::language::Language;
 use crate::output::work_view::{SuspectView, suspect_views};
 use crate::work_order::event::EventId;
 use crate::work_order::record::{ClubRecord, ClubState, Entry, Method, Standing};
+use crate::work_order::sleeving::wanted_change;
 
 /// How many clubs are on one page of the list.
 const ON_ONE_PAGE: u32 = 40;
@@ -122,6 +126,43 @@ struct RecordPage<'a> {
     suspects: &'a [SuspectView],
     chain: &'a str,
     is_open: bool,
+    landed: &'a [LandedView],
+    sleeve: &'a Option<SleeveView>,
+    sleeve_asked: &'a SleeveAsked,
+}
+
+/// What a person asks of a sleeve, as typed.
+#[derive(Default, Deserialize)]
+pub(in crate::output::web) struct SleeveAsked {
+    #[serde(default)]
+    lie: String,
+    #[serde(default)]
+    loft: String,
+    #[serde(default)]
+    face: String,
+    /// Why it is no change.
+    #[serde(skip)]
+    trouble: Option<String>,
+}
+
+impl SleeveAsked {
+    /// The wanted change; `None` where nothing is asked, so that what the club needs counts.
+    fn wanted(&mut self) -> Option<WantedChange> {
+        let all = || -> Result<WantedChange, String> {
+            Ok(WantedChange {
+                lie: wanted_change(Characteristic::Lie, &self.lie)?,
+                loft: wanted_change(Characteristic::Loft, &self.loft)?,
+                face: wanted_change(Characteristic::FaceAngle, &self.face)?,
+            })
+        };
+        match all() {
+            Ok(wanted) => Some(wanted).filter(|wanted| *wanted != WantedChange::default()),
+            Err(trouble) => {
+                self.trouble = Some(trouble);
+                None
+            }
+        }
+    }
 }
 
 impl RecordPage<'_> {
@@ -187,7 +228,11 @@ impl DrawnReading {
 }
 
 /// The record of a club, by its token or id.
-pub(in crate::output::web) async fn record(State(web): State<Web>, Path(club): Path<String>) -> Response {
+pub(in crate::output::web) async fn record(
+    State(web): State<Web>,
+    Path(club): Path<String>,
+    Query(mut asked): Query<SleeveAsked>,
+) -> Response {
     let open = ask(&web.questions, |state| state.current_club.clone());
     let Some(open) = open.await else { return stopping(&web, "../", "records") };
     let Some(Subject { club: found, chain, .. }) = subject(&web.questions, &web.journal, &club).await else {
@@ -196,6 +241,10 @@ pub(in crate::output::web) async fn record(State(web): State<Web>, Path(club): P
     };
     let is_open = open.as_deref() == Some(found.spec.id.as_str());
     let curves = curves(&web, &found).await;
+    let sleeve = match asked.wanted() {
+        Some(wanted) => sleeve_view_for(&found, wanted),
+        None => sleeve_view(&found),
+    };
     show(&RecordPage {
         shell: Shell::new(&web, "../", "records"),
         rows: &rows(&found, web.lengths),
@@ -203,6 +252,9 @@ pub(in crate::output::web) async fn record(State(web): State<Web>, Path(club): P
         suspects: &suspect_views(&found),
         chain: &chain,
         is_open,
+        landed: &landed_views(&found, web.lengths),
+        sleeve: &sleeve,
+        sleeve_asked: &asked,
         club: &found,
     })
 }
