@@ -12,6 +12,7 @@ pub mod drawer_view;
 pub mod drawing;
 pub mod history_plot;
 pub mod history_view;
+pub mod language;
 pub mod lists;
 pub mod mqtt;
 pub mod order_text;

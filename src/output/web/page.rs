@@ -7,7 +7,8 @@ use axum::response::{Html, IntoResponse, Response};
 
 use super::Web;
 use super::api::problem;
-use super::language::Language;
+use super::language;
+use crate::output::language::Language;
 
 #[derive(Template)]
 #[template(path = "bench.html")]
@@ -25,7 +26,7 @@ impl BenchPage<'_> {
 
 /// The page.
 pub(super) async fn bench(State(web): State<Web>) -> Response {
-    let page = BenchPage { bench_name: &web.bench, site: &web.site, language: Language::current() };
+    let page = BenchPage { bench_name: &web.bench, site: &web.site, language: language::current() };
     match page.render() {
         Ok(html) => Html(html).into_response(),
         Err(error) => problem(StatusCode::INTERNAL_SERVER_ERROR, "the page could not be made", &error.to_string()),

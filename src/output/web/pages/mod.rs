@@ -10,7 +10,7 @@ pub(super) mod guided;
 pub(super) mod history;
 pub(super) mod instruments;
 pub(super) mod orders;
-mod parts;
+pub(super) mod parts;
 pub(super) mod pattern;
 pub(super) mod reading;
 pub(super) mod records;
@@ -20,15 +20,18 @@ pub(super) mod stock;
 
 use askama::Template;
 use axum::http::StatusCode;
-use axum::response::{Html, IntoResponse, Response};
+use axum::response::{IntoResponse, Response};
+
+use parts::{Html, said};
 
 use super::Web;
 use super::api::problem;
-use super::language::Language;
+use super::language;
+use crate::output::language::Language;
 
 /// What every page has around it.
 #[derive(Debug)]
-struct Shell<'a> {
+pub(super) struct Shell<'a> {
     /// From the page's address up to the root, such as `../`.
     root: &'static str,
     /// Which way of the navigation the page is on.
@@ -41,20 +44,30 @@ struct Shell<'a> {
 }
 
 impl<'a> Shell<'a> {
-    fn new(web: &'a Web, root: &'static str, way: &'static str) -> Self {
+    pub(super) fn new(web: &'a Web, root: &'static str, way: &'static str) -> Self {
         Self {
             root,
             way,
             bench: &web.bench,
             site: &web.site,
             seq: web.snapshots.borrow().seq,
-            language: Language::current(),
+            language: language::current(),
         }
     }
 
     /// The words of a message key in the display's language.
     fn t<'b>(&self, key: &'b str) -> &'b str {
         self.language.word(key)
+    }
+
+    /// The same with values at its places.
+    fn with(&self, key: &str, values: &[(&str, &str)]) -> String {
+        self.language.with(key, values)
+    }
+
+    /// The words of a message key as HTML: what stands between backquotes is code.
+    fn rich(&self, key: &str) -> Html {
+        Html::with_code(self.language.word(key))
     }
 
     /// `page` where the page is on this way of the navigation.
@@ -72,19 +85,19 @@ struct Nothing<'a> {
     words: &'a str,
 }
 
-fn nothing(web: &Web, root: &'static str, way: &'static str, status: StatusCode, title: &str, words: &str) -> Response {
+pub(super) fn nothing(web: &Web, root: &'static str, way: &'static str, status: StatusCode, title: &str, words: &str) -> Response {
     let page = Nothing { shell: Shell::new(web, root, way), title, words };
     (status, show(&page)).into_response()
 }
 
-fn stopping(web: &Web, root: &'static str, way: &'static str) -> Response {
+pub(super) fn stopping(web: &Web, root: &'static str, way: &'static str) -> Response {
     let words = "the bench program is stopping; load the page again when it runs";
     nothing(web, root, way, StatusCode::SERVICE_UNAVAILABLE, "the bench is stopping", words)
 }
 
-fn show(page: &impl Template) -> Response {
+pub(super) fn show(page: &impl Template) -> Response {
     match page.render() {
-        Ok(html) => Html(html).into_response(),
+        Ok(html) => axum::response::Html(html).into_response(),
         Err(error) => problem(StatusCode::INTERNAL_SERVER_ERROR, "the page could not be made", &error.to_string()),
     }
 }
