@@ -3,8 +3,6 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
-use axum::http::{HeaderMap, HeaderValue, header};
-
 use super::*;
 use crate::club::characteristic::Characteristic;
 use crate::work_order::cautions::Caution;
@@ -64,9 +62,11 @@ fn every_key_that_a_page_asks_for_is_there_and_every_one_there_is_asked_for() {
     let mut sources = texts(&root().join("src/output/web/assets"), &["js"]);
     sources.extend(texts(&root().join("src/output/web/templates"), &["html"]));
     sources.extend(texts(&root().join("src/output/web/pages"), &["rs"]));
+    sources.extend(texts(&root().join("src/output/terminal"), &["rs"]));
     let english = &Language::English.loaded().messages.words;
     let all = sources.join("\n");
-    for rest in all.split(" t(\"").chain(all.split(".t(\"")).chain(all.split("(t(\"")).skip(1) {
+    let asks = [" t(\"", ".t(\"", "(t(\"", ":t(\"", "with(\"", "rich(\"", "words(\""];
+    for rest in asks.into_iter().flat_map(|ask| all.split(ask)) {
         let key = rest.split('"').next().unwrap();
         // A first piece of the split is no key.
         if key.len() < 40 && key.chars().all(|c| c.is_ascii_lowercase() || c == '.' || c == '_') && !key.is_empty() {
@@ -75,7 +75,9 @@ fn every_key_that_a_page_asks_for_is_there_and_every_one_there_is_asked_for() {
     }
     for key in english.keys() {
         let stem = |ending: &str| key.strip_suffix(ending).is_some_and(|stem| all.contains(&format!("\"{stem}\"")));
-        let family = key.rsplit_once('.').is_some_and(|(family, _)| all.contains(&format!("`{family}.${{")));
+        let family = key.rsplit_once('.').is_some_and(|(family, _)| {
+            all.contains(&format!("`{family}.${{")) || all.contains(&format!("\"{family}.{{"))
+        });
         let is_asked =
             all.contains(&format!("\"{key}\"")) || stem(".one") || stem(".more") || family || key.starts_with("code.");
         assert!(is_asked, "nobody asks for {key}");
@@ -147,24 +149,42 @@ fn every_sentence_is_said_somewhere_in_the_sources() {
     }
 }
 
+/// The first that fits is taken, so what takes any text stands behind what does not, and the more a pattern says itself the earlier.
+#[test]
+fn the_more_special_sentence_comes_first() {
+    let is_open = |place: &str| place.starts_with(['t', 's', 'l']);
+    let place = |pattern: &String| {
+        let says = pattern.chars().count() - places(pattern).iter().map(|place| place.chars().count() + 2).sum::<usize>();
+        if places(pattern).into_iter().any(is_open) { (1, usize::MAX - says) } else { (0, 0) }
+    };
+    let patterns: Vec<&String> = Language::German.loaded().messages.sentences.keys().collect();
+    for pair in patterns.windows(2) {
+        assert!(place(pair[0]) <= place(pair[1]), "{} stands before {}", pair[0], pair[1]);
+    }
+}
+
+/// The page's script and the daemon render by the same file; `tests/browser/sentences.test.mjs` holds the script to these cases.
+#[test]
+fn sentences_are_rendered_as_by_the_script() {
+    let text = std::fs::read_to_string(root().join("tests/sentences.json")).unwrap();
+    let cases: BTreeMap<String, Option<String>> = serde_json::from_str(&text).unwrap();
+    assert!(cases.len() > 20);
+    for (english, german) in cases {
+        assert_eq!(Language::German.say(&english), german, "{english}");
+        assert_eq!(Language::English.say(&english).as_deref(), Some(english.as_str()));
+    }
+}
+
+#[test]
+fn a_language_is_found_by_tag_range_and_locale() {
+    for (range, tag) in [("de", Some("de")), ("de-AT;q=0.8", Some("de")), ("de_CH.UTF-8", Some("de")), ("EN", Some("en")), ("C", None), ("den", None)] {
+        assert_eq!(Language::by_tag(range).map(Language::tag), tag, "{range}");
+    }
+}
+
 #[test]
 fn every_caution_is_said_in_every_language() {
     for caution in Caution::ALL {
         assert!(Language::German.loaded().messages.sentences.contains_key(caution.words()), "{}", caution.words());
     }
-}
-
-#[test]
-fn a_display_chooses_and_else_the_browser_is_asked() {
-    let of = |cookie: &str, accept: &str| {
-        let mut headers = HeaderMap::new();
-        headers.insert(header::COOKIE, HeaderValue::from_str(cookie).unwrap());
-        headers.insert(header::ACCEPT_LANGUAGE, HeaderValue::from_str(accept).unwrap());
-        Language::of(&headers).tag()
-    };
-    assert_eq!(of("", ""), "en");
-    assert_eq!(of("", "de-AT,de;q=0.9,en;q=0.8"), "de");
-    assert_eq!(of("", "fr, en-GB;q=0.8, de;q=0.7"), "en");
-    assert_eq!(of("a=b; bench-language=de", "en"), "de");
-    assert_eq!(of("bench-language=xx", "de"), "de");
 }

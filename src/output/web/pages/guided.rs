@@ -10,7 +10,7 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::parts::{ChartPart, PlacementsPart, SignPart, clear_then_lay, minute, phase, said, said_of};
+use super::parts::{ChartPart, PlacementsPart, SignPart, clear_then_lay, minute, phase, said, said_text};
 use super::{Shell, nothing, show, stopping};
 use crate::measurement::check_weight::WeightClass;
 use crate::output::command::ask;
@@ -96,11 +96,6 @@ async fn find(web: &Web, id: &str) -> Result<Guided, Box<Response>> {
         return Err(Box::new(nothing(web, ROOT, "instruments", StatusCode::NOT_FOUND, "nothing to check", &words)));
     }
     Ok(Guided { view, trust })
-}
-
-/// An instrument as a sentence begins with it.
-fn the(name: &str) -> String {
-    format!("The {name}")
 }
 
 /// The classes of weights, for the choice.

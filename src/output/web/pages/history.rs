@@ -94,7 +94,10 @@ impl HistoryPage<'_> {
     }
 
     fn picture(&self, found: &DistributionView) -> String {
-        history_plot::run(found)
+        let (n, beyond) = (found.results.len().to_string(), found.beyond.len().to_string());
+        let (what, instrument) = (said_text(found.label), found.instrument.as_str());
+        let values = [("what", what.as_str()), ("instrument", instrument), ("n", &n), ("beyond", &beyond)];
+        history_plot::run(found, &self.shell.with("history.picture", &values))
     }
 }
 

@@ -2,7 +2,7 @@
 //!
 //! In reading order: [`parts`] what pages share, [`instruments`] and [`guided`] the instruments with their checks and
 //! calibrations, [`records`] and [`reading`] the clubs and the evidence behind them, [`orders`] the queue, [`drawers`] the stock,
-//! [`stock`] the numbered parts, [`history`] what finished clubs say,
+//! [`stock`] the numbered parts, [`history`] what finished clubs say, [`studies`] gauge studies,
 //! [`set`] the steps through a set, [`setup`] the display itself, [`pattern`] every part in every state.
 
 pub(super) mod drawers;
@@ -10,13 +10,14 @@ pub(super) mod guided;
 pub(super) mod history;
 pub(super) mod instruments;
 pub(super) mod orders;
-pub(super) mod parts;
+mod parts;
 pub(super) mod pattern;
 pub(super) mod reading;
 pub(super) mod records;
 pub(super) mod set;
 pub(super) mod setup;
 pub(super) mod stock;
+pub(super) mod studies;
 
 use askama::Template;
 use axum::http::StatusCode;
@@ -31,7 +32,7 @@ use crate::output::language::Language;
 
 /// What every page has around it.
 #[derive(Debug)]
-pub(super) struct Shell<'a> {
+struct Shell<'a> {
     /// From the page's address up to the root, such as `../`.
     root: &'static str,
     /// Which way of the navigation the page is on.
@@ -44,7 +45,7 @@ pub(super) struct Shell<'a> {
 }
 
 impl<'a> Shell<'a> {
-    pub(super) fn new(web: &'a Web, root: &'static str, way: &'static str) -> Self {
+    fn new(web: &'a Web, root: &'static str, way: &'static str) -> Self {
         Self {
             root,
             way,
@@ -85,17 +86,17 @@ struct Nothing<'a> {
     words: &'a str,
 }
 
-pub(super) fn nothing(web: &Web, root: &'static str, way: &'static str, status: StatusCode, title: &str, words: &str) -> Response {
+fn nothing(web: &Web, root: &'static str, way: &'static str, status: StatusCode, title: &str, words: &str) -> Response {
     let page = Nothing { shell: Shell::new(web, root, way), title, words };
     (status, show(&page)).into_response()
 }
 
-pub(super) fn stopping(web: &Web, root: &'static str, way: &'static str) -> Response {
+fn stopping(web: &Web, root: &'static str, way: &'static str) -> Response {
     let words = "the bench program is stopping; load the page again when it runs";
     nothing(web, root, way, StatusCode::SERVICE_UNAVAILABLE, "the bench is stopping", words)
 }
 
-pub(super) fn show(page: &impl Template) -> Response {
+fn show(page: &impl Template) -> Response {
     match page.render() {
         Ok(html) => axum::response::Html(html).into_response(),
         Err(error) => problem(StatusCode::INTERNAL_SERVER_ERROR, "the page could not be made", &error.to_string()),

@@ -47,6 +47,11 @@ pub(super) fn t(key: &str) -> String {
     language::current().word(key).to_owned()
 }
 
+/// The words of a message key with values at its places.
+pub(super) fn with(key: &str, values: &[(&str, &str)]) -> String {
+    language::current().with(key, values)
+}
+
 /// The words of a code of the daemon such as `dry_fit`.
 pub(super) fn t_code(code: &str) -> String {
     language::current().code(code)
@@ -69,14 +74,9 @@ pub(super) fn said_text(text: &str) -> String {
     language::current().said(text)
 }
 
-/// What is said of an instrument in words that follow its name.
-pub(super) fn said_of(name: &str, words: &str) -> Html {
-    said(&format!("{name} {words}"))
-}
-
 /// What to do for a reference to be read.
 pub(super) fn clear_then_lay(name: &str, what: &str) -> String {
-    language::current().with("guided.clear_then_lay", &[("name", name), ("what", &said_text(what))])
+    with("guided.clear_then_lay", &[("name", name), ("what", &said_text(what))])
 }
 
 /// Checks with their limits.
@@ -107,7 +107,7 @@ impl<'a> ChartPart<'a> {
     /// What the drawing is called for those who do not see it.
     fn spoken(&self, checks: usize) -> String {
         let values = [("label", said_text(self.label)), ("name", self.name.to_owned()), ("n", checks.to_string())];
-        language::current().with("shared.checks_of", &values.each_ref().map(|(place, value)| (*place, value.as_str())))
+        with("shared.checks_of", &values.each_ref().map(|(place, value)| (*place, value.as_str())))
     }
 }
 
@@ -125,7 +125,7 @@ pub(super) struct CurvePart<'a> {
 impl CurvePart<'_> {
     fn words(&self) -> String {
         let (lead, length) = (self.curve.lead.to_string(), self.curve.length.to_string());
-        language::current().with("shared.curve", &[("lead", &lead), ("length", &length)])
+        with("shared.curve", &[("lead", &lead), ("length", &length)])
     }
 }
 

@@ -6,7 +6,7 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use super::parts::{CurvePart, Html, minute, said, said_text, t_code};
+use super::parts::{CurvePart, Html, minute, said, said_text, t_code, with};
 use super::{Shell, nothing, show};
 use crate::output::command::ask;
 use crate::output::drawing::{Curve, CurveOf};
@@ -14,7 +14,6 @@ use crate::output::reading_view::{self, Found, ReadingDetail};
 use crate::output::trust_view::budget_line;
 use crate::output::web::Web;
 use crate::output::web::api::problem;
-use crate::output::web::language;
 use crate::work_order::event::EventId;
 
 /// Frames that are shown on the page; the API gives all of them.
@@ -58,12 +57,12 @@ struct DrawnChannel {
 
 impl DrawnChannel {
     fn whole(&self) -> Option<CurvePart<'_>> {
-        let name = language::current().with("reading.whole_curve", &[("what", &said_text(self.label))]);
+        let name = with("reading.whole_curve", &[("what", &said_text(self.label))]);
         self.whole.as_ref().map(|curve| CurvePart { curve, label: self.label, name })
     }
 
     fn close(&self) -> Option<CurvePart<'_>> {
-        let name = language::current().with("reading.close_curve", &[("what", &said_text(self.label))]);
+        let name = with("reading.close_curve", &[("what", &said_text(self.label))]);
         self.close.as_ref().map(|curve| CurvePart { curve, label: self.label, name })
     }
 }

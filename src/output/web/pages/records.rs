@@ -7,7 +7,7 @@ use axum::response::Response;
 use serde::Deserialize;
 use serde_json::json;
 
-use super::parts::{CurvePart, SignPart, minute, said, said_text, t, t_code};
+use super::parts::{CurvePart, SignPart, minute, said, said_text, t, t_code, with};
 use super::reading::curve_of;
 use super::{Shell, nothing, show, stopping};
 use crate::club::characteristic::Characteristic;
@@ -22,7 +22,6 @@ use crate::output::sheet::Subject;
 use crate::output::text::{self, Lengths};
 use crate::output::trust_view::{budget, budget_line, short};
 use crate::output::web::Web;
-use crate::output::web::language;
 use crate::output::work_view::{SuspectView, suspect_views};
 use crate::work_order::event::EventId;
 use crate::work_order::record::{ClubRecord, ClubState, Entry, Method, Standing};
@@ -191,7 +190,7 @@ struct DrawnReading {
 impl DrawnReading {
     fn part(&self) -> Option<CurvePart<'_>> {
         let curve = self.curve.as_ref()?;
-        Some(CurvePart { curve, label: self.label, name: language::current().with("record.settling", &[("what", &said_text(&self.what))]) })
+        Some(CurvePart { curve, label: self.label, name: with("record.settling", &[("what", &said_text(&self.what))]) })
     }
 }
 
@@ -236,16 +235,16 @@ fn row(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> ValueRow {
     let void = club.voids.iter().rev().find(|void| void.event == entry.event);
     let (standing, history, history_at) = match (entry.standing, void) {
         (Standing::Valid, _) => ("counts", String::new(), None),
-        (Standing::Superseded, _) => ("superseded", language::current().word("record.superseded").to_owned(), None),
+        (Standing::Superseded, _) => ("superseded", t("record.superseded"), None),
         (Standing::Voided, Some(void)) => {
             let why = said_text(&void.why);
             let words = match &void.by {
-                Some(by) => language::current().with("record.void_by", &[("by", by), ("why", &why)]),
-                None => language::current().with("record.void", &[("why", &why)]),
+                Some(by) => with("record.void_by", &[("by", by), ("why", &why)]),
+                None => with("record.void", &[("why", &why)]),
             };
             ("void", words, Some(rfc3339(void.at_us)))
         }
-        (Standing::Voided, None) => ("void", language::current().word("record.elsewhere").to_owned(), None),
+        (Standing::Voided, None) => ("void", t("record.elsewhere"), None),
     };
     let view = entry.budget.as_ref().map(budget);
     let expanded = view.as_ref().and_then(|view| view.expanded).unwrap_or(2.0 * filed.u);
@@ -253,7 +252,7 @@ fn row(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> ValueRow {
     let (place, measured) = match &entry.method {
         Method::Measured { instrument, trouble: Some(trouble), .. } => (format!("{instrument}, which {trouble}"), true),
         Method::Measured { instrument, .. } => (instrument.clone(), true),
-        Method::Typed { text } => (language::current().with("record.typed_as", &[("text", text)]), false),
+        Method::Typed { text } => (with("record.typed_as", &[("text", text)]), false),
     };
     ValueRow {
         label: characteristic.label(),
