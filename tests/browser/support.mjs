@@ -66,11 +66,11 @@ export async function violations(page) {
 }
 
 /**
- * What a page has loaded so far as the browser itself counts it (Resource Timing, `decodedBodySize`). The live stream never ends, so
+ * What a page has loaded so far as the browser itself counts it (Resource Timing, `encodedBodySize`: compressed, as it came). The live stream never ends, so
  * it is not among the entries; and nothing is asked of an answer after its page was closed.
  */
 export const loaded = (page) =>
   page.evaluate(() => {
     const entries = ["navigation", "resource"].flatMap((kind) => performance.getEntriesByType(kind));
-    return { files: entries.length, bytes: entries.reduce((sum, entry) => sum + entry.decodedBodySize, 0) };
+    return { files: entries.length, bytes: entries.reduce((sum, entry) => sum + entry.encodedBodySize, 0) };
   });

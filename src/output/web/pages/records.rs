@@ -250,7 +250,9 @@ fn row(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> ValueRow {
     let expanded = view.as_ref().and_then(|view| view.expanded).unwrap_or(2.0 * filed.u);
     let (rule, unit) = (filed.rule.text(), characteristic.dimension().base_unit());
     let (place, measured) = match &entry.method {
-        Method::Measured { instrument, trouble: Some(trouble), .. } => (format!("{instrument}, which {trouble}"), true),
+        Method::Measured { instrument, trouble: Some(trouble), .. } => {
+            (said_text(&format!("{instrument}, which {trouble}")), true)
+        }
         Method::Measured { instrument, .. } => (instrument.clone(), true),
         Method::Typed { text } => (with("record.typed_as", &[("text", text)]), false),
     };
