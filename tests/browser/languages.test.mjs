@@ -5,8 +5,10 @@
 
 import { after, before, describe, test } from "node:test";
 import assert from "node:assert/strict";
-import { ORDER, startOwnBench } from "./own_bench.mjs";
+import { mkdir } from "node:fs/promises";
+import { join } from "node:path";
 import { launch, openPage } from "./support.mjs";
+import { startWorkedBench } from "./worked_bench.mjs";
 
 // Words of the German workshop, and what is written the same in both languages (common practice, no source).
 const BOTH = ["Loft", "Lie", "Driver", "Hybrid", "Wedge", "Putter", "Scanner", "Pedal", "Name", "Text", "Bytes", "Median", "Drift", "Offset", "English", "Deutsch"];
@@ -16,74 +18,8 @@ describe("languages", () => {
   let browser;
   let pages;
   before(async () => {
-    bench = await startOwnBench({ kits: true });
+    ({ bench, pages } = await startWorkedBench());
     browser = await launch();
-    const empty = (id) => bench.until("api/v1/state", (state) => state.instruments.find((one) => one.id === id).phase === "empty");
-    const done = async (command) => {
-      const answer = await bench.command(command);
-      assert.equal(answer.status, 200, `${command.command}: ${await answer.text()}`);
-    };
-    await done({ command: "import_order", text: ORDER });
-    await done({ command: "operator", operator: "K7" });
-    await done({ command: "open_order", order: "W-7001" });
-    const weigh = async (grams) => {
-      await empty("parts-scale");
-      const before = (await bench.get("api/v1/state")).captures.length;
-      bench.lay("parts-scale", grams);
-      await bench.until("api/v1/state", (state) => state.captures.length > before);
-      bench.lift("parts-scale");
-      await empty("parts-scale");
-    };
-    for (const grams of [203.2, 206.9, 64.1]) await weigh(grams);
-    const [last] = (await bench.get("api/v1/records/W-7001/1")).entries.slice(-1);
-    await done({ command: "void", event: last.event, why: "the part was touched" });
-    await done({ command: "enter", characteristic: "shaft_mass", quantity: "64.2 g" });
-    // A check and a calibration on the club scale, a study on the gauge, an intake on the parts scale.
-    await empty("club-scale");
-    await done({ command: "check_begin", instrument: "club-scale", mass: "1000 g", class: "M1" });
-    bench.lay("club-scale", 1000);
-    await bench.until("api/v1/instruments/club-scale", (one) => one.checks.weights.length > 0);
-    bench.lift("club-scale");
-    await empty("club-scale");
-    await done({ command: "calibrate_begin", instrument: "club-scale", temperature_c: 21.5 });
-    for (const [at, grams] of [500, 1000, 2000].entries()) {
-      await done({ command: "calibrate_point", instrument: "club-scale", mass: `${grams} g`, class: "M1" });
-      bench.lay("club-scale", grams);
-      await bench.until("api/v1/instruments/club-scale", (one) => one.checks.calibrating?.as_found > at);
-      bench.lift("club-scale");
-      await empty("club-scale");
-    }
-    await done({ command: "calibrate_adjust", instrument: "club-scale" });
-    await done({ command: "study_begin", instrument: "gauge", characteristic: "lie", people: ["K7", "M2"], parts: 2, trials: 2 });
-    const { records } = await bench.get("api/v1/records");
-    const { token } = records.find((record) => record.club === "W-7001/1") ?? records[0];
-    pages = [
-      "",
-      "instruments",
-      "instruments/parts-scale/check",
-      "instruments/club-scale/check",
-      "instruments/club-scale/calibrate",
-      "instruments/gauge/calibrate",
-      "instruments/nobody/check",
-      "records",
-      "records?find=nobody",
-      `records/${token}`,
-      "records/nobody",
-      `readings/${last.event}`,
-      "readings/x",
-      "orders",
-      "orders/W-7001/set",
-      "orders/W-1/set",
-      "drawers",
-      "stock",
-      "stock/labels",
-      "history",
-      "history?since=soon",
-      "studies",
-      "studies/S-1",
-      "studies/S-9",
-      "setup",
-    ];
   });
   after(async () => {
     await browser?.close();
@@ -130,5 +66,40 @@ describe("languages", () => {
       for (const text of new Set(german.marked)) if (isWords(text)) left.push(`/${path}: marked as English: ${text}`);
     }
     assert.deepEqual(left, []);
+  });
+
+  test("long_german_words_fit_at_every_size_and_under_a_finger", async () => {
+    const folder = process.env.BENCHSCRIBE_ARTEFACTS;
+    if (folder) await mkdir(folder, { recursive: true });
+    const wrong = [];
+    for (const path of pages) {
+      for (const [width, height, finger] of [
+        [1280, 800, false],
+        [390, 844, false],
+        [1280, 800, true],
+      ]) {
+        const { page, close } = await openPage(browser, new URL(path, bench.url).href, { width, height, locale: "de-DE", finger });
+        await page.waitForFunction(() => document.body.dataset.link === "up" || document.getElementById("beat")?.dataset.beat);
+        const at = `/${path} ${width} wide${finger ? ", with a finger" : ""}`;
+        const found = await page.evaluate(() => {
+          const names = (node) => `${node.tagName.toLowerCase()}.${node.className.baseVal ?? node.className} ${node.textContent.trim().slice(0, 40)}`;
+          const cut = [...document.querySelectorAll("body *")].filter((node) => {
+            const style = getComputedStyle(node);
+            const isScrolled = ["auto", "scroll"].includes(style.overflowX);
+            const hides = ["hidden", "clip"].includes(style.overflowX) && node.scrollWidth > node.clientWidth + 1;
+            return node.checkVisibility() && node.clientWidth > 1 && node.textContent.trim() !== "" && !isScrolled && hides;
+          });
+          const touch = matchMedia("(pointer: coarse)").matches ? [...document.querySelectorAll("button, .ways a, summary")] : [];
+          const small = touch.filter((node) => node.checkVisibility() && node.offsetHeight < 118);
+          return { wide: document.documentElement.scrollWidth, cut: cut.map(names), small: small.map(names) };
+        });
+        if (found.wide > width) wrong.push(`${at}: ${found.wide} wide`);
+        wrong.push(...found.cut.map((name) => `${at}: cut off: ${name}`), ...found.small.map((name) => `${at}: too small for a finger: ${name}`));
+        const file = `german-${path.replace(/[^a-z0-9]+/gi, "-") || "bench"}-${width}${finger ? "-finger" : ""}.png`;
+        if (folder) await page.screenshot({ path: join(folder, file), fullPage: width === 390 });
+        await close();
+      }
+    }
+    assert.deepEqual(wrong, []);
   });
 });

@@ -251,7 +251,7 @@ fn row(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> ValueRow {
     let (rule, unit) = (filed.rule.text(), characteristic.dimension().base_unit());
     let (place, measured) = match &entry.method {
         Method::Measured { instrument, trouble: Some(trouble), .. } => {
-            (said_text(&format!("{instrument}, which {trouble}")), true)
+            (with("record.troubled", &[("instrument", instrument), ("trouble", &said_text(trouble))]), true)
         }
         Method::Measured { instrument, .. } => (instrument.clone(), true),
         Method::Typed { text } => (with("record.typed_as", &[("text", text)]), false),
