@@ -120,7 +120,8 @@ pub fn takes(study: &Study, result: &StudyResult, language: Language) -> String 
     };
     let share = |sd: f64| if whole > 0.0 { WIDTH * sd / whole } else { 0.0 };
     let percent = 100.0 * share(spread.measuring);
-    let mut picture = Picture::new(language, 170.0, "share of measuring", &language.said(&format!("{percent:.1} % of {what}")));
+    let mut picture =
+        Picture::new(language, 170.0, "share of measuring", &language.said(&format!("{percent:.1} % of {what}")));
     let (middle, full) = (ACROSS / 2.0, ACROSS - 2.0 * LEFT);
     let block = |share: f64| {
         let half = share.min(1.0) * full / 2.0;
@@ -174,7 +175,8 @@ pub fn comes_from(result: &StudyResult, language: Language) -> String {
     ];
     let shares = hundredths(sources.map(|(_, _, sd)| sd * sd));
     let told = sources.iter().zip(shares).map(|((_, word, _), share)| language.said(&format!("{word} {share} %")));
-    let mut picture = Picture::new(language, 158.0, "where the spread comes from", &told.collect::<Vec<_>>().join(", "));
+    let mut picture =
+        Picture::new(language, 158.0, "where the spread comes from", &told.collect::<Vec<_>>().join(", "));
     let each = sources.iter().zip(shares).flat_map(|((class, _, _), share)| vec![*class; share]);
     for (place, class) in each.enumerate() {
         // Columns of four, so that a source is one block.
@@ -249,7 +251,11 @@ pub fn stands_out(study: &Study, result: &StudyResult, language: Language) -> St
     let worst = |list: &mut dyn Iterator<Item = String>| list.collect::<Vec<_>>().join(", ");
     let name = |person: usize| study.plan.people.get(person).map_or("", String::as_str);
     let told = worst(&mut result.wild.iter().map(|(person, part)| format!("{} {}", name(*person), part + 1)));
-    let told = if told.is_empty() { language.said("no cell stands out") } else { language.said(&format!("standing out: {told}")) };
+    let told = if told.is_empty() {
+        language.said("no cell stands out")
+    } else {
+        language.said(&format!("standing out: {told}"))
+    };
     let mut picture = Picture::new(language, 288.0, "each reading against the mean of its part", &told);
     for part in (0..parts).filter(|part| part.is_multiple_of(2)) {
         picture.rect("lane", [LEFT + part as f64 * column, TOP, column, DOWN]);

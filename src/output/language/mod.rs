@@ -17,8 +17,21 @@ use sentences::Sentences;
 
 /// Families of keys that no script asks for: pages need not carry them.
 const OF_TEMPLATES: [&str; 15] = [
-    "setup.", "drawers.", "orders.", "records.", "set.", "page.", "noscript.", "instruments.", "shared.", "guided.",
-    "record.", "reading.", "history.", "stock.", "studies.",
+    "setup.",
+    "drawers.",
+    "orders.",
+    "records.",
+    "set.",
+    "page.",
+    "noscript.",
+    "instruments.",
+    "shared.",
+    "guided.",
+    "record.",
+    "reading.",
+    "history.",
+    "stock.",
+    "studies.",
 ];
 /// The family of keys that only the terminal asks for.
 const OF_TERMINAL: &str = "watch.";
@@ -63,7 +76,8 @@ impl Loaded {
         let in_page = serde_json::to_string(&for_scripts).expect("text becomes JSON").replace('<', "\\u003c");
         let pairs = messages.sentences.iter().filter_map(|(english, other)| Some((english.as_str(), other.as_str()?)));
         let sentences = Sentences::new(pairs);
-        let codes = messages.words.keys().filter_map(|key| Some((key.strip_prefix("code.")?.replace('_', " "), key.clone())));
+        let codes =
+            messages.words.keys().filter_map(|key| Some((key.strip_prefix("code.")?.replace('_', " "), key.clone())));
         let codes = codes.collect();
         Self { messages, in_page, sentences, codes }
     }

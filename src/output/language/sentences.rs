@@ -42,7 +42,11 @@ impl Rule {
     fn new(english: &str, other: &str) -> Self {
         let (mut between, mut places) = (Vec::new(), Vec::new());
         for (at, piece) in english.split('{').enumerate() {
-            let (place, text) = if at == 0 { (None, piece) } else { piece.split_once('}').map_or((None, piece), |(place, text)| (Some(place), text)) };
+            let (place, text) = if at == 0 {
+                (None, piece)
+            } else {
+                piece.split_once('}').map_or((None, piece), |(place, text)| (Some(place), text))
+            };
             places.extend(place.map(str::to_owned));
             between.push(text.to_owned());
         }

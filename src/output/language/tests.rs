@@ -152,7 +152,9 @@ fn every_sentence_is_said_somewhere_in_the_sources() {
         for piece in source.split('"').chain(source.split('`')) {
             said.insert(format!(" {} ", bare(piece)));
             // A sentence made of several texts: each run of words between its places.
-            said.extend(piece.split('{').map(|run| format!(" {} ", bare(run.split_once('}').map_or(run, |(_, run)| run)))));
+            said.extend(
+                piece.split('{').map(|run| format!(" {} ", bare(run.split_once('}').map_or(run, |(_, run)| run)))),
+            );
         }
     }
     for pattern in Language::German.loaded().messages.sentences.keys() {
@@ -169,7 +171,8 @@ fn every_sentence_is_said_somewhere_in_the_sources() {
 fn the_more_special_sentence_comes_first() {
     let is_open = |place: &str| place.starts_with(['t', 's', 'l']);
     let place = |pattern: &String| {
-        let says = pattern.chars().count() - places(pattern).iter().map(|place| place.chars().count() + 2).sum::<usize>();
+        let says =
+            pattern.chars().count() - places(pattern).iter().map(|place| place.chars().count() + 2).sum::<usize>();
         if places(pattern).into_iter().any(is_open) { (1, usize::MAX - says) } else { (0, 0) }
     };
     let patterns: Vec<&String> = Language::German.loaded().messages.sentences.keys().collect();
@@ -192,7 +195,14 @@ fn sentences_are_rendered_as_by_the_script() {
 
 #[test]
 fn a_language_is_found_by_tag_range_and_locale() {
-    for (range, tag) in [("de", Some("de")), ("de-AT;q=0.8", Some("de")), ("de_CH.UTF-8", Some("de")), ("EN", Some("en")), ("C", None), ("den", None)] {
+    for (range, tag) in [
+        ("de", Some("de")),
+        ("de-AT;q=0.8", Some("de")),
+        ("de_CH.UTF-8", Some("de")),
+        ("EN", Some("en")),
+        ("C", None),
+        ("den", None),
+    ] {
         assert_eq!(Language::by_tag(range).map(Language::tag), tag, "{range}");
     }
 }

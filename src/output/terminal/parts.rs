@@ -52,7 +52,10 @@ pub(super) fn parts(view: &View<'_>, width: u16) -> Vec<Part> {
         Part::lines(13, vec![Line::styled("─".repeat(width), QUIET)]),
         Part::lines(3, act(view, &shown, width)),
         Part::lines(3, state.map(|state| cautions(view, state, width)).unwrap_or_default()),
-        Part::lines(12, state.and_then(|state| state.club.as_ref()).map(|club| sheet(view, club, width)).unwrap_or_default()),
+        Part::lines(
+            12,
+            state.and_then(|state| state.club.as_ref()).map(|club| sheet(view, club, width)).unwrap_or_default(),
+        ),
         Part { at_bottom: true, ..Part::lines(10, instruments(view)) },
         Part::lines(7, vec![footer(view, width)]),
     ]);
@@ -111,8 +114,7 @@ fn banners(view: &View<'_>, width: usize) -> Vec<Line<'static>> {
         lines.extend(wrapped("▲ ", &words, width, ALARM));
     }
     for banner in view.known.state().map(|state| state.banners.as_slice()).unwrap_or_default() {
-        let remedy =
-            if banner.remedy.is_empty() { String::new() } else { format!(": {}", view.said(&banner.remedy)) };
+        let remedy = if banner.remedy.is_empty() { String::new() } else { format!(": {}", view.said(&banner.remedy)) };
         lines.extend(wrapped("▲ ", &format!("{}{remedy}", view.said(&banner.text)), width, ALARM));
     }
     lines
@@ -122,10 +124,12 @@ fn live_head(view: &View<'_>, shown: &Shown<'_>, width: usize) -> Line<'static> 
     let title = match (view.known.state(), shown.instrument) {
         (None, _) => view.t("waiting").to_owned(),
         (_, None) => view.t("no_instrument").to_owned(),
-        (_, Some(instrument)) => match shown.reading.filter(|_| !shown.calling).and_then(|reading| label(view, reading)) {
-            Some(label) => format!("{label} {}", view.with("on_instrument", &[("name", &instrument.name)])),
-            None => instrument.name.clone(),
-        },
+        (_, Some(instrument)) => {
+            match shown.reading.filter(|_| !shown.calling).and_then(|reading| label(view, reading)) {
+                Some(label) => format!("{label} {}", view.with("on_instrument", &[("name", &instrument.name)])),
+                None => instrument.name.clone(),
+            }
+        }
     };
     let phase = shown.instrument.map(|instrument| {
         let gone = shown.fresh == Freshness::Gone;
@@ -183,7 +187,8 @@ fn call(view: &View<'_>) -> String {
 fn facts(view: &View<'_>, shown: &Shown<'_>) -> Line<'static> {
     let term = |term: &str| Span::styled(format!("{term} "), QUIET);
     if let Some(reading) = shown.reading.filter(|_| !shown.calling) {
-        let target = reading.target_text.as_deref().map_or_else(|| view.t("none_set").to_owned(), |text| view.said(text));
+        let target =
+            reading.target_text.as_deref().map_or_else(|| view.t("none_set").to_owned(), |text| view.said(text));
         let mut spans = Vec::new();
         if reading.deviation_text.is_some() {
             let reads = if shown.fresh == Freshness::Gone { "–".to_owned() } else { view.said(&reading.text) };
@@ -286,7 +291,10 @@ fn companions(view: &View<'_>, shown: &Shown<'_>) -> Vec<Line<'static>> {
         Line::from(vec![
             Span::styled(format!("{label} "), QUIET),
             Span::raw(view.said(&reading.text)),
-            Span::styled(words.unwrap_or_else(|| format!("  {}", view.code("no_target"))), verdict_style(verdict.unwrap_or_default())),
+            Span::styled(
+                words.unwrap_or_else(|| format!("  {}", view.code("no_target"))),
+                verdict_style(verdict.unwrap_or_default()),
+            ),
         ])
     };
     others.map(line).collect()
@@ -296,7 +304,8 @@ fn companions(view: &View<'_>, shown: &Shown<'_>) -> Vec<Line<'static>> {
 fn act(view: &View<'_>, shown: &Shown<'_>, width: usize) -> Vec<Line<'static>> {
     let Some(state) = view.known.state() else { return Vec::new() };
     if let Some(capture) = view.known.unfiled() {
-        let reason = capture.reason.as_deref().map_or_else(|| view.t("no_reason").to_owned(), |reason| view.said(reason));
+        let reason =
+            capture.reason.as_deref().map_or_else(|| view.t("no_reason").to_owned(), |reason| view.said(reason));
         let name = view.known.instruments().find(|instrument| instrument.id == capture.instrument);
         let name = name.map_or_else(|| view.code(&capture.instrument), |instrument| instrument.name.clone());
         let from = view.with("from_instrument", &[("text", &view.said(&capture.text)), ("name", &name)]);
@@ -343,7 +352,8 @@ fn act(view: &View<'_>, shown: &Shown<'_>, width: usize) -> Vec<Line<'static>> {
 /// What can hurt at the next step, and times that run.
 fn cautions(view: &View<'_>, state: &State, width: usize) -> Vec<Line<'static>> {
     let texts = state.club.as_ref().map(|club| club.cautions.as_slice()).unwrap_or_default();
-    let mut lines: Vec<Line<'static>> = texts.iter().flat_map(|text| wrapped("▲ ", &view.said(text), width, ALARM)).collect();
+    let mut lines: Vec<Line<'static>> =
+        texts.iter().flat_map(|text| wrapped("▲ ", &view.said(text), width, ALARM)).collect();
     if !texts.is_empty() {
         lines.extend(wrapped("  ", view.t("maker_first"), width, Style::new()));
     }

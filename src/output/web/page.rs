@@ -32,7 +32,8 @@ impl BenchPage<'_> {
 
 /// The page.
 pub(super) async fn bench(State(web): State<Web>) -> Response {
-    let page = BenchPage { bench_name: &web.bench, site: &web.site, language: language::current(), scripts: &BENCH_SCRIPTS };
+    let page =
+        BenchPage { bench_name: &web.bench, site: &web.site, language: language::current(), scripts: &BENCH_SCRIPTS };
     match page.render() {
         Ok(html) => Html(html).into_response(),
         Err(error) => problem(StatusCode::INTERNAL_SERVER_ERROR, "the page could not be made", &error.to_string()),
@@ -103,7 +104,10 @@ static BENCH_SCRIPTS: LazyLock<Vec<&'static str>> = LazyLock::new(|| {
     let mut found = vec!["bench.js"];
     let mut at = 0;
     while let Some(name) = found.get(at) {
-        let text = ASSETS.iter().find(|(known, _)| known == name).map_or("", |(_, text)| std::str::from_utf8(text).unwrap_or_default());
+        let text = ASSETS
+            .iter()
+            .find(|(known, _)| known == name)
+            .map_or("", |(_, text)| std::str::from_utf8(text).unwrap_or_default());
         let imported = text.split("from \"./").skip(1).filter_map(|rest| rest.split_once('"')).map(|(file, _)| file);
         for file in imported {
             if !found.contains(&file) {
