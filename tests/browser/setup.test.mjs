@@ -157,3 +157,17 @@ describe("set-up of the display and the drawers", () => {
     }
   });
 });
+
+test("empty_drawers_say_what_to_do", async () => {
+  const bench = await startOwnBench();
+  const browser = await launch();
+  const { page, errors, close } = await openPage(browser, new URL("drawers", bench.url).href, { width: 1280, height: 800 });
+  await untilText(page, "[data-part=stock]", "The drawers are empty");
+  await untilText(page, "[data-part=stock]", "config/kits/demo.toml");
+  assert.equal(await page.locator("form").count(), 0);
+  assert.deepEqual(errors, []);
+  await close();
+  await looksGood(browser, new URL("drawers", bench.url).href, "drawers-empty");
+  await browser.close();
+  await bench.stop();
+});
