@@ -20,6 +20,7 @@ use described::{VALIDATOR, assert_described, validate};
 use mosquitto::{Mosquitto, Seen, Subscriber, publish};
 use serde_json::{Value, json};
 use support::benchscribe;
+use support::daemon::Daemon;
 use support::python::{python, run};
 
 const SPECIFICATION: &str = "@asyncapi/specs@6.11.1";
@@ -91,6 +92,71 @@ fn every_message_of_whole_clubs_is_as_its_topic_is_described() {
     refused("order", json!({"order": 7}), "not valid under any of the given schemas");
     refused("record/ab", json!({"record_version": 1}), "'entries' is a required property");
 }
+
+/// What the clubs of the demo have not: marks with second measurements, parts that fit or do not, bends done and needed.
+#[test]
+fn a_club_that_is_cut_fitted_and_bent_is_as_described() {
+    let broker = Mosquitto::start();
+    let everything = Subscriber::start(broker.port, "#");
+    let folder = tempfile::tempdir().unwrap();
+    let config = folder.path().join("bench.toml");
+    let text = format!(
+        "site = \"dune-trailer\"\nbench = \"bench-1\"\ndata = \"{}\"\n[http]\nlisten = \"127.0.0.1:0\"\n\
+         [mqtt]\nbroker = \"mqtt://127.0.0.1:{}\"\n[[bending]]\nmaterial = \"cast steel\"\nloft = \"1 deg\"\nlie = \"2 deg\"\n",
+        folder.path().join("data").display(),
+        broker.port
+    );
+    std::fs::write(&config, text).unwrap();
+    let daemon = Daemon::run(&config, 1.0);
+    everything.wait("/status", Duration::from_secs(10), |status| status.json()["online"] == true);
+    let does = |command: Value| {
+        let answer = daemon.command(&command);
+        assert_eq!(answer.status, 200, "{command}: {answer:?}");
+    };
+    let club = |wanted: &dyn Fn(&Value) -> bool| {
+        everything.wait("/club", Duration::from_secs(10), |message| wanted(&message.json()));
+    };
+    does(json!({"command": "import_order", "text": include_str!("../config/orders/w-1047.toml")}));
+    does(json!({"command": "open_club", "club": "W-1047/1"}));
+    does(json!({"command": "confirm_mark", "mark": "tip", "quantity": "900 mm"}));
+    does(json!({"command": "override_mark", "mark": "tip", "name": "K7", "why": "no rule at hand"}));
+    club(&|club| {
+        club["cut"]["marks"][0]["history"].as_array().is_some_and(|deeds| deeds.len() == 2)
+            && club["fit"][0].is_object()
+    });
+    does(json!({"command": "import_order", "text": BENT}));
+    does(json!({"command": "open_club", "club": "W-8/1"}));
+    for step in ["bond", "grip"] {
+        does(json!({"command": "step_done", "step": step}));
+    }
+    does(json!({"command": "enter", "characteristic": "lie", "quantity": "60 deg"}));
+    does(json!({"command": "bend", "characteristic": "lie", "quantity": "1 deg upright"}));
+    does(json!({"command": "enter", "characteristic": "lie", "quantity": "60.8 deg"}));
+    club(&|club| club["bending"]["done"][0].is_object() && club["bending"]["advice"][0].is_object());
+    assert_described(&everything);
+
+    let last = everything.all().into_iter().rfind(|seen| seen.topic.ends_with("/club")).unwrap();
+    for (place, wrong) in [
+        ("/bending/done/0/lever_deg", json!("1 deg")),
+        ("/bending/advice/0/characteristic", json!("hue")),
+        ("/rule_check/rules/0/standing", json!("allowed")),
+    ] {
+        let mut payload: Value = serde_json::from_str(&last.payload).unwrap();
+        *payload.pointer_mut(place).unwrap() = wrong;
+        validate(&[(last.topic.clone(), payload.to_string())]).unwrap_err();
+    }
+}
+
+/// A club whose lie is bent.
+const BENT: &str = r#"
+order = "W-8"
+[[club]]
+name = "7-iron"
+kind = "iron"
+lie = "62 deg ± 0.5 deg"
+[club.given]
+head_material = "cast steel"
+"#;
 
 /// How the messages of a channel are sent, as its operation says.
 struct Binding {

@@ -83,8 +83,8 @@ fn a_daemon_that_dies_is_told_at_once_and_found_again_wherever_it_comes_back() {
 
     // By its address, and with an end in order by a signal.
     let url = format!("http://{}/", daemon.address);
-    let mut by_address = Screen::watch(80, 24, &["--url", &url]);
-    by_address.wait(&["parts scale", "○ empty"]);
+    let mut by_address = Screen::watch(80, 24, &["--url", &url, "--language", "de"]);
+    by_address.wait(&["parts scale", "○ leer", "kein Auftrag wartet", "q beendet"]);
     by_address.type_keys(b"\x1b");
     assert_eq!(by_address.ended().code(), Some(0), "Escape leaves like q");
 }
@@ -104,6 +104,7 @@ fn what_cannot_be_watched_is_refused_in_words() {
     refused(&[], "give --config FILE");
     refused(&["--url", "ftp://bench/"], "give http://NAME:PORT/");
     refused(&["--url", "http://127.0.0.1:1/"], "draws on a terminal");
+    refused(&["--url", "http://127.0.0.1:1/", "--language", "xx"], "languages: en, de");
     // Something else than a bench answers; it is named, and asked again.
     let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
     let address = listener.local_addr().unwrap().to_string();

@@ -11,6 +11,7 @@ use super::{check, print, runtime};
 use crate::config::order_file::read_order;
 use crate::config::stock_file::{MOST_PARTS, read_stock};
 use crate::journal::archive::Key;
+use crate::output::language::Language;
 use crate::output::{plan_view, progression_plot};
 use crate::work_order::order::Order;
 use crate::work_order::set_plan::{MatchedIn, SetPlan, plan};
@@ -45,7 +46,7 @@ pub(crate) fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     let matched_in = if arguments.matched_in == "inertia" { MatchedIn::Inertia } else { MatchedIn::SwingWeight };
     let plan = plan(&order, &stock, matched_in).with_context(|| format!("order {} cannot be planned", order.number))?;
     if let Some(file) = &arguments.svg {
-        let picture = progression_plot::svg(&format!("order {}", order.number), &plan.series);
+        let picture = progression_plot::svg(&format!("order {}", order.number), &plan.series, Language::English);
         std::fs::write(file, picture).with_context(|| format!("{} cannot be written", file.display()))?;
     }
     if arguments.puts {

@@ -25,6 +25,7 @@ use super::access::Where;
 use super::runtime;
 use crate::clock::Clock;
 use crate::journal::lock;
+use crate::output::language::Language;
 use crate::output::terminal::drawing::{Link, View};
 use crate::output::terminal::known::{Known, Taken};
 use crate::output::terminal::server_events::{EventCutter, ServerEvent};
@@ -45,6 +46,21 @@ pub(crate) struct Arguments {
     /// The page of a bench on this or another machine, such as http://bench-1.local:7311/
     #[arg(long, conflicts_with_all = ["config", "data"])]
     url: Option<Uri>,
+    /// en or de; else that of the environment (LC_ALL, LC_MESSAGES, LANG)
+    #[arg(long, value_name = "LANGUAGE", value_parser = language)]
+    language: Option<Language>,
+}
+
+fn language(tag: &str) -> Result<Language, String> {
+    let known = || Language::ALL.map(Language::tag).join(", ");
+    Language::by_tag(tag).ok_or_else(|| format!("\"{tag}\" is not spoken here; languages: {}", known()))
+}
+
+/// The language of the terminal's environment (POSIX: the first of these that is set counts).
+fn of_environment() -> Language {
+    let set = |name: &&str| std::env::var(name).ok().filter(|value| !value.is_empty());
+    let locale = ["LC_ALL", "LC_MESSAGES", "LANG"].iter().find_map(set);
+    locale.and_then(|locale| Language::by_tag(&locale)).unwrap_or(Language::English)
 }
 
 /// Where the daemon is found.
@@ -75,7 +91,8 @@ pub(crate) fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     if !std::io::stdout().is_terminal() {
         bail!("watch draws on a terminal, and this output is none; scripts read GET /api/v1/state");
     }
-    runtime()?.block_on(watch(source))?;
+    let language = arguments.language.unwrap_or_else(of_environment);
+    runtime()?.block_on(watch(source, language))?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -88,7 +105,7 @@ impl Drop for Screen {
     }
 }
 
-async fn watch(source: Source) -> anyhow::Result<()> {
+async fn watch(source: Source, language: Language) -> anyhow::Result<()> {
     let clock = Clock::start(1.0);
     let now = || Duration::from_secs_f64(clock.now().t_s.max(0.0));
     let stop = CancellationToken::new();
@@ -100,7 +117,7 @@ async fn watch(source: Source) -> anyhow::Result<()> {
     let (mut known, mut link) = (Known::default(), Link::Opening);
     let mut stream = Stream::open(source.clone());
     loop {
-        let view = View { known: &known, link: &link, now: now() };
+        let view = View { known: &known, link: &link, now: now(), language };
         screen.0.draw(|frame| frame.render_widget(view, frame.area())).context("the terminal is gone")?;
         tokio::select! {
             () = stop.cancelled() => return Ok(()),

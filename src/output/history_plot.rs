@@ -15,9 +15,9 @@ const BOTTOM: f64 = 156.0;
 /// Steps of the pile.
 const STEPS: usize = 15;
 
-/// The results of one characteristic in the order they were measured.
+/// The results of one characteristic in the order they were measured; `spoken` says what is drawn to those who do not see it.
 #[must_use]
-pub fn run(found: &DistributionView) -> String {
+pub fn run(found: &DistributionView, spoken: &str) -> String {
     let values: Vec<f64> = found.results.iter().map(|result| result.deviation).collect();
     let limits = found.chart_limits.into_iter().flatten();
     let far = values.iter().copied().chain(limits).map(f64::abs).fold(0.0, f64::max).max(1e-9) * 1.08;
@@ -25,11 +25,8 @@ pub fn run(found: &DistributionView) -> String {
     let step = (LANE - LEFT) / number(values.len().max(1));
     let x = |at: usize| LEFT + step * (number(at) + 0.5);
     let mut svg = format!(
-        "<svg class=\"run-chart\" viewBox=\"0 0 {ACROSS} {HEIGHT}\" role=\"img\" aria-label=\"{} on {}: {} first results, {} beyond the limits\">",
-        found.label,
-        escaped(&found.instrument),
-        values.len(),
-        found.beyond.len()
+        "<svg class=\"run-chart\" viewBox=\"0 0 {ACROSS} {HEIGHT}\" role=\"img\" aria-label=\"{}\">",
+        escaped(spoken)
     );
     add(&mut svg, format_args!("<path class=\"line-zero\" d=\"M{LEFT} {0:.2}L{ACROSS} {0:.2}\"/>", y(0.0)));
     for limit in found.chart_limits.into_iter().flatten() {

@@ -13,6 +13,7 @@ pub mod drawing;
 pub mod history_plot;
 pub mod history_view;
 pub mod landed_view;
+pub mod language;
 pub mod lists;
 pub mod mqtt;
 pub mod order_text;

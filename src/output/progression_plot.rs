@@ -1,6 +1,7 @@
 //! The steps through a set as a picture: series come in, an SVG document goes out. One panel below the other, each with
 //! its points, the line through them, and the step written between neighbours.
 
+use super::language::Language;
 use super::text::plain_unit;
 use crate::club::progression::Series;
 
@@ -12,9 +13,9 @@ const RIGHT: f64 = 40.0;
 const TOP: f64 = 46.0;
 const BELOW: f64 = 54.0;
 
-/// The picture.
+/// The picture, its words in a language.
 #[must_use]
-pub fn svg(title: &str, series: &[Series]) -> String {
+pub fn svg(title: &str, series: &[Series], language: Language) -> String {
     let panels = u32::try_from(series.len()).unwrap_or(0);
     let height = 40.0 + PANEL * f64::from(panels);
     let mut picture = format!(
@@ -22,10 +23,10 @@ pub fn svg(title: &str, series: &[Series]) -> String {
          font-size=\"13\" fill=\"#1a1a1a\" role=\"img\">\n<title>{title}</title>\n\
          <rect width=\"100%\" height=\"100%\" fill=\"#ffffff\"/>\n\
          <text x=\"{LEFT}\" y=\"26\" font-size=\"17\" font-weight=\"bold\">{title}</text>\n",
-        title = escaped(title)
+        title = escaped(&language.said(title))
     );
     for (number, series) in (0u32..).zip(series) {
-        panel(&mut picture, series, 40.0 + PANEL * f64::from(number));
+        panel(&mut picture, series, language, 40.0 + PANEL * f64::from(number));
     }
     picture.push_str("</svg>\n");
     picture
@@ -38,7 +39,7 @@ fn range(numbers: impl Iterator<Item = f64>, margin: f64) -> (f64, f64) {
     (low - spare, high + spare)
 }
 
-fn panel(picture: &mut String, series: &Series, top: f64) {
+fn panel(picture: &mut String, series: &Series, language: Language, top: f64) {
     let (x_low, x_high) = range(series.points.iter().map(|point| point.x), 0.08);
     let (y_low, y_high) = range(series.points.iter().map(|point| point.y), 0.15);
     // From the longest club on, to the right: a length falls that way.
@@ -54,12 +55,8 @@ fn panel(picture: &mut String, series: &Series, top: f64) {
     let (left, right, unit) = (LEFT, WIDTH - RIGHT, plain_unit(series.unit));
     let slope =
         series.line.map(|line| format!(", {:+.2} {unit} for one {}", line.slope, if falls { "inch" } else { "club" }));
-    draw(format!(
-        "<text x=\"{left}\" y=\"{:.1}\" font-weight=\"bold\">{} ({unit}){}</text>",
-        top + 22.0,
-        series.of,
-        slope.unwrap_or_default()
-    ));
+    let heading = language.said(&format!("{} ({unit}){}", series.of, slope.unwrap_or_default()));
+    draw(format!("<text x=\"{left}\" y=\"{:.1}\" font-weight=\"bold\">{}</text>", top + 22.0, escaped(&heading)));
     draw(format!("<path d=\"M{left} {floor}H{right}\" stroke=\"#8a8a8a\"/>"));
     if let Some(line) = series.line {
         let ends = series.points.first().zip(series.points.last());
@@ -125,7 +122,8 @@ mod tests {
             ..SetClub::default()
         };
         let set = [club("5-iron", 965.2, 27.0), club("<b>7 & \"8\"", 939.8, 34.5)];
-        let picture = svg("order W-1", &progressions(&set));
+        let picture = svg("order W-1", &progressions(&set), Language::English);
+        assert!(svg("order W-1", &progressions(&set), Language::German).contains("<title>Auftrag W-1</title>"));
         assert!(picture.starts_with("<svg ") && picture.ends_with("</svg>\n"));
         for expected in ["5-iron", "&lt;b&gt;7 &amp; &quot;8&quot;", ">+7.50</text>", ">-1.00</text>", "27.00"] {
             assert!(picture.contains(expected), "{expected} not in {picture}");

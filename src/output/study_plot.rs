@@ -3,6 +3,7 @@
 
 use std::fmt::Write as _;
 
+use super::language::Language;
 use super::study_view::{amount, width};
 use crate::measurement::study_result::{StudyResult, WIDTH};
 use crate::work_order::study::Study;
@@ -11,14 +12,19 @@ use crate::work_order::study::Study;
 const ACROSS: f64 = 720.0;
 
 /// An SVG that grows. Writing to a text cannot fail.
-struct Picture(String);
+struct Picture {
+    svg: String,
+    /// In which its words are.
+    language: Language,
+}
 
 impl Picture {
-    fn new(height: f64, name: &str, told: &str) -> Self {
-        let (name, told) = (escaped(name), escaped(told));
-        Self(format!(
+    fn new(language: Language, height: f64, name: &str, told: &str) -> Self {
+        let (name, told) = (escaped(&language.said(name)), escaped(told));
+        let svg = format!(
             "<svg class=\"plot\" viewBox=\"0 0 {ACROSS} {height}\" role=\"img\" aria-label=\"{name}: {told}\"><title>{name}</title>"
-        ))
+        );
+        Self { svg, language }
     }
 
     fn rect(&mut self, class: &str, [x, y, width, height]: [f64; 4]) {
@@ -32,8 +38,14 @@ impl Picture {
         self.add(format_args!("<path class=\"{class}\" d=\"M{x1:.2} {y1:.2}L{x2:.2} {y2:.2}\"/>"));
     }
 
-    fn text(&mut self, class: &str, [x, y]: [f64; 2], text: &str) {
-        self.add(format_args!("<text class=\"{class}\" x=\"{x:.2}\" y=\"{y:.2}\">{}</text>", escaped(text)));
+    fn text(&mut self, class: &str, at: [f64; 2], text: &str) {
+        let said = self.language.said(text);
+        self.name(class, at, &said);
+    }
+
+    /// A text that is whatever people call it.
+    fn name(&mut self, class: &str, [x, y]: [f64; 2], name: &str) {
+        self.add(format_args!("<text class=\"{class}\" x=\"{x:.2}\" y=\"{y:.2}\">{}</text>", escaped(name)));
     }
 
     fn circle(&mut self, class: &str, [x, y]: [f64; 2], radius: f64) {
@@ -51,12 +63,12 @@ impl Picture {
     }
 
     fn add(&mut self, words: std::fmt::Arguments<'_>) {
-        let _cannot_fail = self.0.write_fmt(words);
+        let _cannot_fail = self.svg.write_fmt(words);
     }
 
     fn done(mut self) -> String {
-        self.0.push_str("</svg>");
-        self.0
+        self.svg.push_str("</svg>");
+        self.svg
     }
 }
 
@@ -98,7 +110,7 @@ fn mark_class(person: usize) -> String {
 
 /// The tolerance as a slot between two posts, and in it what measuring fills; without a tolerance everything that varied.
 #[must_use]
-pub fn takes(study: &Study, result: &StudyResult) -> String {
+pub fn takes(study: &Study, result: &StudyResult, language: Language) -> String {
     const LEFT: f64 = 30.0;
     const SLOT: [f64; 2] = [46.0, 64.0];
     let (spread, quantity) = (&result.by_anova, study.plan.quantity);
@@ -108,7 +120,8 @@ pub fn takes(study: &Study, result: &StudyResult) -> String {
     };
     let share = |sd: f64| if whole > 0.0 { WIDTH * sd / whole } else { 0.0 };
     let percent = 100.0 * share(spread.measuring);
-    let mut picture = Picture::new(170.0, "share of measuring", &format!("{percent:.1} % of {what}"));
+    let mut picture =
+        Picture::new(language, 170.0, "share of measuring", &language.said(&format!("{percent:.1} % of {what}")));
     let (middle, full) = (ACROSS / 2.0, ACROSS - 2.0 * LEFT);
     let block = |share: f64| {
         let half = share.min(1.0) * full / 2.0;
@@ -152,7 +165,7 @@ pub fn takes(study: &Study, result: &StudyResult) -> String {
 
 /// One hundred cells, each a hundredth of the variance, with the shape of where it comes from.
 #[must_use]
-pub fn comes_from(result: &StudyResult) -> String {
+pub fn comes_from(result: &StudyResult, language: Language) -> String {
     let spread = &result.by_anova;
     let sources = [
         ("repeats", "one person repeating", spread.repeatability),
@@ -161,8 +174,9 @@ pub fn comes_from(result: &StudyResult) -> String {
         ("parts", "the parts themselves", spread.parts),
     ];
     let shares = hundredths(sources.map(|(_, _, sd)| sd * sd));
-    let told = sources.iter().zip(shares).map(|((_, word, _), share)| format!("{word} {share} %"));
-    let mut picture = Picture::new(158.0, "where the spread comes from", &told.collect::<Vec<_>>().join(", "));
+    let told = sources.iter().zip(shares).map(|((_, word, _), share)| language.said(&format!("{word} {share} %")));
+    let mut picture =
+        Picture::new(language, 158.0, "where the spread comes from", &told.collect::<Vec<_>>().join(", "));
     let each = sources.iter().zip(shares).flat_map(|((class, _, _), share)| vec![*class; share]);
     for (place, class) in each.enumerate() {
         // Columns of four, so that a source is one block.
@@ -173,8 +187,8 @@ pub fn comes_from(result: &StudyResult) -> String {
     for ((class, word, _), share) in sources.iter().zip(shares) {
         if share > 0 {
             grain(&mut picture, class, [x, 142.0]);
-            let words = format!("{word} {share} %");
-            picture.text("small", [x + 16.0, 147.0], &words);
+            let words = language.said(&format!("{word} {share} %"));
+            picture.name("small", [x + 16.0, 147.0], &words);
             x += 40.0 + 7.6 * words.chars().count() as f64;
         }
     }
@@ -212,7 +226,7 @@ fn hundredths<const N: usize>(parts: [f64; N]) -> [usize; N] {
 /// Every reading against the mean of its part: a stroke from smallest to largest for each person, its mean as the person's
 /// mark. A ring marks repeats that chance does not explain.
 #[must_use]
-pub fn stands_out(study: &Study, result: &StudyResult) -> String {
+pub fn stands_out(study: &Study, result: &StudyResult, language: Language) -> String {
     let Some(table) = study.table() else { return String::new() };
     let [people, parts, _] = table.shape();
     let quantity = study.plan.quantity;
@@ -236,9 +250,13 @@ pub fn stands_out(study: &Study, result: &StudyResult) -> String {
     let y = |value: f64| middle - value / far * DOWN / 2.0;
     let worst = |list: &mut dyn Iterator<Item = String>| list.collect::<Vec<_>>().join(", ");
     let name = |person: usize| study.plan.people.get(person).map_or("", String::as_str);
-    let told = worst(&mut result.wild.iter().map(|(person, part)| format!("{} part {}", name(*person), part + 1)));
-    let told = if told.is_empty() { "no cell stands out".to_owned() } else { format!("standing out: {told}") };
-    let mut picture = Picture::new(288.0, "each reading against the mean of its part", &told);
+    let told = worst(&mut result.wild.iter().map(|(person, part)| format!("{} {}", name(*person), part + 1)));
+    let told = if told.is_empty() {
+        language.said("no cell stands out")
+    } else {
+        language.said(&format!("standing out: {told}"))
+    };
+    let mut picture = Picture::new(language, 288.0, "each reading against the mean of its part", &told);
     for part in (0..parts).filter(|part| part.is_multiple_of(2)) {
         picture.rect("lane", [LEFT + part as f64 * column, TOP, column, DOWN]);
     }
@@ -273,7 +291,7 @@ pub fn stands_out(study: &Study, result: &StudyResult) -> String {
         let at = LEFT + person as f64 * (ACROSS - LEFT) / people as f64;
         mark(&mut picture, person, [at + 8.0, TOP + DOWN + 48.0], 6.0);
         let class = if of.restless { "strong" } else { "small" };
-        picture.text(class, [at + 20.0, TOP + DOWN + 53.0], name(person));
+        picture.name(class, [at + 20.0, TOP + DOWN + 53.0], name(person));
     }
     picture.done()
 }

@@ -19,6 +19,7 @@ async function bench(language) {
   const messages = await readFile(new URL(`messages/${language}.json`, WEB), "utf8");
   const { words } = JSON.parse(messages);
   return (await readFile(new URL("templates/bench.html", WEB), "utf8"))
+    .replace(/\{% for script in scripts %\}.*?\{% endfor %\}/s, "")
     .replaceAll("{{ bench_name }}", "bench-1")
     .replaceAll("{{ site }}", "dune-trailer")
     .replaceAll("{{ language.tag() }}", language)

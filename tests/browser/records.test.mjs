@@ -86,6 +86,26 @@ describe("records", () => {
     });
   });
 
+  test("a_record_is_shown_in_the_units_of_the_display", async () => {
+    await bench.command({ command: "enter", characteristic: "length", quantity: "45 1/4 in" });
+    // 28.349523125 g are an avoirdupois ounce, 25.4 mm an inch, exactly (NIST Handbook 44, Appendix C): 206.9 g, 201 g and 205 g are
+    // 7.298, 7.090 and 7.231 oz, 3.9 g 0.138 oz; 45 1/4 in are 1149.35 mm.
+    const { page, errors, close } = await openPage(browser, at(`records/${token}`), { kept: { "bench-masses": "oz", "bench-lengths": "mm" } });
+    await page.waitForFunction(() => document.body.dataset.link === "up");
+    const cells = (row) => page.locator(row).locator("[data-show]").allTextContents();
+    const [value, expanded, limits, deviation] = await cells('[data-standing="counts"]:has-text("head mass")');
+    // The scale shows 206.9 g and measures a hundredth.
+    assert.match(value, /^7\.29[89] oz$/);
+    assert.deepEqual([limits, deviation], ["7.090 oz to 7.231 oz", "+0.138 oz"]);
+    assert.match(expanded, /^± 0\.\d+ oz$/);
+    assert.equal((await cells('[data-standing="counts"]:has-text("length")'))[0], "1149.4 mm");
+    // A value that comes while the page is open is in the same units.
+    await bench.command({ command: "enter", characteristic: "length", quantity: "45 in" });
+    await page.waitForFunction(() => [...document.querySelectorAll('[data-standing="counts"] .measured')].some((cell) => cell.textContent === "1143.0 mm"));
+    assert.deepEqual(errors, []);
+    await close();
+  });
+
   test("clubs_are_found_by_club_order_and_player", async () => {
     for (const [find, count] of [
       ["W-7001/2", 1],

@@ -22,11 +22,11 @@ export const launch = () =>
     ],
   });
 
-/** A page with the list of what went wrong in it; `kept` is what the display had been set to. */
-export async function openPage(browser, url, { width = 1920, height = 1080, colorScheme = "light", locale = "en-GB", kept = {}, zoom = 1 } = {}) {
+/** A page with the list of what went wrong in it; `kept` is what the display had been set to, with `finger` it is a tablet. */
+export async function openPage(browser, url, { width = 1920, height = 1080, colorScheme = "light", locale = "en-GB", kept = {}, zoom = 1, finger = false } = {}) {
   // A browser that zooms has fewer pixels of the page for the same pixels of the screen.
   const viewport = { width: Math.round(width / zoom), height: Math.round(height / zoom) };
-  const context = await browser.newContext({ viewport, deviceScaleFactor: zoom, colorScheme, locale });
+  const context = await browser.newContext({ viewport, deviceScaleFactor: zoom, colorScheme, locale, hasTouch: finger, isMobile: finger });
   await context.addInitScript((items) => {
     for (const [name, value] of Object.entries(items)) if (localStorage.getItem(name) === null) localStorage.setItem(name, value);
   }, kept);
@@ -66,11 +66,11 @@ export async function violations(page) {
 }
 
 /**
- * What a page has loaded so far as the browser itself counts it (Resource Timing, `decodedBodySize`). The live stream never ends, so
+ * What a page has loaded so far as the browser itself counts it (Resource Timing, `encodedBodySize`: compressed, as it came). The live stream never ends, so
  * it is not among the entries; and nothing is asked of an answer after its page was closed.
  */
 export const loaded = (page) =>
   page.evaluate(() => {
     const entries = ["navigation", "resource"].flatMap((kind) => performance.getEntriesByType(kind));
-    return { files: entries.length, bytes: entries.reduce((sum, entry) => sum + entry.decodedBodySize, 0) };
+    return { files: entries.length, bytes: entries.reduce((sum, entry) => sum + entry.encodedBodySize, 0) };
   });

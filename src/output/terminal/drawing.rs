@@ -14,6 +14,7 @@ use tui_big_text::{BigText, PixelSize};
 
 use super::known::Known;
 use super::parts;
+use crate::output::language::Language;
 
 /// How the link to the daemon stands.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -35,6 +36,26 @@ pub struct View<'a> {
     pub link: &'a Link,
     /// Now, of the clock by which [`Known`] was told.
     pub now: Duration,
+    /// In which language.
+    pub language: Language,
+}
+
+impl View<'_> {
+    pub(super) fn t(&self, key: &'static str) -> &'static str {
+        self.language.word(key)
+    }
+
+    pub(super) fn with(&self, key: &str, values: &[(&str, &str)]) -> String {
+        self.language.with(key, values)
+    }
+
+    pub(super) fn said(&self, english: &str) -> String {
+        self.language.said(english)
+    }
+
+    pub(super) fn code(&self, code: &str) -> String {
+        self.language.code(code)
+    }
 }
 
 /// Rows of large digits.

@@ -7,10 +7,8 @@ use super::drawing::{Content, Digits, Link, Part, View};
 use super::known::{Freshness, is_hand, main_reading};
 use super::message::{Club, Instrument, Reading, State};
 use super::scale::{Scale, scale};
-use super::words::{phase, phase_advice, phase_glyph, plain, split_unit, time_of_day, verdict_glyph};
+use super::words::{phase_advice, phase_glyph, split_unit, time_of_day, verdict_glyph};
 
-/// Why nothing moves while the link is lost.
-const NO_LINK: &str = "no connection to the bench program: what you see is old";
 /// Shown instead of digits that are too old.
 const DASHES: &str = "– – –";
 /// Wide enough for the label of a line of what to do.
@@ -41,22 +39,25 @@ pub(super) fn parts(view: &View<'_>, width: u16) -> Vec<Part> {
         calling: state.is_some() && instrument.is_none_or(|instrument| instrument.phase == "empty"),
     };
     let mut parts = vec![
-        Part::lines(1, vec![heading(state, width)]),
+        Part::lines(1, vec![heading(view, width)]),
         Part::lines(0, banners(view, width)),
         Part::lines(13, vec![Line::styled("─".repeat(width), QUIET)]),
         Part::lines(1, vec![live_head(view, &shown, width)]),
         figure(view, &shown, width),
         Part::lines(8, vec![facts(view, &shown)]),
     ];
-    parts.extend(deviation(&shown, width));
+    parts.extend(deviation(view, &shown, width));
     parts.extend([
-        Part::lines(11, companions(&shown)),
+        Part::lines(11, companions(view, &shown)),
         Part::lines(13, vec![Line::styled("─".repeat(width), QUIET)]),
         Part::lines(3, act(view, &shown, width)),
-        Part::lines(3, state.map(|state| cautions(state, width)).unwrap_or_default()),
-        Part::lines(12, state.and_then(|state| state.club.as_ref()).map(|club| sheet(club, width)).unwrap_or_default()),
+        Part::lines(3, state.map(|state| cautions(view, state, width)).unwrap_or_default()),
+        Part::lines(
+            12,
+            state.and_then(|state| state.club.as_ref()).map(|club| sheet(view, club, width)).unwrap_or_default(),
+        ),
         Part { at_bottom: true, ..Part::lines(10, instruments(view)) },
-        Part::lines(7, vec![footer(state, width)]),
+        Part::lines(7, vec![footer(view, width)]),
     ]);
     parts
 }
@@ -83,18 +84,25 @@ fn spread(left: Vec<Span<'static>>, right: String, width: usize) -> Line<'static
     Line::from(spans)
 }
 
-fn heading(state: Option<&State>, width: usize) -> Line<'static> {
-    let Some(state) = state else { return Line::raw("") };
+fn heading(view: &View<'_>, width: usize) -> Line<'static> {
+    let Some(state) = view.known.state() else { return Line::raw("") };
     let Some(club) = &state.club else {
-        let order = state.order.as_ref().map(|order| format!("  order {}", order.order)).unwrap_or_default();
-        return Line::from(vec![Span::styled("no club open", BOLD), Span::raw(order)]);
+        let order = state.order.as_ref().map(|order| view.with("order_named", &[("order", &order.order)]));
+        let order = order.map(|order| format!("  {order}")).unwrap_or_default();
+        return Line::from(vec![Span::styled(view.t("no_club"), BOLD), Span::raw(order)]);
     };
-    let detail = format!("  {} · {} hand · {}", club.club, club.hand, plain(&club.stage));
+    let hand = view.with(&format!("hand.{}", club.hand), &[]);
+    let detail = format!("  {} · {hand} · {}", club.club, view.code(&club.stage));
     let place = state.order.as_ref().and_then(|order| {
         let at = order.clubs.iter().position(|line| line.club == club.club)?;
         let mine = order.clubs.get(at)?;
-        let player = order.player.as_ref().map(|player| format!(" for {player}")).unwrap_or_default();
-        Some(format!("{} of {} done · club {} of {}{player}", mine.done, mine.of, at + 1, order.clubs.len()))
+        let done = view.with("done_of", &[("done", &mine.done.to_string()), ("of", &mine.of.to_string())]);
+        let (n, of) = ((at + 1).to_string(), order.clubs.len().to_string());
+        let club = match &order.player {
+            Some(player) => view.with("club_of_for", &[("n", &n), ("of", &of), ("player", player)]),
+            None => view.with("club_of", &[("n", &n), ("of", &of)]),
+        };
+        Some(format!("{done} · {club}"))
     });
     spread(vec![Span::styled(club.name.clone(), BOLD), Span::raw(detail)], place.unwrap_or_default(), width)
 }
@@ -102,23 +110,26 @@ fn heading(state: Option<&State>, width: usize) -> Line<'static> {
 fn banners(view: &View<'_>, width: usize) -> Vec<Line<'static>> {
     let mut lines = Vec::new();
     if let Link::Lost(cause) = view.link {
-        lines.extend(wrapped("▲ ", &format!("{NO_LINK} ({cause}). It is tried again every second"), width, ALARM));
+        let words = format!("{} ({cause}). {}", view.t("link.lost"), view.t("watch.tried_again"));
+        lines.extend(wrapped("▲ ", &words, width, ALARM));
     }
     for banner in view.known.state().map(|state| state.banners.as_slice()).unwrap_or_default() {
-        let remedy = if banner.remedy.is_empty() { String::new() } else { format!(": {}", banner.remedy) };
-        lines.extend(wrapped("▲ ", &format!("{}{remedy}", banner.text), width, ALARM));
+        let remedy = if banner.remedy.is_empty() { String::new() } else { format!(": {}", view.said(&banner.remedy)) };
+        lines.extend(wrapped("▲ ", &format!("{}{remedy}", view.said(&banner.text)), width, ALARM));
     }
     lines
 }
 
 fn live_head(view: &View<'_>, shown: &Shown<'_>, width: usize) -> Line<'static> {
     let title = match (view.known.state(), shown.instrument) {
-        (None, _) => "waiting for the bench".to_owned(),
-        (_, None) => "no instrument".to_owned(),
-        (_, Some(instrument)) => match shown.reading.filter(|_| !shown.calling).and_then(label) {
-            Some(label) => format!("{label} on the {}", instrument.name),
-            None => instrument.name.clone(),
-        },
+        (None, _) => view.t("waiting").to_owned(),
+        (_, None) => view.t("no_instrument").to_owned(),
+        (_, Some(instrument)) => {
+            match shown.reading.filter(|_| !shown.calling).and_then(|reading| label(view, reading)) {
+                Some(label) => format!("{label} {}", view.with("on_instrument", &[("name", &instrument.name)])),
+                None => instrument.name.clone(),
+            }
+        }
     };
     let phase = shown.instrument.map(|instrument| {
         let gone = shown.fresh == Freshness::Gone;
@@ -129,20 +140,21 @@ fn live_head(view: &View<'_>, shown: &Shown<'_>, width: usize) -> Line<'static> 
 }
 
 fn phase_words(view: &View<'_>, instrument: &Instrument, fresh: Freshness) -> String {
-    let word = phase(&instrument.phase);
+    let word = view.with(&format!("phase.{}", instrument.phase), &[]);
     match fresh {
-        Freshness::Fresh => word.to_owned(),
+        Freshness::Fresh => word,
         Freshness::Aged => {
             let age = view.known.age(instrument, view.now).unwrap_or_default();
-            format!("{word}, {:.0} s old", age.as_secs_f64())
+            view.with("phase_old", &[("phase", &word), ("s", &format!("{:.0}", age.as_secs_f64()))])
         }
-        Freshness::Gone if instrument.connected && instrument.phase != "lost" => "no readings".to_owned(),
-        Freshness::Gone => "not connected".to_owned(),
+        Freshness::Gone if instrument.connected && instrument.phase != "lost" => view.t("no_readings").to_owned(),
+        Freshness::Gone => view.t("not_connected").to_owned(),
     }
 }
 
-fn label(reading: &Reading) -> Option<String> {
-    reading.label.clone().or_else(|| reading.characteristic.as_deref().map(plain))
+fn label(view: &View<'_>, reading: &Reading) -> Option<String> {
+    let of_code = || reading.characteristic.as_deref().map(|code| view.code(code));
+    reading.label.as_deref().map(|label| view.said(label)).or_else(of_code)
 }
 
 fn figure(view: &View<'_>, shown: &Shown<'_>, width: usize) -> Part {
@@ -150,7 +162,8 @@ fn figure(view: &View<'_>, shown: &Shown<'_>, width: usize) -> Part {
         return Part::lines(2, wrapped("", &call(view), width, BOLD));
     }
     let whole = shown.reading.map(|reading| reading.deviation_text.as_deref().unwrap_or(&reading.text));
-    let (number, unit) = match whole.filter(|_| shown.fresh != Freshness::Gone) {
+    let whole = whole.filter(|_| shown.fresh != Freshness::Gone).map(|whole| view.said(whole));
+    let (number, unit) = match &whole {
         Some(whole) => split_unit(whole),
         None => (DASHES, ""),
     };
@@ -163,31 +176,33 @@ fn call(view: &View<'_>) -> String {
     let Some(state) = view.known.state() else { return String::new() };
     match &state.club {
         Some(club) => match club.next.as_deref().filter(|next| !next.is_empty()) {
-            Some(next) => next.to_owned(),
-            None => "nothing more to measure on this club".to_owned(),
+            Some(next) => view.said(next),
+            None => view.t("call.nothing_more").to_owned(),
         },
-        None if state.queue.is_empty() => "no order waits".to_owned(),
-        None => "open an order".to_owned(),
+        None if state.queue.is_empty() => view.t("call.no_order").to_owned(),
+        None => view.t("call.open_order").to_owned(),
     }
 }
 
 fn facts(view: &View<'_>, shown: &Shown<'_>) -> Line<'static> {
     let term = |term: &str| Span::styled(format!("{term} "), QUIET);
     if let Some(reading) = shown.reading.filter(|_| !shown.calling) {
-        let target = reading.target_text.clone().unwrap_or_else(|| "none set".to_owned());
+        let target =
+            reading.target_text.as_deref().map_or_else(|| view.t("none_set").to_owned(), |text| view.said(text));
         let mut spans = Vec::new();
         if reading.deviation_text.is_some() {
-            let reads = if shown.fresh == Freshness::Gone { "–".to_owned() } else { reading.text.clone() };
-            spans.extend([term("reads"), Span::raw(format!("{reads}   "))]);
+            let reads = if shown.fresh == Freshness::Gone { "–".to_owned() } else { view.said(&reading.text) };
+            spans.extend([term(view.t("reads")), Span::raw(format!("{reads}   "))]);
         }
-        spans.extend([term("target"), Span::raw(target)]);
+        spans.extend([term(view.t("target")), Span::raw(target)]);
         return Line::from(spans);
     }
     let Some(last) = view.known.newest().filter(|_| shown.calling) else { return Line::raw("") };
     let filed = last.filed.first();
-    let what = filed.map_or("last reading", |filed| &filed.label);
+    let what = filed.map_or_else(|| view.t("last_reading").to_owned(), |filed| view.said(&filed.label));
+    let text = view.said(&last.text);
     if last.voided {
-        return Line::from(vec![term(what), Span::raw(format!("{}, void", last.text))]);
+        return Line::from(vec![term(&what), Span::raw(format!("{text}, {}", view.t("void")))]);
     }
     // One reading may have several values; the verdict is that of the one that is named.
     let is_named = |line: &&super::message::Line| {
@@ -197,16 +212,17 @@ fn facts(view: &View<'_>, shown: &Shown<'_>) -> Line<'static> {
     let lines = view.known.state().and_then(|state| state.club.as_ref()).map(|club| club.characteristics.iter());
     let line = lines.and_then(|mut lines| lines.find(is_named));
     let verdict = line.and_then(|line| Some((line.verdict.as_deref()?, line.deviation_text.as_deref())));
-    let mut spans = vec![term(what), Span::raw(last.text.clone())];
+    let mut spans = vec![term(&what), Span::raw(text)];
     if let Some((verdict, deviation)) = verdict {
-        let words = format!("  {} {} {}", verdict_glyph(verdict), deviation.unwrap_or_default(), plain(verdict));
+        let deviation = deviation.map(|text| view.said(text)).unwrap_or_default();
+        let words = format!("  {} {deviation} {}", verdict_glyph(verdict), view.code(verdict));
         spans.push(Span::styled(words, verdict_style(verdict)));
     }
     Line::from(spans)
 }
 
 /// The verdict at its place, needle and track; the target stands among the facts.
-fn deviation(shown: &Shown<'_>, width: usize) -> Vec<Part> {
+fn deviation(view: &View<'_>, shown: &Shown<'_>, width: usize) -> Vec<Part> {
     let Some(reading) = shown.reading.filter(|_| !shown.calling) else { return Vec::new() };
     let Some(scale) = scale(reading) else { return Vec::new() };
     let is_live = shown.fresh != Freshness::Gone;
@@ -214,8 +230,8 @@ fn deviation(shown: &Shown<'_>, width: usize) -> Vec<Part> {
     let third = width / 3;
     let places = ["under", "within", "over"].into_iter().map(|place| {
         let is_it = verdict == Some(place);
-        let near = if is_it && reading.marginal { ", near a limit" } else { "" };
-        let words = format!("{} {place}{near}", verdict_glyph(place));
+        let near = if is_it && reading.marginal { format!(", {}", view.t("near_limit")) } else { String::new() };
+        let words = format!("{} {}{near}", verdict_glyph(place), view.code(place));
         let style = if is_it { verdict_style(place).add_modifier(Modifier::REVERSED | Modifier::BOLD) } else { QUIET };
         Span::styled(format!("{words:^third$}"), style)
     });
@@ -259,22 +275,26 @@ fn column(place: f64, width: usize) -> usize {
 }
 
 /// The other readings of the instrument.
-fn companions(shown: &Shown<'_>) -> Vec<Line<'static>> {
+fn companions(view: &View<'_>, shown: &Shown<'_>) -> Vec<Line<'static>> {
     let Some(instrument) = shown.instrument.filter(|_| !shown.calling) else { return Vec::new() };
     let others = instrument.readings.iter().filter(|reading| shown.reading != Some(*reading));
     let line = |reading: &Reading| {
-        let label = label(reading).unwrap_or_else(|| "reads".to_owned());
+        let label = label(view, reading).unwrap_or_else(|| view.t("reads").to_owned());
         if shown.fresh == Freshness::Gone {
             return Line::styled(format!("{label} {DASHES}"), QUIET);
         }
         let verdict = reading.verdict.as_deref().filter(|verdict| *verdict != "no_target");
         let words = verdict.map(|verdict| {
-            format!("  {} {} {verdict}", verdict_glyph(verdict), reading.deviation_text.as_deref().unwrap_or_default())
+            let deviation = reading.deviation_text.as_deref().map(|text| view.said(text)).unwrap_or_default();
+            format!("  {} {deviation} {}", verdict_glyph(verdict), view.code(verdict))
         });
         Line::from(vec![
             Span::styled(format!("{label} "), QUIET),
-            Span::raw(reading.text.clone()),
-            Span::styled(words.unwrap_or_else(|| "  no target".to_owned()), verdict_style(verdict.unwrap_or_default())),
+            Span::raw(view.said(&reading.text)),
+            Span::styled(
+                words.unwrap_or_else(|| format!("  {}", view.code("no_target"))),
+                verdict_style(verdict.unwrap_or_default()),
+            ),
         ])
     };
     others.map(line).collect()
@@ -284,71 +304,75 @@ fn companions(shown: &Shown<'_>) -> Vec<Line<'static>> {
 fn act(view: &View<'_>, shown: &Shown<'_>, width: usize) -> Vec<Line<'static>> {
     let Some(state) = view.known.state() else { return Vec::new() };
     if let Some(capture) = view.known.unfiled() {
-        let reason = capture.reason.as_deref().unwrap_or("no reason was given");
+        let reason =
+            capture.reason.as_deref().map_or_else(|| view.t("no_reason").to_owned(), |reason| view.said(reason));
         let name = view.known.instruments().find(|instrument| instrument.id == capture.instrument);
-        let name = name.map_or_else(|| plain(&capture.instrument), |instrument| instrument.name.clone());
-        let what = format!("not filed: {} from the {name}: {reason}", capture.text);
-        let remedy = "Put it right and lay the part down again, or void the reading.";
+        let name = name.map_or_else(|| view.code(&capture.instrument), |instrument| instrument.name.clone());
+        let from = view.with("from_instrument", &[("text", &view.said(&capture.text)), ("name", &name)]);
+        let what = format!("{}: {from}: {reason}", view.t("not_filed"));
+        let remedy = view.t("unfiled.put_right");
         return [wrapped("▲ ", &what, width, ALARM), wrapped("  ", remedy, width, BOLD)].concat();
     }
     let labelled = |label: &str, text: &str, style: Style| wrapped(&format!("{label:LABEL$}"), text, width, style);
     let mut lines = Vec::new();
     let now = shown.instrument.filter(|_| !shown.calling).and_then(|instrument| {
         if shown.fresh == Freshness::Gone && instrument.connected {
-            return Some(format!("no readings from the {}: is it switched on?", instrument.name));
+            return Some(view.with("silence", &[("name", &instrument.name), ("refused", "")]));
         }
-        instrument.message.clone().or_else(|| phase_advice(instrument))
+        let advice = || Some(view.with(phase_advice(&instrument.phase)?, &[("name", &instrument.name)]));
+        instrument.message.as_deref().map(|message| view.said(message)).or_else(advice)
     });
     if let Some(now) = now {
-        lines.extend(labelled("now", &now, BOLD));
+        lines.extend(labelled(view.t("now"), &now, BOLD));
     }
     let Some(club) = &state.club else {
         if state.queue.is_empty() {
-            let text = "bring a work order in: benchscribe orders import FILE, or lay its card under the scanner";
-            lines.extend(labelled("now", text, Style::new()));
+            lines.extend(labelled(view.t("now"), view.t("bring_order"), Style::new()));
         }
         let order = |queued: &super::message::Queued| {
-            let clubs = if queued.clubs == 1 { "club" } else { "clubs" };
-            Line::raw(format!("{} · {} {clubs}", queued.order, queued.clubs))
+            let key = if queued.clubs == 1 { "clubs.one" } else { "clubs.more" };
+            Line::raw(format!("{} · {}", queued.order, view.with(key, &[("n", &queued.clubs.to_string())])))
         };
         lines.extend(state.queue.iter().take(6).map(order));
         return lines;
     };
     if let Some(next) = club.next.as_deref().filter(|next| !shown.calling && !next.is_empty()) {
-        lines.extend(labelled("then", next, Style::new()));
+        lines.extend(labelled(view.t("then"), &view.said(next), Style::new()));
     }
     if !club.advice.is_empty() {
-        lines.extend(labelled("advice", &club.advice.join("; "), Style::new()));
+        let advice: Vec<String> = club.advice.iter().map(|text| view.said(text)).collect();
+        lines.extend(labelled(view.t("advice"), &advice.join("; "), Style::new()));
     }
     if let Some(step) = &club.next_step {
-        lines.extend(labelled("step", &plain(step), Style::new()));
+        lines.extend(labelled(view.t("step"), &view.code(step), Style::new()));
     }
     lines
 }
 
 /// What can hurt at the next step, and times that run.
-fn cautions(state: &State, width: usize) -> Vec<Line<'static>> {
+fn cautions(view: &View<'_>, state: &State, width: usize) -> Vec<Line<'static>> {
     let texts = state.club.as_ref().map(|club| club.cautions.as_slice()).unwrap_or_default();
-    let mut lines: Vec<Line<'static>> = texts.iter().flat_map(|text| wrapped("▲ ", text, width, ALARM)).collect();
+    let mut lines: Vec<Line<'static>> =
+        texts.iter().flat_map(|text| wrapped("▲ ", &view.said(text), width, ALARM)).collect();
     if !texts.is_empty() {
-        lines.extend(wrapped("  ", "The maker's data sheet and local rules come first.", width, Style::new()));
+        lines.extend(wrapped("  ", view.t("maker_first"), width, Style::new()));
     }
     for timer in &state.timers {
-        lines.extend(wrapped("  ", &timer.text, width, if timer.over { BOLD } else { Style::new() }));
+        lines.extend(wrapped("  ", &view.said(&timer.text), width, if timer.over { BOLD } else { Style::new() }));
     }
     lines
 }
 
 /// The club's sheet, a line for each characteristic.
-fn sheet(club: &Club, width: usize) -> Vec<Line<'static>> {
-    let dash = |text: Option<&String>| text.cloned().unwrap_or_else(|| "–".to_owned());
+fn sheet(view: &View<'_>, club: &Club, width: usize) -> Vec<Line<'static>> {
+    let dash = |text: Option<&String>| text.map_or_else(|| "–".to_owned(), |text| view.said(text));
     let row = |line: &super::message::Line| {
         let verdict = line.text.as_ref().and(line.verdict.clone()).unwrap_or_default();
-        let near = if line.marginal { ", near a limit" } else { "" };
-        let deviation = line.deviation_text.as_deref().unwrap_or_default();
-        let words = format!("{} {deviation} {}{near}", verdict_glyph(&verdict), plain(&verdict));
+        let near = if line.marginal { format!(", {}", view.t("near_limit")) } else { String::new() };
+        let deviation = line.deviation_text.as_deref().map(|text| view.said(text)).unwrap_or_default();
+        let words = format!("{} {deviation} {}{near}", verdict_glyph(&verdict), view.code(&verdict));
         let words = if verdict.is_empty() { String::new() } else { words };
-        ([line.label.clone(), dash(line.target_text.as_ref()), dash(line.text.as_ref()), words], verdict)
+        ([view.said(&line.label), dash(line.target_text.as_ref()), dash(line.text.as_ref()), words], verdict)
     };
     let rows: Vec<_> = club.characteristics.iter().map(row).collect();
     // A number is never cut: columns are as wide as what stands in them, and the target goes where there is no room for it.
@@ -379,8 +403,11 @@ fn instruments(view: &View<'_>) -> Vec<Line<'static>> {
             None => "–",
         };
         let words = match fresh {
-            Freshness::Fresh if is_hand(instrument) => "ready".to_owned(),
-            Freshness::Gone => instrument.error.clone().unwrap_or_else(|| phase_words(view, instrument, fresh)),
+            Freshness::Fresh if is_hand(instrument) => view.t("ready").to_owned(),
+            Freshness::Gone => match &instrument.error {
+                Some(error) => view.said(error),
+                None => phase_words(view, instrument, fresh),
+            },
             _ => phase_words(view, instrument, fresh),
         };
         let glyph = phase_glyph(if fresh == Freshness::Gone { "lost" } else { &instrument.phase }, instrument.progress);
@@ -391,13 +418,14 @@ fn instruments(view: &View<'_>) -> Vec<Line<'static>> {
 }
 
 /// Signs of life: the daemon's clock and two numbers of it that grow; a display that hangs shows the same ones for ever.
-fn footer(state: Option<&State>, width: usize) -> Line<'static> {
-    let left = state.map(|state| {
-        let time = time_of_day(&state.now);
-        format!("{time} UTC · {} · {} · event {} · beat {}", state.bench, state.site, state.seq, state.beat)
+fn footer(view: &View<'_>, width: usize) -> Line<'static> {
+    let left = view.known.state().map(|state| {
+        let (time, seq, beat) = (time_of_day(&state.now), state.seq.to_string(), state.beat.to_string());
+        let life = view.with("watch.life", &[("seq", &seq), ("beat", &beat)]);
+        format!("{time} UTC · {} · {} · {life}", state.bench, state.site)
     });
-    let words = left.unwrap_or_else(|| "nothing heard yet".to_owned());
-    spread(vec![Span::styled(words, QUIET)], "q leaves".to_owned(), width)
+    let words = left.unwrap_or_else(|| view.t("watch.nothing_heard").to_owned());
+    spread(vec![Span::styled(words, QUIET)], view.t("watch.leave").to_owned(), width)
 }
 
 /// A text on as many lines as it needs, behind a label that stands on the first.

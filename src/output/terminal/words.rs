@@ -1,27 +1,14 @@
-//! Words of the live view on a terminal. They are the page's; a test looks each of them up in the page's own files.
+//! Signs of the live view on a terminal, and which of the page's words belong to a phase.
 
-use super::message::Instrument;
-
-/// What each phase is called.
+/// The key of what to do in a phase when the daemon sends no message of its own.
 #[must_use]
-pub fn phase(code: &str) -> &str {
-    match code {
-        "held" => "settled",
-        "unknown" => "not sure",
-        other => other,
-    }
-}
-
-/// What to do in a phase when the daemon sends no message of its own.
-#[must_use]
-pub fn phase_advice(instrument: &Instrument) -> Option<String> {
-    let name = &instrument.name;
-    match instrument.phase.as_str() {
-        "settling" => Some("let go and wait".to_owned()),
-        "held" => Some("settled: lift it off".to_owned()),
-        "disturbed" => Some("take your hand away".to_owned()),
-        "unknown" => Some(format!("take everything off the {name} once, so that it finds its zero")),
-        "lost" => Some(format!("the {name} is not connected")),
+pub fn phase_advice(phase: &str) -> Option<&'static str> {
+    match phase {
+        "settling" => Some("do.let_go"),
+        "held" => Some("do.lift_off"),
+        "disturbed" => Some("do.hand_away"),
+        "unknown" => Some("do.clear_once"),
+        "lost" => Some("do.not_connected"),
         _ => None,
     }
 }
@@ -52,12 +39,6 @@ pub fn verdict_glyph(verdict: &str) -> &'static str {
         "over" => " ┃ ┃▸",
         _ => "──",
     }
-}
-
-/// A code such as `dry_fit` as words.
-#[must_use]
-pub fn plain(code: &str) -> String {
-    code.replace('_', " ")
 }
 
 /// Number and unit of `+0.1 g`; a text without a unit (`D3.1`, `1° open`) stays whole.

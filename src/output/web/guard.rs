@@ -13,7 +13,7 @@ use axum::response::Response;
 
 use super::Web;
 use super::api::problem;
-use super::language::Language;
+use super::language;
 
 const POLICY: &str = "default-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'";
 
@@ -27,8 +27,8 @@ pub(super) async fn guard(
     if let Err(refusal) = check(&web, peer, request.method(), request.headers()) {
         return *refusal;
     }
-    let language = Language::of(request.headers());
-    let mut response = as_problem(language.during(next.run(request)).await).await;
+    let chosen = language::of(request.headers());
+    let mut response = as_problem(language::during(chosen, next.run(request)).await).await;
     let headers = response.headers_mut();
     for (name, value) in [
         (header::CONTENT_SECURITY_POLICY, POLICY),

@@ -24,6 +24,7 @@ use axum::serve::ListenerExt as _;
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
 use tokio_util::sync::CancellationToken;
+use tower_http::compression::CompressionLayer;
 
 use super::command::{CommandRequest, Question};
 use super::text::Lengths;
@@ -125,8 +126,8 @@ pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> 
         .route("/api/v1/events", get(api::events))
         .route("/api/v1/studies", get(study::list))
         .route("/api/v1/studies/{study}", get(study::one))
-        .route("/studies", get(study::list_page))
-        .route("/studies/{study}", get(study::one_page))
+        .route("/studies", get(pages::studies::list))
+        .route("/studies/{study}", get(pages::studies::one))
         .route("/api/v1/command", post(api::command))
         .route("/api/openapi.json", get(api::description))
         .route("/api/asyncapi.json", get(api::topics))
@@ -135,6 +136,8 @@ pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> 
         .route("/metrics", get(metrics::metrics))
         .fallback(api::not_found)
         .method_not_allowed_fallback(api::wrong_method)
+        // The live stream is never compressed: an event must not wait for a full block.
+        .layer(CompressionLayer::new())
         .layer(axum::middleware::from_fn_with_state(web.clone(), guard::guard))
         .with_state(web);
     let service = router.into_make_service_with_connect_info::<SocketAddr>();

@@ -8,6 +8,7 @@ use serde_json::{Value, json};
 
 use super::Web;
 use super::api::problem;
+use super::language;
 use crate::club::progression::Series;
 use crate::journal::archive::Key;
 use crate::journal::store::{JournalError, Reader};
@@ -60,7 +61,7 @@ pub(super) async fn progressions(State(web): State<Web>, Path(order): Path<Strin
 pub(super) async fn plot(State(web): State<Web>, Path(order): Path<String>) -> Response {
     match series(&web, &order).await {
         Ok(series) => {
-            let picture = svg(&format!("order {order}"), &series);
+            let picture = svg(&format!("order {order}"), &series, language::current());
             ([(header::CONTENT_TYPE, "image/svg+xml"), (header::CACHE_CONTROL, "no-cache")], picture).into_response()
         }
         Err(problem) => problem,

@@ -1,7 +1,8 @@
 // Forms that are commands: what is filled in goes to the daemon, and its answer is shown.
 //
 // In: forms with `data-command`, and `data-instrument` where it is for one. Out: commands. Empty fields are left out, unless
-// they say what an empty field means; `data-as="number"` and ticks become numbers and truths.
+// they say what an empty field means; `data-as="number"` and ticks become numbers and truths,
+// `data-as="list"` names with commas between.
 
 import { send } from "./command.js";
 
@@ -37,6 +38,10 @@ function commandOf(form, button) {
     const text = field.value.trim();
     if (text === "") {
       if (field.dataset.empty === "null") command[field.name] = null;
+      continue;
+    }
+    if (field.dataset.as === "list") {
+      command[field.name] = text.split(",").map((name) => name.trim()).filter(Boolean);
       continue;
     }
     // A number that is none goes as it was typed: the daemon says what it expected.

@@ -50,6 +50,12 @@ async function one(file) {
   return refused(counted("import.mistakes", mistakes.length, { file: file.name }), mistakes);
 }
 
+// Where the mistake is and what stands there, before what was wanted.
+function before(mistake) {
+  const key = mistake.key ? `${mistake.key}: ` : "";
+  return mistake.found ? `${key}${t("import.found", { what: mistake.found })}, ` : key;
+}
+
 function refused(words, mistakes, reason = null) {
   return el(
     "div",
@@ -66,13 +72,7 @@ function refused(words, mistakes, reason = null) {
               {},
               el("span", { class: "line-number" }, String(mistake.line)),
               el("code", {}, mistake.text || " "),
-              el(
-                "p",
-                { lang: "en" },
-                [mistake.key, [mistake.found && `found ${mistake.found}`, mistake.wanted].filter(Boolean).join(", ")]
-                  .filter(Boolean)
-                  .join(": "),
-              ),
+              el("p", {}, before(mistake), told("span", {}, mistake.wanted)),
             ),
           ),
         )

@@ -34,11 +34,8 @@ const translate = translator(carried.sentences, wordOf);
 const MOST_KEPT = 400;
 const kept = new Map();
 
-// On a page whose content is still English, what is in this language is marked instead.
-const mark = language !== "en" && document.querySelector("main")?.lang === "en" ? language : null;
-
 /** A text of the page itself among sentences of the daemon. */
-export const own = (text) => ({ text: text ?? "", lang: mark });
+export const own = (text) => ({ text: text ?? "", lang: null });
 
 /** A sentence of the daemon as it is shown here: the text, and its language where that is not the page's. */
 export function say(sentence) {
@@ -50,7 +47,7 @@ export function say(sentence) {
     kept.set(english, translate(english));
   }
   const other = kept.get(english);
-  return { text: inUnits(other ?? english, units()), lang: other === null && /[a-z]{3}/i.test(english) ? "en" : mark };
+  return { text: inUnits(other ?? english, units()), lang: other === null && /[a-z]{3}/i.test(english) ? "en" : null };
 }
 
 /** The text alone, where there is no element to mark. */
@@ -67,9 +64,4 @@ export function tell(node, text) {
   const shown = say(text);
   setText(node, shown.text);
   setAttribute(node, "lang", shown.lang);
-}
-
-/** Shows every `data-said` below `root` in this language and these units. */
-export function showSaid(root) {
-  for (const node of root.querySelectorAll("[data-said]")) tell(node, node.textContent);
 }

@@ -9,10 +9,10 @@ import { answerForms } from "./forms.js";
 import { answerImport } from "./import.js";
 import { phaseGlyph } from "./glyphs.js";
 import { drawInstrument, takeInstruments } from "./live_instruments.js";
-import { showSaid } from "./language.js";
 import { startPalette } from "./palette.js";
 import { refreshParts } from "./parts.js";
 import { startScreen } from "./screen.js";
+import { showUnits } from "./shown_units.js";
 import { openStream } from "./stream.js";
 import { showTimes } from "./times.js";
 
@@ -24,7 +24,7 @@ let link = "opening";
 
 if (!byId("palette-title")) startPalette();
 showTimes(document);
-showSaid(document);
+showUnits(document);
 startScreen();
 answerForms(document);
 if (byId("files")) answerImport();

@@ -4,7 +4,7 @@
 // left alone, so what somebody is typing in it stays; so does a part that holds the focus of a field.
 
 import { answerForms } from "./forms.js";
-import { showSaid } from "./language.js";
+import { showUnits } from "./shown_units.js";
 import { showTimes } from "./times.js";
 
 const AT_MOST_EVERY_MS = 700;
@@ -67,7 +67,7 @@ function exchange(page) {
       put(node, page);
     }
     showTimes(node);
-    showSaid(node);
+    showUnits(node);
     answerForms(node);
   }
   for (const old of document.querySelectorAll("[data-part]")) {

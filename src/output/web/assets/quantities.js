@@ -71,6 +71,22 @@ export function targetText(reading, units, words) {
   return isNumber(target) ? write(target) : reading.target_text;
 }
 
+/** The limits alone; `words` has `at_most`, `at_least` and `range`. Null where the daemon's text stands. */
+export function limitsText(reading, units, words) {
+  const write = writer(reading, units);
+  if (!write) return null;
+  const { target, lower, upper } = reading;
+  if (isNumber(lower) && isNumber(upper)) return words.range(write(lower), write(upper));
+  if (isNumber(upper)) return words.at_most(write(upper));
+  if (isNumber(lower)) return words.at_least(write(lower));
+  return isNumber(target) ? write(target) : null;
+}
+
+/** An expanded uncertainty; of a length it stays in millimetres, as it is finer than any fraction of an inch. */
+export function expandedText(reading, units) {
+  return reading.unit === "g" && units.masses === "oz" && isNumber(reading.expanded) ? `± ${ounces(reading.expanded)}` : null;
+}
+
 /** The distance of a limit from the target, where the units were chosen; else null. */
 export function limitText(reading, limit, units) {
   const write = writer(reading, units);

@@ -8,7 +8,7 @@
 // have a pattern itself, `l` such sentences after commas, `t` any text, taken as it is (a club, an instrument, a part).
 
 const KINDS = {
-  q: "([+−±-]? ?(?:[A-Z](?=\\d)|(?=\\d))\\d[\\d. /]*(?: ?(?:g|mm|in|kg·cm²|cpm|points?|pt|deg|°|%|s|min|h))?)",
+  q: "([+−±-]? ?[A-Z]?\\d[\\d. /]*(?: ?(?:mg|g|mm|in|kg·cm²|g·cm²|cm³|cpm|points?|pt|deg|°C|°|%|s|min|h))?)",
   w: "([^;:]+?)",
   m: "((?:\\d+ × )?[\\d.]+ g(?: \\+ (?:\\d+ × )?[\\d.]+ g)*)",
   s: "(.+?)",
@@ -36,7 +36,7 @@ export function translator(patterns, word) {
   };
   const value = (kind, text, depth) => {
     if (kind === "w") return word(text);
-    if (kind === "s") return render(text, depth + 1);
+    if (kind === "s") return render(text, depth + 1) ?? word(text);
     if (kind === "l") {
       const parts = text.split(/, (?!\d)/).map((part) => word(part) ?? render(part, depth + 1));
       return parts.includes(null) ? null : parts.join(", ");
@@ -44,7 +44,7 @@ export function translator(patterns, word) {
     if (kind === "q") return text.replace(/ points?$/, (unit) => ` ${word(unit.trim()) ?? unit.trim()}`);
     return text;
   };
-  return (text) => render(text, 0);
+  return (text) => word(text) ?? render(text, 0);
 }
 
 function rule(english, other) {

@@ -64,7 +64,7 @@ function rules(check, isOpen) {
       "ul",
       {},
       (check.rules ?? []).map((rule) =>
-        el("li", { "data-standing": rule.standing }, told("span", {}, signed(rule.text)), " ", told("small", {}, `${rule.source}${rule.note ? `. ${rule.note}` : ""}`)),
+        el("li", { "data-standing": rule.standing }, told("span", {}, signed(rule.text)), " ", el("small", {}, told("span", {}, rule.source), rule.note ? ". " : null, rule.note ? told("span", {}, rule.note) : null)),
       ),
     ),
     told("p", {}, check.note),

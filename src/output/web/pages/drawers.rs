@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 
+use super::parts::said_text;
 use super::{Shell, show, stopping};
 use crate::output::command::ask;
 use crate::output::drawer_view::{ConsumptionView, PartView, StockView, consumption, stock};
@@ -55,7 +56,7 @@ impl Chest {
     fn places_of(&self, line: &StockView) -> String {
         let words = |name: &String| {
             let known = self.places.iter().find(|(known, _)| known == name);
-            known.map_or_else(|| name.clone(), |(_, label)| label.clone())
+            known.map_or_else(|| name.clone(), |(_, label)| said_text(label))
         };
         line.places.iter().map(words).collect::<Vec<_>>().join(", ")
     }

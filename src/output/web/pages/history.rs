@@ -7,6 +7,7 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
+use super::parts::{said, said_text, t_code};
 use super::{Shell, nothing, show, stopping};
 use crate::journal::event::parse_rfc3339;
 use crate::output::command::ask;
@@ -32,6 +33,37 @@ struct HistoryPage<'a> {
 }
 
 impl HistoryPage<'_> {
+    fn clubs(&self) -> String {
+        let key = if self.history.clubs == 1 { "history.clubs.one" } else { "history.clubs.more" };
+        let clubs = self.shell.with(key, &[("n", &self.history.clubs.to_string())]);
+        if self.history.more { self.shell.with("history.clubs_last", &[("clubs", &clubs)]) } else { clubs }
+    }
+
+    fn on(&self, found: &DistributionView) -> String {
+        self.shell.with("history.on", &[("what", &said_text(found.label)), ("instrument", &found.instrument)])
+    }
+
+    fn on_in(&self, found: &DistributionView) -> String {
+        let unit = match found.unit {
+            "{point}" => t_code("points"),
+            "{cpm}" => "cpm".to_owned(),
+            other => other.to_owned(),
+        };
+        self.shell.with("history.on_in", &[("instrument", &found.instrument), ("unit", &unit)])
+    }
+
+    fn results(&self, found: &DistributionView) -> String {
+        let values = [
+            ("n", found.count.to_string()),
+            ("mean", self.small(&found.mean)),
+            ("s", self.small(&found.sd)),
+            ("share", self.share(&found.first_pass)),
+            ("cp", self.within(&found.cp, &found.cp_within)),
+            ("cpk", self.within(&found.cpk, &found.cpk_within)),
+        ];
+        self.shell.with("history.results", &values.each_ref().map(|(place, value)| (*place, value.as_str())))
+    }
+
     fn took(&self, took: &DurationsView) -> [String; 3] {
         [took.median_s, took.shortest_s, took.longest_s].map(text::duration)
     }
@@ -39,15 +71,20 @@ impl HistoryPage<'_> {
     fn share(&self, pass: &ShareView) -> String {
         match pass.within {
             Some([low, high]) => {
-                format!("{} of {}, 95 %: {:.0} to {:.0} %", pass.good, pass.all, 100.0 * low, 100.0 * high)
+                let percent = |share: f64| format!("{:.0}", 100.0 * share);
+                let (good, all, low, high) = (pass.good.to_string(), pass.all.to_string(), percent(low), percent(high));
+                self.shell.with("history.share", &[("good", &good), ("all", &all), ("low", &low), ("high", &high)])
             }
-            None => "no limits".to_owned(),
+            None => self.shell.t("history.no_limits").to_owned(),
         }
     }
 
     fn within(&self, number: &Option<f64>, pair: &Option<[f64; 2]>) -> String {
         match (number, pair) {
-            (Some(number), Some([low, high])) => format!("{number:.2} ({low:.2} to {high:.2})"),
+            (Some(number), Some([low, high])) => {
+                let [n, low, high] = [number, low, high].map(|number| format!("{number:.2}"));
+                self.shell.with("history.within", &[("n", &n), ("low", &low), ("high", &high)])
+            }
             _ => "–".to_owned(),
         }
     }
@@ -57,7 +94,10 @@ impl HistoryPage<'_> {
     }
 
     fn picture(&self, found: &DistributionView) -> String {
-        history_plot::run(found)
+        let (n, beyond) = (found.results.len().to_string(), found.beyond.len().to_string());
+        let (what, instrument) = (said_text(found.label), found.instrument.as_str());
+        let values = [("what", what.as_str()), ("instrument", instrument), ("n", &n), ("beyond", &beyond)];
+        history_plot::run(found, &self.shell.with("history.picture", &values))
     }
 }
 

@@ -9,7 +9,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use serde_json::json;
 
-use super::parts::{ChartPart, SignPart, minute, phase, plain};
+use super::parts::{ChartPart, SignPart, minute, phase, said, said_text, t_code};
 use super::{Shell, show, stopping};
 use crate::output::command::ask;
 use crate::output::trust_detail::{TrustDetail, trust_detail};
@@ -37,7 +37,7 @@ impl Instrument {
         !self.trust.kind.is_empty()
     }
 
-    fn phase(&self) -> &str {
+    fn phase(&self) -> String {
         phase(self.view.phase)
     }
 

@@ -2,7 +2,7 @@
 //!
 //! In reading order: [`parts`] what pages share, [`instruments`] and [`guided`] the instruments with their checks and
 //! calibrations, [`records`] and [`reading`] the clubs and the evidence behind them, [`orders`] the queue, [`drawers`] the stock,
-//! [`stock`] the numbered parts, [`history`] what finished clubs say,
+//! [`stock`] the numbered parts, [`history`] what finished clubs say, [`studies`] gauge studies,
 //! [`set`] the steps through a set, [`plan`] its parts from the stock, [`setup`] the display itself, [`pattern`] every part in every state.
 
 pub(super) mod drawers;
@@ -18,14 +18,18 @@ pub(super) mod records;
 pub(super) mod set;
 pub(super) mod setup;
 pub(super) mod stock;
+pub(super) mod studies;
 
 use askama::Template;
 use axum::http::StatusCode;
-use axum::response::{Html, IntoResponse, Response};
+use axum::response::{IntoResponse, Response};
+
+use parts::{Html, said};
 
 use super::Web;
 use super::api::problem;
-use super::language::Language;
+use super::language;
+use crate::output::language::Language;
 
 /// What every page has around it.
 #[derive(Debug)]
@@ -49,13 +53,23 @@ impl<'a> Shell<'a> {
             bench: &web.bench,
             site: &web.site,
             seq: web.snapshots.borrow().seq,
-            language: Language::current(),
+            language: language::current(),
         }
     }
 
     /// The words of a message key in the display's language.
     fn t<'b>(&self, key: &'b str) -> &'b str {
         self.language.word(key)
+    }
+
+    /// The same with values at its places.
+    fn with(&self, key: &str, values: &[(&str, &str)]) -> String {
+        self.language.with(key, values)
+    }
+
+    /// The words of a message key as HTML: what stands between backquotes is code.
+    fn rich(&self, key: &str) -> Html {
+        Html::with_code(self.language.word(key))
     }
 
     /// `page` where the page is on this way of the navigation.
@@ -85,7 +99,7 @@ fn stopping(web: &Web, root: &'static str, way: &'static str) -> Response {
 
 fn show(page: &impl Template) -> Response {
     match page.render() {
-        Ok(html) => Html(html).into_response(),
+        Ok(html) => axum::response::Html(html).into_response(),
         Err(error) => problem(StatusCode::INTERNAL_SERVER_ERROR, "the page could not be made", &error.to_string()),
     }
 }

@@ -8,7 +8,6 @@ use super::parts::SignPart;
 use super::{Shell, show, stopping};
 use crate::output::command::ask;
 use crate::output::web::Web;
-use crate::output::web::language::Language;
 use crate::output::work_view::{ClubLine, OrderView, order_view};
 use crate::work_order::state::State as BenchState;
 
@@ -87,8 +86,8 @@ struct QueuedClub {
 }
 
 impl QueuedClub {
-    fn sign(&self, language: Language) -> SignPart {
-        SignPart::in_language(self.line.state, language)
+    fn sign(&self) -> SignPart {
+        SignPart::new(self.line.state)
     }
 }
 

@@ -4,7 +4,80 @@ use askama::Template;
 
 use crate::output::drawing::{ControlChart, Curve};
 use crate::output::trust_detail::{PlacementLine, TrustDetail};
-use crate::output::web::language::Language;
+use crate::output::web::language;
+
+/// Text that is HTML already.
+pub(super) struct Html(String);
+
+impl Html {
+    /// A text as HTML: what stands between backquotes is code.
+    pub(super) fn with_code(text: &str) -> Self {
+        let pieces = text.split('`').enumerate().map(|(at, piece)| match at % 2 {
+            0 => escaped(piece),
+            _ => format!("<code>{}</code>", escaped(piece)),
+        });
+        Self(pieces.collect())
+    }
+}
+
+impl std::fmt::Display for Html {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+impl askama::filters::HtmlSafe for Html {}
+
+fn escaped(text: &str) -> String {
+    let mut shown = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '&' => shown.push_str("&amp;"),
+            '<' => shown.push_str("&lt;"),
+            '>' => shown.push_str("&gt;"),
+            '"' => shown.push_str("&quot;"),
+            _ => shown.push(c),
+        }
+    }
+    shown
+}
+
+/// The words of a message key in the display's language.
+pub(super) fn t(key: &str) -> String {
+    language::current().word(key).to_owned()
+}
+
+/// The words of a message key with values at its places.
+pub(super) fn with(key: &str, values: &[(&str, &str)]) -> String {
+    language::current().with(key, values)
+}
+
+/// The words of a code of the daemon such as `dry_fit`.
+pub(super) fn t_code(code: &str) -> String {
+    language::current().code(code)
+}
+
+/// What the daemon says, in the display's language; what has no words there stays English and is marked as English, so that it is
+/// read aloud as what it is.
+pub(super) fn said(text: &str) -> Html {
+    let said = language::current().say(text);
+    let is_words = |text: &str| text.split(|c: char| !c.is_ascii_lowercase()).any(|run| run.len() >= 3);
+    Html(match said {
+        Some(said) => escaped(&said),
+        None if is_words(text) => format!("<span lang=\"en\">{}</span>", escaped(text)),
+        None => escaped(text),
+    })
+}
+
+/// The same for an attribute, which cannot be marked.
+pub(super) fn said_text(text: &str) -> String {
+    language::current().said(text)
+}
+
+/// What to do for a reference to be read.
+pub(super) fn clear_then_lay(name: &str, what: &str) -> String {
+    with("guided.clear_then_lay", &[("name", name), ("what", &said_text(what))])
+}
 
 /// Checks with their limits.
 #[derive(Template)]
@@ -30,6 +103,12 @@ impl<'a> ChartPart<'a> {
         }
         parts
     }
+
+    /// What the drawing is called for those who do not see it.
+    fn spoken(&self, checks: usize) -> String {
+        let values = [("label", said_text(self.label)), ("name", self.name.to_owned()), ("n", checks.to_string())];
+        with("shared.checks_of", &values.each_ref().map(|(place, value)| (*place, value.as_str())))
+    }
 }
 
 /// One channel of a settling curve.
@@ -43,12 +122,21 @@ pub(super) struct CurvePart<'a> {
     pub(super) name: String,
 }
 
+impl CurvePart<'_> {
+    fn words(&self) -> String {
+        let (lead, length) = (self.curve.lead.to_string(), self.curve.length.to_string());
+        with("shared.curve", &[("lead", &lead), ("length", &length)])
+    }
+}
+
 /// References that were laid down.
 #[derive(Template)]
 #[template(path = "parts/placements.html")]
 pub(super) struct PlacementsPart<'a> {
+    /// Key of the title.
     pub(super) title: &'static str,
     pub(super) placements: &'a [PlacementLine],
+    /// Key of what is said where there are none.
     pub(super) none: &'static str,
     pub(super) root: &'static str,
 }
@@ -69,24 +157,13 @@ impl<'a> PlacementsPart<'a> {
 #[template(path = "parts/sign.html")]
 pub(super) struct SignPart {
     pub(super) code: &'static str,
-    pub(super) word: &'static str,
+    pub(super) word: String,
 }
 
 impl SignPart {
-    /// The state of a club or a verdict in the language of the page.
-    pub(super) fn in_language(code: &'static str, language: Language) -> Self {
-        Self { code, word: language.code(code) }
-    }
-
+    /// In the display's language.
     pub(super) fn new(code: &'static str) -> Self {
-        let word = match code {
-            "no_target" => "no target",
-            "in_work" => "in work",
-            "aside" => "put aside",
-            "out" => "out: stop",
-            other => other,
-        };
-        Self { code, word }
+        Self { code, word: t_code(code) }
     }
 }
 
@@ -97,18 +174,11 @@ pub(super) fn minute(rfc3339: &str) -> String {
 }
 
 /// A phase of an instrument in the words of the bench display.
-pub(super) fn phase(code: &str) -> &str {
+pub(super) fn phase(code: &str) -> String {
     match code {
-        "held" => "settled",
-        "unknown" => "not sure",
-        "lost" => "not connected",
-        other => other,
+        "lost" => t("not_connected"),
+        other => t(&format!("phase.{other}")),
     }
-}
-
-/// A code such as `dry_fit` as words.
-pub(super) fn plain(code: &str) -> String {
-    code.replace('_', " ")
 }
 
 #[cfg(test)]

@@ -49,7 +49,7 @@ impl PatternPage<'_> {
 
     fn placements_part(&self, palette: &'static str) -> PlacementsPart<'_> {
         let title = if palette == "day" { "references by day" } else { "references by night" };
-        PlacementsPart::new(title, &self.placements, "none", "")
+        PlacementsPart::new(title, &self.placements, "shared.none", "")
     }
 
     fn curve_part(&self) -> Option<CurvePart<'_>> {

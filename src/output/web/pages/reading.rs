@@ -6,7 +6,7 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use super::parts::{CurvePart, minute, plain};
+use super::parts::{CurvePart, Html, minute, said, said_text, t_code, with};
 use super::{Shell, nothing, show};
 use crate::output::command::ask;
 use crate::output::drawing::{Curve, CurveOf};
@@ -57,12 +57,12 @@ struct DrawnChannel {
 
 impl DrawnChannel {
     fn whole(&self) -> Option<CurvePart<'_>> {
-        let name = format!("whole settling curve: {}", self.label);
+        let name = with("reading.whole_curve", &[("what", &said_text(self.label))]);
         self.whole.as_ref().map(|curve| CurvePart { curve, label: self.label, name })
     }
 
     fn close(&self) -> Option<CurvePart<'_>> {
-        let name = format!("settled window close: {}", self.label);
+        let name = with("reading.close_curve", &[("what", &said_text(self.label))]);
         self.close.as_ref().map(|curve| CurvePart { curve, label: self.label, name })
     }
 }
@@ -72,10 +72,15 @@ impl ReadingPage<'_> {
         self.detail.frames.len().min(FRAMES_SHOWN)
     }
 
+    fn frames_words(&self) -> Html {
+        let (shown, all) = (self.shown().to_string(), self.detail.frames.len().to_string());
+        Html::with_code(&self.shell.with("reading.raw.how", &[("shown", &shown), ("all", &all)]))
+    }
+
     fn budgets(&self) -> Vec<String> {
         let line = |m: &reading_view::MeasuredView| {
             let unit = if m.unit == "{point}" { "points" } else { m.unit };
-            m.budget.as_ref().map(|budget| format!("{}: {} {unit}", plain(m.quantity), budget_line(budget)))
+            m.budget.as_ref().map(|budget| format!("{}: {} {unit}", m.quantity.replace('_', " "), budget_line(budget)))
         };
         self.detail.measured.iter().filter_map(line).collect()
     }

@@ -5,8 +5,9 @@ use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
+use serde_json::json;
 
-use super::parts::{CurvePart, SignPart, minute, plain};
+use super::parts::{CurvePart, SignPart, minute, said, said_text, t, t_code, with};
 use super::reading::curve_of;
 use super::{Shell, nothing, show, stopping};
 use crate::club::characteristic::Characteristic;
@@ -24,7 +25,6 @@ use crate::output::sleeve_view::{HEAD as SLEEVE_HEAD, SleeveView, sleeve_view, s
 use crate::output::text::{self, Lengths};
 use crate::output::trust_view::{budget, budget_line, short};
 use crate::output::web::Web;
-use crate::output::web::language::Language;
 use crate::output::work_view::{SuspectView, suspect_views};
 use crate::work_order::event::EventId;
 use crate::work_order::record::{ClubRecord, ClubState, Entry, Method, Standing};
@@ -65,8 +65,8 @@ struct ClubRow {
 }
 
 impl ClubRow {
-    fn sign(&self, language: Language) -> SignPart {
-        SignPart::in_language(ClubState::parse(&self.line.state).map_or("", ClubState::name), language)
+    fn sign(&self) -> SignPart {
+        SignPart::new(ClubState::parse(&self.line.state).map_or("", ClubState::name))
     }
 }
 
@@ -170,6 +170,12 @@ impl RecordPage<'_> {
         SignPart::new(self.club.state.name())
     }
 
+    fn of(&self) -> String {
+        let spec = &self.club.spec;
+        let (kind, hand) = (t_code(spec.kind.name()), t(&format!("hand.{}", spec.hand.name())));
+        self.shell.with("record.of", &[("kind", &kind), ("hand", &hand), ("order", &self.club.order)])
+    }
+
     /// How many of the readings are damaged.
     fn damaged(&self) -> usize {
         self.curves.iter().filter(|reading| !reading.damage.is_empty()).count()
@@ -184,6 +190,8 @@ impl RecordPage<'_> {
 struct ValueRow {
     label: &'static str,
     stage: String,
+    /// The numbers behind the texts as JSON, for displays that show other units.
+    numbers: String,
     text: String,
     target: String,
     deviation: String,
@@ -223,7 +231,7 @@ struct DrawnReading {
 impl DrawnReading {
     fn part(&self) -> Option<CurvePart<'_>> {
         let curve = self.curve.as_ref()?;
-        Some(CurvePart { curve, label: self.label, name: format!("settling of {}", self.what) })
+        Some(CurvePart { curve, label: self.label, name: with("record.settling", &[("what", &said_text(&self.what))]) })
     }
 }
 
@@ -279,24 +287,35 @@ fn row(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> ValueRow {
     let void = club.voids.iter().rev().find(|void| void.event == entry.event);
     let (standing, history, history_at) = match (entry.standing, void) {
         (Standing::Valid, _) => ("counts", String::new(), None),
-        (Standing::Superseded, _) => ("superseded", "superseded by a newer reading".to_owned(), None),
+        (Standing::Superseded, _) => ("superseded", t("record.superseded"), None),
         (Standing::Voided, Some(void)) => {
-            let by = void.by.as_ref().map(|by| format!(" by {by}")).unwrap_or_default();
-            ("void", format!("void{by}: {},", void.why), Some(rfc3339(void.at_us)))
+            let why = said_text(&void.why);
+            let words = match &void.by {
+                Some(by) => with("record.void_by", &[("by", by), ("why", &why)]),
+                None => with("record.void", &[("why", &why)]),
+            };
+            ("void", words, Some(rfc3339(void.at_us)))
         }
-        (Standing::Voided, None) => ("void", "filed at another place by hand".to_owned(), None),
+        (Standing::Voided, None) => ("void", t("record.elsewhere"), None),
     };
     let view = entry.budget.as_ref().map(budget);
     let expanded = view.as_ref().and_then(|view| view.expanded).unwrap_or(2.0 * filed.u);
     let (rule, unit) = (filed.rule.text(), characteristic.dimension().base_unit());
     let (place, measured) = match &entry.method {
-        Method::Measured { instrument, trouble: Some(trouble), .. } => (format!("{instrument}, which {trouble}"), true),
+        Method::Measured { instrument, trouble: Some(trouble), .. } => {
+            (with("record.troubled", &[("instrument", instrument), ("trouble", &said_text(trouble))]), true)
+        }
         Method::Measured { instrument, .. } => (instrument.clone(), true),
-        Method::Typed { text } => (format!("typed: {text}"), false),
+        Method::Typed { text } => (with("record.typed_as", &[("text", text)]), false),
     };
     ValueRow {
         label: characteristic.label(),
-        stage: plain(filed.stage.name()),
+        stage: filed.stage.name().replace('_', " "),
+        numbers: json!({
+            "characteristic": characteristic.name(), "unit": unit, "value": filed.value, "deviation": filed.deviation,
+            "lower": filed.lower, "upper": filed.upper, "target": filed.target, "expanded": expanded,
+        })
+        .to_string(),
         text: value(filed.value),
         target,
         deviation: filed.deviation.map(|d| text::deviation(characteristic, d, lengths)).unwrap_or_default(),

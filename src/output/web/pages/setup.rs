@@ -5,8 +5,8 @@ use axum::extract::State;
 use axum::response::Response;
 
 use super::{Shell, show};
+use crate::output::language::Language;
 use crate::output::web::Web;
-use crate::output::web::language::Language;
 
 #[derive(Template)]
 #[template(path = "setup.html")]

@@ -6,6 +6,7 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
+use super::parts::{Html, t_code};
 use super::{Shell, nothing, show, stopping};
 use crate::output::command::ask;
 use crate::output::part_view::{self, IntakeView, NumberedPartView};
@@ -21,6 +22,21 @@ const SHOWN: usize = 200;
 struct StockPage<'a> {
     shell: Shell<'a>,
     stock: &'a Stock,
+}
+
+impl StockPage<'_> {
+    fn open_words(&self, open: &IntakeView) -> String {
+        let key = format!("stock.open.{}", open.kind);
+        self.shell.with(&key, &[("intake", &open.intake), ("instrument", &open.instrument)])
+    }
+
+    fn lay_words(&self, open: &IntakeView) -> Html {
+        Html::with_code(&self.shell.with(&format!("stock.lay.{}", open.kind), &[("next", &open.next)]))
+    }
+
+    fn more_words(&self) -> Html {
+        Html::with_code(&self.shell.with("stock.more", &[("n", &self.stock.more.to_string())]))
+    }
 }
 
 struct Stock {

@@ -3,8 +3,6 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
-use axum::http::{HeaderMap, HeaderValue, header};
-
 use super::*;
 use crate::club::characteristic::Characteristic;
 use crate::work_order::cautions::Caution;
@@ -64,9 +62,11 @@ fn every_key_that_a_page_asks_for_is_there_and_every_one_there_is_asked_for() {
     let mut sources = texts(&root().join("src/output/web/assets"), &["js"]);
     sources.extend(texts(&root().join("src/output/web/templates"), &["html"]));
     sources.extend(texts(&root().join("src/output/web/pages"), &["rs"]));
+    sources.extend(texts(&root().join("src/output/terminal"), &["rs"]));
     let english = &Language::English.loaded().messages.words;
     let all = sources.join("\n");
-    for rest in all.split(" t(\"").chain(all.split(".t(\"")).chain(all.split("(t(\"")).skip(1) {
+    let asks = [" t(\"", ".t(\"", "(t(\"", ":t(\"", "with(\"", "rich(\"", "words(\""];
+    for rest in asks.into_iter().flat_map(|ask| all.split(ask)) {
         let key = rest.split('"').next().unwrap();
         // A first piece of the split is no key.
         if key.len() < 40 && key.chars().all(|c| c.is_ascii_lowercase() || c == '.' || c == '_') && !key.is_empty() {
@@ -75,7 +75,9 @@ fn every_key_that_a_page_asks_for_is_there_and_every_one_there_is_asked_for() {
     }
     for key in english.keys() {
         let stem = |ending: &str| key.strip_suffix(ending).is_some_and(|stem| all.contains(&format!("\"{stem}\"")));
-        let family = key.rsplit_once('.').is_some_and(|(family, _)| all.contains(&format!("`{family}.${{")));
+        let family = key.rsplit_once('.').is_some_and(|(family, _)| {
+            all.contains(&format!("`{family}.${{")) || all.contains(&format!("\"{family}.{{"))
+        });
         let is_asked =
             all.contains(&format!("\"{key}\"")) || stem(".one") || stem(".more") || family || key.starts_with("code.");
         assert!(is_asked, "nobody asks for {key}");
@@ -122,28 +124,86 @@ fn bare(text: &str) -> String {
     words.collect::<Vec<_>>().join(" ")
 }
 
+/// Whether somebody says these words, in one text or in up to three that follow each other.
+fn is_said(words: &str, said: &BTreeSet<String>, before: u8) -> bool {
+    let whole = format!(" {words} ");
+    let stands = |text: &String| if before == 0 { text.contains(&whole) } else { text.starts_with(&whole) };
+    if words.is_empty() || said.iter().any(stands) {
+        return true;
+    }
+    before < 2
+        && words.match_indices(' ').any(|(at, _)| {
+            let first = format!(" {} ", &words[..at]);
+            let ends = |text: &String| if before == 0 { text.ends_with(&first) } else { *text == first };
+            said.iter().any(ends) && is_said(&words[at + 1..], said, before + 1)
+        })
+}
+
 /// A sentence whose English was changed in the code would silently come in English: its pattern must be changed with it.
 #[test]
 fn every_sentence_is_said_somewhere_in_the_sources() {
     let mut sources = texts(&root().join("src"), &["rs", "js"]);
     sources.extend(texts(&root().join("config/kits"), &["toml"]));
+    sources.extend(texts(&root().join("config/rules"), &["toml"]));
     let mut said = BTreeSet::new();
     for source in &sources {
         // Everything between two quotes is held for a text: what stands between texts does no harm.
         let source = source.replace("\\\"", "'");
         for piece in source.split('"').chain(source.split('`')) {
             said.insert(format!(" {} ", bare(piece)));
+            // A sentence made of several texts: each run of words between its places.
+            said.extend(
+                piece.split('{').map(|run| format!(" {} ", bare(run.split_once('}').map_or(run, |(_, run)| run)))),
+            );
         }
     }
     for pattern in Language::German.loaded().messages.sentences.keys() {
         // What stands between two places may come from different texts; each run of words must be somebody's.
         for run in pattern.split('{').map(|piece| piece.split_once('}').map_or(piece, |(_, run)| run)) {
             let wanted = format!(" {} ", bare(run));
-            assert!(
-                wanted.trim().is_empty() || said.iter().any(|text| text.contains(&wanted)),
-                "nobody says: {pattern}"
-            );
+            assert!(is_said(wanted.trim(), &said, 0), "nobody says: {pattern}");
         }
+    }
+}
+
+/// The first that fits is taken, so what takes any text stands behind what does not, and the more a pattern says itself the earlier.
+#[test]
+fn the_more_special_sentence_comes_first() {
+    let is_open = |place: &str| place.starts_with(['t', 's', 'l']);
+    let place = |pattern: &String| {
+        let says =
+            pattern.chars().count() - places(pattern).iter().map(|place| place.chars().count() + 2).sum::<usize>();
+        if places(pattern).into_iter().any(is_open) { (1, usize::MAX - says) } else { (0, 0) }
+    };
+    let patterns: Vec<&String> = Language::German.loaded().messages.sentences.keys().collect();
+    for pair in patterns.windows(2) {
+        assert!(place(pair[0]) <= place(pair[1]), "{} stands before {}", pair[0], pair[1]);
+    }
+}
+
+/// The page's script and the daemon render by the same file; `tests/browser/sentences.test.mjs` holds the script to these cases.
+#[test]
+fn sentences_are_rendered_as_by_the_script() {
+    let text = std::fs::read_to_string(root().join("tests/sentences.json")).unwrap();
+    let cases: BTreeMap<String, Option<String>> = serde_json::from_str(&text).unwrap();
+    assert!(cases.len() > 20);
+    for (english, german) in cases {
+        assert_eq!(Language::German.say(&english), german, "{english}");
+        assert_eq!(Language::English.say(&english).as_deref(), Some(english.as_str()));
+    }
+}
+
+#[test]
+fn a_language_is_found_by_tag_range_and_locale() {
+    for (range, tag) in [
+        ("de", Some("de")),
+        ("de-AT;q=0.8", Some("de")),
+        ("de_CH.UTF-8", Some("de")),
+        ("EN", Some("en")),
+        ("C", None),
+        ("den", None),
+    ] {
+        assert_eq!(Language::by_tag(range).map(Language::tag), tag, "{range}");
     }
 }
 
@@ -152,19 +212,4 @@ fn every_caution_is_said_in_every_language() {
     for caution in Caution::ALL {
         assert!(Language::German.loaded().messages.sentences.contains_key(caution.words()), "{}", caution.words());
     }
-}
-
-#[test]
-fn a_display_chooses_and_else_the_browser_is_asked() {
-    let of = |cookie: &str, accept: &str| {
-        let mut headers = HeaderMap::new();
-        headers.insert(header::COOKIE, HeaderValue::from_str(cookie).unwrap());
-        headers.insert(header::ACCEPT_LANGUAGE, HeaderValue::from_str(accept).unwrap());
-        Language::of(&headers).tag()
-    };
-    assert_eq!(of("", ""), "en");
-    assert_eq!(of("", "de-AT,de;q=0.9,en;q=0.8"), "de");
-    assert_eq!(of("", "fr, en-GB;q=0.8, de;q=0.7"), "en");
-    assert_eq!(of("a=b; bench-language=de", "en"), "de");
-    assert_eq!(of("bench-language=xx", "de"), "de");
 }
