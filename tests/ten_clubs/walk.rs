@@ -178,7 +178,8 @@ impl Walk {
     pub(crate) fn card(&mut self, n: usize, step: &str, cut: Cut) {
         let (club, code) = (id(n), format!("BS1/S/{}", step.to_uppercase().replace('_', "-")));
         let done = move |events: &[Value], step: &str| {
-            let is_it = |event: &Value| event["kind"] == "step_done" && event["club"] == *club && event["step"] == *step;
+            let is_it =
+                |event: &Value| event["kind"] == "step_done" && event["club"] == *club && event["step"] == *step;
             events.iter().any(is_it)
         };
         if let Cut::Amid(time) = cut {
