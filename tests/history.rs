@@ -78,11 +78,11 @@ async fn finished_clubs_say_how_the_work_went() {
     let head = found.distributions.iter().find(|found| found.characteristic == "head_mass").unwrap();
     assert_eq!(head.first_pass.good, 12, "a head that was taken back is no first result");
     assert!(head.cp.is_none() && head.remark.contains("alike"), "{}", head.remark);
-    // From the first reading to the bond are four events; the step after it has two or four more.
+    // From the opening to the bond are six events; the step after it has three or five.
     #[expect(clippy::cast_precision_loss, reason = "seconds of a test")]
     let step_s = STEP_US as f64 / 1e6;
     let bond = found.steps.iter().find(|step| step.step == "bond").unwrap();
-    assert!((bond.took.median_s - 5.0 * step_s).abs() < 1e-6 && bond.took.count == 12, "{bond:?}");
+    assert!((bond.took.median_s - 6.0 * step_s).abs() < 1e-6 && bond.took.count == 12, "{bond:?}");
     let last = found.steps.iter().find(|step| step.step == "hand_over").unwrap();
     assert!((last.took.longest_s - 5.0 * step_s).abs() < 1e-6 && (last.took.shortest_s - 3.0 * step_s).abs() < 1e-6);
 }
@@ -119,4 +119,88 @@ async fn the_table_is_read_by_another_and_holds_no_formula() {
     }
     let swings = rows.iter().filter(|row| &row[0] == "deviation" && &row[1] == "swing_weight").count();
     assert_eq!(swings, 12);
+}
+
+/// A swing weight of D2 ± 0.5 as it is filed at a stage.
+fn swing(writer: &mut Writer, club: &str, stage: &str, value: f64) {
+    let verdict = if value < 31.5 { "under" } else { "within" };
+    let reading = writer.captured("beam", 424.0);
+    let mut filed = filed_value("swing_weight", value, verdict);
+    for (key, number) in [("target", 32.0), ("lower", 31.5), ("upper", 32.5), ("deviation", value - 32.0)] {
+        filed[key] = json!(number);
+    }
+    filed["stage"] = json!(stage);
+    let calibration = benchscribe::work_order::event::EventId::new(EPOCH, 1, START_US).to_string();
+    let fields = json!({"reading": reading.to_string(), "club": club, "instrument": "beam", "calibration": calibration,
+        "values": [filed], "by_hand": false});
+    writer.write("reading_filed", fields);
+}
+
+#[tokio::test]
+async fn what_is_adjusted_as_planned_is_no_failure_and_once_more_is_one() {
+    let mut writer = Writer::new();
+    writer.write("session_started", json!({"version": "0.1.0", "clock_synchronised": true}));
+    writer.calibrated("beam", "configuration", false);
+    writer.order("order_imported", "W-1", "P-1", 4);
+    // What is measured of each club in turn; `None` is the card that says it is adjusted.
+    let clubs: [&[Option<(&str, f64)>]; 4] = [
+        &[Some(("gripped", 31.0)), None, Some(("final", 32.0))],
+        &[Some(("gripped", 31.0)), Some(("gripped", 32.0))],
+        &[Some(("gripped", 31.0)), Some(("gripped", 31.2)), Some(("gripped", 32.0))],
+        &[Some(("gripped", 31.0)), None, Some(("final", 31.2)), Some(("final", 32.0))],
+    ];
+    for (n, deeds) in (1..).zip(clubs) {
+        let club = format!("W-1/{n}");
+        writer.write("club_opened", json!({"club": club}));
+        writer.write("step_done", json!({"club": club, "step": "grip"}));
+        for deed in deeds {
+            match deed {
+                Some((stage, value)) => swing(&mut writer, &club, stage, *value),
+                None => {
+                    writer.write("step_done", json!({"club": club, "step": "adjust"}));
+                }
+            }
+        }
+        writer.write("club_finished", json!({"club": club}));
+    }
+    let found = history(&writer, (None, None)).await;
+    let pass = found.first_pass.unwrap();
+    assert_eq!((pass.good, pass.all), (2, 4), "the first two were right after the adjustment that was planned");
+    let deviations: Vec<f64> = found.distributions[0].results.iter().map(|result| result.deviation).collect();
+    assert!(deviations.iter().zip([0.0, 0.0, -0.8, -0.8]).all(|(found, expected)| (found - expected).abs() < 1e-9));
+}
+
+#[tokio::test]
+async fn time_in_hand_leaves_out_what_was_put_aside_and_pauses() {
+    let mut writer = Writer::new();
+    writer.write("session_started", json!({"version": "0.1.0", "clock_synchronised": true}));
+    writer.calibrated("parts-scale", "configuration", false);
+    writer.order("order_imported", "W-1", "P-1", 2);
+    for club in ["W-1/1", "W-1/2"] {
+        writer.write("club_opened", json!({"club": club}));
+    }
+    writer.write("club_opened", json!({"club": "W-1/1"}));
+    writer.write("club_put_aside", json!({"club": "W-1/1"}));
+    for _ in 0..20 {
+        writer.write("operator_changed", json!({"operator": null}));
+    }
+    writer.write("club_opened", json!({"club": "W-1/1"}));
+    writer.write("step_done", json!({"club": "W-1/1", "step": "bond"}));
+    // Longer than half an hour: the night, through which it cures.
+    for _ in 0..600 {
+        writer.write("operator_changed", json!({"operator": null}));
+    }
+    writer.write("step_done", json!({"club": "W-1/1", "step": "cure"}));
+    writer.write("step_done", json!({"club": "W-1/1", "step": "grip"}));
+    writer.write("club_finished", json!({"club": "W-1/1"}));
+    let found = history(&writer, (None, None)).await;
+    #[expect(clippy::cast_precision_loss, reason = "seconds of a test")]
+    let step_s = STEP_US as f64 / 1e6;
+    let took = |step: &str| found.steps.iter().find(|found| found.step == step).unwrap().took.median_s / step_s;
+    // Opened, put aside; opened, bonded: one and one.
+    assert!((took("bond") - 2.0).abs() < 1e-9, "{}", took("bond"));
+    assert!((took("cure") - 601.0).abs() < 1e-9, "a cure is waited for: {}", took("cure"));
+    assert!((took("grip") - 1.0).abs() < 1e-9, "{}", took("grip"));
+    // And one more until it is finished.
+    assert!((found.club.unwrap().median_s / step_s - 4.0).abs() < 1e-9);
 }

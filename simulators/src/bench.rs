@@ -16,7 +16,7 @@ use crate::fault::Fault;
 use crate::gauge::{CLAMPING_S, Gauge};
 use crate::instrument::{Deed, Device, Instrument, Order, Running};
 use crate::load::{Load, Manner, Placement};
-use crate::plan::OrderPlan;
+use crate::plan::{DayPlan, OrderPlan};
 use crate::pty::Pty;
 use crate::scale::Scale;
 use crate::scale_family::ScaleFamily;
@@ -36,7 +36,9 @@ pub struct BenchSettings {
     pub parts_scale_family: ScaleFamily,
     /// What the builder builds; without it nobody is at the bench.
     pub plan: Option<Vec<OrderPlan>>,
-    /// The texts of the step cards.
+    /// A whole day in place of the plan.
+    pub day: Option<DayPlan>,
+    /// The texts of the cards.
     pub tickets: Tickets,
     /// What the builder sees; without it he lays each thing down for a while and trusts.
     pub eyes: Option<Eyes>,
@@ -56,6 +58,7 @@ impl BenchSettings {
             seed,
             parts_scale_family: ScaleFamily::default(),
             plan: None,
+            day: None,
             tickets: Tickets::default(),
             eyes: None,
             actions: None,
@@ -120,12 +123,11 @@ impl Bench {
     /// # Errors
     /// When a port cannot be made, or there is a plan but no tokio runtime to build it in.
     pub fn start(settings: BenchSettings) -> Result<Self, BenchError> {
-        let BenchSettings { ports_dir, clock, seed, parts_scale_family, plan, tickets, eyes, actions, truth } =
+        let BenchSettings { ports_dir, clock, seed, parts_scale_family, plan, day, tickets, eyes, actions, truth } =
             settings;
-        let runtime = match plan {
-            Some(_) => Some(tokio::runtime::Handle::try_current().map_err(|_| BenchError::NoRuntime)?),
-            None => None,
-        };
+        let is_worked_at = plan.is_some() || day.is_some();
+        let runtime = is_worked_at.then(tokio::runtime::Handle::try_current).transpose();
+        let runtime = runtime.map_err(|_| BenchError::NoRuntime)?;
         std::fs::create_dir_all(&ports_dir)
             .map_err(|source| BenchError::PortsDir { path: ports_dir.clone(), source })?;
         let top = Benchtop { clock, lines: BTreeMap::new() };
@@ -141,7 +143,7 @@ impl Bench {
             };
             bench.start_instrument(instrument, device, Chance::new(seed, 100 + stream))?;
         }
-        if let Some((runtime, plan)) = runtime.zip(plan) {
+        if let Some(runtime) = runtime {
             let builder = Builder {
                 top: bench.top.clone(),
                 tickets,
@@ -151,7 +153,10 @@ impl Bench {
                 chance: Chance::new(seed, 0),
                 report: BuilderReport::default(),
             };
-            bench.builder = Some(runtime.spawn(builder.work(plan)));
+            bench.builder = Some(match day {
+                Some(day) => runtime.spawn(builder.day(day)),
+                None => runtime.spawn(builder.work(plan.unwrap_or_default())),
+            });
         }
         Ok(bench)
     }

@@ -28,17 +28,18 @@ const WORTH_ADDING_G: f64 = 0.3;
 /// The most he adds to a head at once, g: nobody hides more in a hosel.
 const MOST_ADDED_G: f64 = 12.0;
 
-/// The texts of the step cards that lie at the bench.
+/// The texts of the cards that lie at the bench.
 #[derive(Clone)]
 pub struct Tickets {
-    /// From the name of a step (`bond`, `grip`, `adjust`, `hand_over`) to the text on its card.
-    pub step: Arc<dyn Fn(&str) -> String + Send + Sync>,
+    /// From the name of a step (`bond`, `grip`, `adjust`, `hand_over`), or `badge` (who he is), `void` (the last reading does
+    /// not count) or `acknowledge` (the cautions were read), to the text on the card.
+    pub card: Arc<dyn Fn(&str) -> String + Send + Sync>,
 }
 
 impl Default for Tickets {
-    /// Plain text: `step bond`.
+    /// Plain text: `card bond`.
     fn default() -> Self {
-        Self { step: Arc::new(|step| format!("step {step}")) }
+        Self { card: Arc::new(|name| format!("card {name}")) }
     }
 }
 
@@ -59,6 +60,24 @@ pub struct Seen {
     pub advice_head_g: Option<f64>,
     /// The clubs that are finished.
     pub finished: BTreeSet<String>,
+    /// Steps that are done: the club and the name of the step.
+    pub done: BTreeSet<(String, String)>,
+    /// Clubs whose adhesive still cures.
+    pub curing: BTreeSet<String>,
+    /// Whether adhesive is mixed, and whether it is beyond its working life.
+    pub batch_is_over: Option<bool>,
+    /// Numbers of the orders that wait, in their turn.
+    pub queue: Vec<String>,
+    /// Why a reading of the open club is doubted.
+    pub doubt: Option<String>,
+    /// Why the last reading has no place, if it has none.
+    pub unplaced: Option<String>,
+    /// How many values were taken back.
+    pub taken_back: u64,
+    /// How many bends were written down.
+    pub bent: u64,
+    /// What the display warns of; what it said last stands at the end.
+    pub warnings: Vec<String>,
 }
 
 /// The builder's view of the display.
@@ -79,6 +98,31 @@ pub enum Action {
     },
     /// He uses what the display advises first.
     UseAdvice,
+    /// He mixes a batch of adhesive and writes that down.
+    MixAdhesive,
+    /// He takes an order in that someone has just brought.
+    TakeIn {
+        /// Its number.
+        order: String,
+    },
+    /// He puts the open club aside.
+    PutAside,
+    /// He takes the last reading back.
+    Void {
+        /// Why, in his words.
+        why: String,
+    },
+    /// He bends a club and writes down how far the lever went.
+    Bend {
+        /// The club's name in the order.
+        club: String,
+        /// Name of the characteristic.
+        characteristic: String,
+        /// How far and in which direction: `1 deg upright`.
+        quantity: String,
+    },
+    /// He tells whoever watches what goes on.
+    Say(String),
 }
 
 /// What he has done when the last order is built.
@@ -124,57 +168,87 @@ impl Builder {
 
     async fn build(&mut self, plan: &ClubPlan) {
         let mut club = Club::from_parts(plan, &mut self.chance);
-        self.scan_until(&plan.ticket, &plan.club, |seen, club| seen.current_club.as_deref() == Some(club)).await;
-
-        for (characteristic, mass_g) in
-            [("head_mass", club.head.mass_g), ("shaft_mass", club.shaft.mass_g), ("grip_mass", club.grip.mass_g)]
-        {
-            self.place(plan, Instrument::PartsScale, "part", Load::Part { mass_g }, &[(characteristic, mass_g, "g")])
-                .await;
+        self.open(plan).await;
+        for part in ["head_mass", "shaft_mass", "grip_mass"] {
+            self.weigh_part(plan, &club, part).await;
         }
         self.lay_on_beam(plan, &club, "dry_fit").await;
         self.scan_step("bond").await;
         self.scan_step("grip").await;
         club.bond_and_grip();
         self.type_length(plan, &club).await;
-
-        self.lay_on_beam(plan, &club, "gripped").await;
-        for _ in 0..2 {
-            let advised_g = self.advice_g(plan, &club);
-            if advised_g <= WORTH_ADDING_G {
-                break;
-            }
-            if let Some(actions) = &self.actions {
-                actions.send(Action::UseAdvice).await.ok();
-            }
-            // To a tenth of a gram: he has lead powder and a scale.
-            club.add_to_head((advised_g.min(MOST_ADDED_G) * 10.0).round() / 10.0);
-            self.walk().await;
-            self.lay_on_beam(plan, &club, "gripped").await;
-        }
-        self.scan_step("adjust").await;
-
-        let (mass_g, balance_mm) = (club.total_mass_g(), club.balance_mm());
-        let whole = Load::Club { mass_g, balance_mm };
-        self.place(plan, Instrument::ClubScale, "final", whole, &[("total_mass", mass_g, "g")]).await;
-        self.lay_on_beam(plan, &club, "final").await;
-        // He bends until it is right within a fifth of a degree.
-        let loft_deg = plan.loft_deg + self.chance.between(-0.2, 0.2);
-        let lie_deg = plan.lie_deg + self.chance.between(-0.2, 0.2);
-        let facts = [("loft", loft_deg, "deg"), ("lie", lie_deg, "deg")];
-        self.place(plan, Instrument::Gauge, "final", Load::Angles { loft_deg, lie_deg }, &facts).await;
-        let card = (self.tickets.step)("hand_over");
+        self.bring_to_weight(plan, &mut club).await;
+        self.check(plan, &club).await;
+        self.lay_in_gauge(plan, 0.0).await;
+        let card = (self.tickets.card)("hand_over");
         self.scan_until(&card, &plan.club, |seen, club| seen.finished.contains(club)).await;
     }
 
-    async fn lay_on_beam(&mut self, plan: &ClubPlan, club: &Club, stage: &'static str) {
+    pub(crate) async fn open(&mut self, plan: &ClubPlan) {
+        self.scan_until(&plan.ticket, &plan.club, |seen, club| seen.current_club.as_deref() == Some(club)).await;
+    }
+
+    pub(crate) async fn weigh_part(&mut self, plan: &ClubPlan, club: &Club, part: &'static str) {
+        let lump = match part {
+            "head_mass" => club.head,
+            "shaft_mass" => club.shaft,
+            _ => club.grip,
+        };
+        self.lay_part(plan, part, lump.mass_g).await;
+    }
+
+    pub(crate) async fn lay_part(&mut self, plan: &ClubPlan, part: &'static str, mass_g: f64) {
+        let load = Load::Part { mass_g };
+        self.place(plan, Instrument::PartsScale, "part", load, &[(part, mass_g, "g")]).await;
+    }
+
+    /// Lays the gripped club on the beam and adds weight until it is as heavy as it should be.
+    pub(crate) async fn bring_to_weight(&mut self, plan: &ClubPlan, club: &mut Club) {
+        self.lay_on_beam(plan, club, "gripped").await;
+        for _ in 0..2 {
+            let advised_g = self.advice_g(plan, club);
+            if advised_g <= WORTH_ADDING_G {
+                break;
+            }
+            self.act(Action::UseAdvice).await;
+            // To a tenth of a gram: he has lead powder and a scale.
+            club.add_to_head((advised_g.min(MOST_ADDED_G) * 10.0).round() / 10.0);
+            self.walk().await;
+            self.lay_on_beam(plan, club, "gripped").await;
+        }
+        self.scan_step("adjust").await;
+    }
+
+    /// Measures the finished club once more on scale and beam.
+    pub(crate) async fn check(&mut self, plan: &ClubPlan, club: &Club) {
         let (mass_g, balance_mm) = (club.total_mass_g(), club.balance_mm());
+        let whole = Load::Club { mass_g, balance_mm };
+        self.place(plan, Instrument::ClubScale, "final", whole, &[("total_mass", mass_g, "g")]).await;
+        self.lay_on_beam(plan, club, "final").await;
+    }
+
+    /// Lays a club into the gauge whose lie is `off_deg` beside what was ordered; he bends until it is right within a fifth
+    /// of a degree.
+    pub(crate) async fn lay_in_gauge(&mut self, plan: &ClubPlan, off_deg: f64) {
+        let loft_deg = plan.loft_deg + self.chance.between(-0.2, 0.2);
+        let lie_deg = plan.lie_deg + off_deg + self.chance.between(-0.2, 0.2);
+        let facts = [("loft", loft_deg, "deg"), ("lie", lie_deg, "deg")];
+        self.place(plan, Instrument::Gauge, "final", Load::Angles { loft_deg, lie_deg }, &facts).await;
+    }
+
+    pub(crate) async fn lay_on_beam(&mut self, plan: &ClubPlan, club: &Club, stage: &'static str) {
+        let load = Load::Club { mass_g: club.total_mass_g(), balance_mm: club.balance_mm() };
+        self.lay_club(plan, club, stage, load).await;
+    }
+
+    /// Lays a club on the beam that bears down there as `load` does.
+    pub(crate) async fn lay_club(&mut self, plan: &ClubPlan, club: &Club, stage: &'static str, load: Load) {
         let facts = [
-            ("total_mass", mass_g, "g"),
-            ("balance_point", balance_mm, "mm"),
+            ("total_mass", club.total_mass_g(), "g"),
+            ("balance_point", club.balance_mm(), "mm"),
             ("swing_weight", club.swing_weight_points(), "{point}"),
         ];
-        self.place(plan, Instrument::Beam, stage, Load::Club { mass_g, balance_mm }, &facts).await;
+        self.place(plan, Instrument::Beam, stage, load, &facts).await;
     }
 
     /// Lays a load down until the display has shown it, and goes on.
@@ -227,17 +301,19 @@ impl Builder {
         }
     }
 
-    async fn type_length(&mut self, plan: &ClubPlan, club: &Club) {
+    pub(crate) async fn type_length(&mut self, plan: &ClubPlan, club: &Club) {
         self.walk().await;
-        if let Some(actions) = &self.actions {
-            let typed = Action::Type {
-                club: plan.club.clone(),
-                characteristic: "length".to_owned(),
-                quantity: club.length_typed(),
-            };
-            actions.send(typed).await.ok();
-        }
+        let characteristic = "length".to_owned();
+        self.act(Action::Type { club: plan.club.clone(), characteristic, quantity: club.length_typed() }).await;
         self.pause(1.0, 2.0).await;
+    }
+
+    /// Does what goes over no serial port.
+    pub(crate) async fn act(&self, action: Action) {
+        if let Some(actions) = &self.actions {
+            // Nobody there any more is no reason to stop building.
+            actions.send(action).await.ok();
+        }
     }
 
     /// What the display advises to add at the head, g; without a display, what he works out himself.
@@ -248,14 +324,14 @@ impl Builder {
         }
     }
 
-    async fn scan_step(&mut self, step: &str) {
+    pub(crate) async fn scan_step(&mut self, step: &str) {
         self.walk().await;
-        self.top.scan(&(self.tickets.step)(step));
+        self.top.scan(&(self.tickets.card)(step));
         self.pause(1.0, 2.0).await;
     }
 
     /// Scans a card until the display shows its effect on the club.
-    async fn scan_until(&mut self, text: &str, club: &str, effect: impl Fn(&Seen, &str) -> bool) {
+    pub(crate) async fn scan_until(&mut self, text: &str, club: &str, effect: impl Fn(&Seen, &str) -> bool) {
         for _ in 0..TRIES {
             self.walk().await;
             self.top.scan(text);
@@ -272,7 +348,7 @@ impl Builder {
 
     /// Watches the display for at most `patience_s`; whether he saw what he waited for. Without a display he takes it for
     /// seen after `blind_s`.
-    async fn see_within(&mut self, patience_s: f64, blind_s: f64, wanted: impl Fn(&Seen) -> bool) -> bool {
+    pub(crate) async fn see_within(&mut self, patience_s: f64, blind_s: f64, wanted: impl Fn(&Seen) -> bool) -> bool {
         let clock = self.top.clock;
         if let Some(Eyes(display)) = &mut self.eyes {
             let looking = display.wait_for(|seen| wanted(seen));
@@ -289,7 +365,7 @@ impl Builder {
     }
 
     /// From one place to the next, with hands full.
-    async fn walk(&mut self) {
+    pub(crate) async fn walk(&mut self) {
         self.pause(1.5, 3.0).await;
     }
 

@@ -10,6 +10,7 @@
 mod bench;
 mod builder;
 mod club;
+mod day;
 mod plan;
 mod truth;
 
@@ -37,6 +38,6 @@ pub use clock::Clock;
 pub use fault::{Fault, UnknownFault};
 pub use instrument::{Instrument, UnknownInstrument};
 pub use load::Load;
-pub use plan::{ClubKind, ClubPlan, OrderPlan};
+pub use plan::{ClubKind, ClubPlan, DayPlan, OrderPlan};
 pub use scale_family::{ScaleFamily, UnknownFamily};
 pub use truth::Truth;

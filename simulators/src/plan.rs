@@ -11,6 +11,15 @@ pub struct OrderPlan {
     pub clubs: Vec<ClubPlan>,
 }
 
+/// A whole day: what lies in the tray in the morning, and who comes to the door.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DayPlan {
+    /// The orders of the morning. The one whose turn comes first should have three clubs or more: most goes wrong there.
+    pub orders: Vec<OrderPlan>,
+    /// The order of a player who waits at the door for new grips.
+    pub door: OrderPlan,
+}
+
 /// What sort of club; decides where its parts balance.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ClubKind {

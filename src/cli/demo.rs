@@ -1,5 +1,6 @@
 //! `demo`: simulated instruments and a simulated builder in front of the real daemon.
 
+mod day;
 mod glue;
 mod plan;
 
@@ -39,9 +40,9 @@ const LAST_CARD: Duration = Duration::from_secs(5);
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
-    /// How many clubs are built
-    #[arg(long, default_value_t = 6, value_parser = clap::value_parser!(u32).range(1..=500))]
-    clubs: u32,
+    /// Builds so many clubs one after the other; without it a whole day is played, with all that comes between
+    #[arg(long, value_parser = clap::value_parser!(u32).range(1..=500))]
+    clubs: Option<u32>,
     /// How much faster than real time everything runs
     #[arg(long, default_value_t = 1.0, value_parser = pace)]
     pace: f64,
@@ -117,23 +118,30 @@ async fn build(arguments: Arguments, settings: BenchSettings, ports: PathBuf) ->
     run::announce(&started);
     print::say(&format!("journal: {}", data.display()));
 
-    let orders = plan::take_orders_in(&started, arguments.clubs).await?;
+    let (orders, day) = match arguments.clubs {
+        Some(clubs) => (plan::take_orders_in(&started, clubs).await?, None),
+        None => {
+            let day = day::begin(&started, clock.now().at_us).await?;
+            (day.orders.clone(), Some(day))
+        }
+    };
     let (seen_in, seen) = glue::eyes(&started);
     let (actions_in, actions) = mpsc::channel(DEEDS);
     let (truth_in, truth) = mpsc::channel::<Truth>(DEEDS);
-    let hands = tokio::spawn(glue::hands(actions, started.clone()));
+    let brought = day.iter().map(|day| day.brought.clone()).collect();
+    let mut hands = tokio::spawn(glue::hands(actions, started.clone(), brought));
     let notes = tokio::spawn(write_truth(truth, arguments.truth.clone()));
     let watching = tokio::spawn(glue::watch(started.clone(), seen_in, stop.clone()));
 
     let (instant, at_us) = clock.origin();
     let simulated_clock = SimulatedClock::from_origin(arguments.pace, instant, at_us);
     let mut simulation = Simulation::new(ports, simulated_clock, arguments.seed);
-    simulation.plan = Some(plan::order_plans(&orders));
-    simulation.tickets = Tickets {
-        step: Arc::new(|step: &str| {
-            Step::parse(step).map_or_else(|| step.to_owned(), |step| Ticket::Step(step).code())
-        }),
-    };
+    match day {
+        Some(day) => simulation.day = Some(day.plan),
+        None => simulation.plan = Some(plan::order_plans(&orders)),
+    }
+    simulation.tickets =
+        Tickets { card: Arc::new(|name: &str| card(name).map_or_else(|| name.to_owned(), |ticket| ticket.code())) };
     simulation.eyes = Some(Eyes(seen));
     simulation.actions = Some(actions_in);
     simulation.truth = Some(truth_in);
@@ -146,6 +154,8 @@ async fn build(arguments: Arguments, settings: BenchSettings, ports: PathBuf) ->
     let clubs: Vec<String> = orders.iter().flat_map(|order| order.clubs.iter().map(|club| club.id.clone())).collect();
     let mut all_finished = false;
     if let Some(report) = report {
+        // What he still had to do and to say is done when he has gone.
+        (&mut hands).await?;
         print::say(&format!(
             "built {} clubs in {} placements, {} laid down again",
             report.clubs.len(),
@@ -177,6 +187,16 @@ async fn build(arguments: Arguments, settings: BenchSettings, ports: PathBuf) ->
     }
     notes.await??;
     Ok(if all_finished || !arguments.once { ExitCode::SUCCESS } else { ExitCode::FAILURE })
+}
+
+/// The card of this name.
+fn card(name: &str) -> Option<Ticket> {
+    match name {
+        "badge" => Some(Ticket::Operator("K7".to_owned())),
+        "void" => Some(Ticket::VoidLast),
+        "acknowledge" => Some(Ticket::Acknowledge),
+        step => Step::parse(step).map(Ticket::Step),
+    }
 }
 
 /// Waits until the last club is handed over.

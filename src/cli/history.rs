@@ -70,7 +70,7 @@ fn tables(history: &HistoryView) -> anyhow::Result<()> {
     };
     let mut rows: Vec<Vec<String>> = history.steps.iter().map(|step| row(step.label, step.took)).collect();
     rows.extend(history.club.map(|took| row("whole club", took)));
-    print::table(&["time from what was done before", "times", "median", "shortest", "longest"], &rows)?;
+    print::table(&["time in hand (a cure or rest: waited for)", "times", "median", "shortest", "longest"], &rows)?;
     let within = |number: Option<f64>, pair: Option<[f64; 2]>| match (number, pair) {
         (Some(number), Some([low, high])) => format!("{number:.2} ({low:.2} to {high:.2})"),
         _ => String::new(),

@@ -245,13 +245,9 @@ async fn export(access: &Access, numbers: &[String], format: As, out: Option<&Pa
 
 /// What a format cannot hold of a club, in words.
 fn lost_of(club: &ClubSpec, format: As) -> Option<&'static str> {
-    let build = &club.build;
-    if build.cut.is_some() || build.fit.is_some() {
-        return Some("how its clubs are cut or fitted");
-    }
-    let says_more = !club.details.is_empty() || !build.is_silent() || !club.models.is_empty();
+    let says_more = !club.details.is_empty() || !club.build.is_silent() || !club.models.is_empty();
     (says_more && matches!(format, As::Csv))
-        .then_some("what is given of parts or which club is repeated (TOML and JSON hold that)")
+        .then_some("what is given of parts, how a club is cut or which one is repeated (TOML and JSON hold that)")
 }
 
 async fn again(access: &Access, club: &str, order: Option<&str>, raw_length: Option<&str>) -> anyhow::Result<ExitCode> {

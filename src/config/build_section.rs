@@ -246,7 +246,12 @@ pub(super) fn optional(
     };
     // A stated half-width: rectangular distribution, JCGM 100:2008, 4.3.7.
     let half = target.lower.zip(target.upper).map(|(lower, upper)| (upper - lower) / 2.0 / 3f64.sqrt());
-    Ok(Some(Span::new(mm, half.unwrap_or(usual_u))))
+    Ok(Some(Span::new(whole_nanometres(mm), whole_nanometres(half.unwrap_or(usual_u)))))
+}
+
+/// Finer than anybody measures a shaft: so a length that is written out in another unit is read as the same one again.
+fn whole_nanometres(mm: f64) -> f64 {
+    (mm * 1e6).round() / 1e6
 }
 
 fn required(

@@ -20,9 +20,9 @@ pub struct HistoryView {
     pub more: bool,
     /// Clubs that were right the first time.
     pub first_pass: Option<ShareView>,
-    /// From the first value or step of a club until it was finished.
+    /// How long a club was in hand.
     pub club: Option<DurationsView>,
-    /// Each step, from what was done before it.
+    /// How long a club was in hand for each step; a cure or rest as it was waited for.
     pub steps: Vec<StepView>,
     /// First results by characteristic and instrument.
     pub distributions: Vec<DistributionView>,

@@ -4,6 +4,7 @@ pub mod adhesive_view;
 pub mod bend_view;
 #[cfg(feature = "embedded-broker")]
 pub mod broker;
+mod build_text;
 pub mod capture_view;
 pub mod command;
 pub mod cut_view;

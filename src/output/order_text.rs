@@ -3,6 +3,7 @@
 use serde::ser::{SerializeMap, SerializeSeq};
 use serde::{Serialize, Serializer};
 
+use super::build_text::{Cut, Fit};
 use crate::club::characteristic::Characteristic;
 use crate::config::order_file::{COLUMNS, OrderFormat, guarded};
 use crate::measurement::unit::Degrees;
@@ -88,6 +89,12 @@ impl Serialize for Club<'_> {
         }
         if let Some(sleeve) = &details.sleeve {
             map.serialize_entry("sleeve", &Sleeve(sleeve))?;
+        }
+        if let Some(cut) = &build.cut {
+            map.serialize_entry("cut", &Cut(cut))?;
+        }
+        if let Some(fit) = &build.fit {
+            map.serialize_entry("fit", &Fit(fit))?;
         }
         map.end()
     }
@@ -311,6 +318,93 @@ mod tests {
             }
             text
         })
+    }
+
+    /// Lengths as people write them, with and without what they are unsure by.
+    fn length(around_mm: f64) -> impl Strategy<Value = String> {
+        let unit = prop::sample::select(vec![("mm", 1.0), ("in", 25.4), ("cm", 10.0)]);
+        (-0.02..0.02_f64, unit, prop::option::of(0.001..0.5_f64)).prop_map(move |(share, (unit, mm), half)| {
+            let value = around_mm * (1.0 + share) / mm;
+            match half {
+                Some(half) => format!("{value} {unit} ± {half} mm"),
+                None => format!("{value:.3} {unit}"),
+            }
+        })
+    }
+
+    /// A table `[club.cut]` of an iron of 37 in, each key that may be left out there or not.
+    fn cut() -> impl Strategy<Value = String> {
+        let some = |key: &'static str, mm: f64| {
+            prop::option::of(length(mm)).prop_map(move |text| text.map(|text| format!("{key} = \"{text}\"\n")))
+        };
+        let needed = (length(1028.0), length(31.0), length(36.0));
+        let angle = prop::sample::select(vec![
+            "",
+            "ground_angle = \"61.5 deg\"\nsole_contact = \"34 mm\"\nsole_radius = \"140 mm\"\n",
+        ]);
+        let left = [
+            some("tip_trim", 12.7),
+            some("insertion", 29.0),
+            some("sleeve_floor", 4.0),
+            some("grip_cap", 4.0),
+            some("ferrule", 20.0),
+        ];
+        (needed, angle, left).prop_map(|((raw, bore, ground), angle, left)| {
+            let left: String = left.into_iter().flatten().collect();
+            format!("[club.cut]\nraw_length = \"{raw}\"\nbore_depth = \"{bore}\"\nbore_to_ground = \"{ground}\"\n{angle}{left}")
+        })
+    }
+
+    /// A table `[club.fit]`.
+    fn fit() -> impl Strategy<Value = String> {
+        let keys = [
+            ("tip_diameter", 9.398),
+            ("parallel_section", 101.6),
+            ("bore_diameter", 9.55),
+            ("shim", 0.14),
+            ("butt_diameter", 15.24),
+            ("grip_core", 14.73),
+            ("grip_size", 22.86),
+            ("wrap", 0.13),
+            ("final_grip_size", 23.6),
+        ];
+        let lengths: Vec<_> = keys
+            .into_iter()
+            .map(|(key, mm)| {
+                prop::option::of(length(mm)).prop_map(move |text| text.map(|text| format!("{key} = \"{text}\"\n")))
+            })
+            .collect();
+        let others = (
+            0..4_u8,
+            any::<bool>(),
+            prop::option::of(-360.0..360.0_f64),
+            prop::sample::select(vec!["", "tip = \"parallel\"\n", "bore = \"taper\"\n"]),
+        );
+        (lengths, others).prop_map(|(lengths, (wraps, rib, turn, runs))| {
+            let lengths: String = lengths.into_iter().flatten().collect();
+            let turn =
+                turn.map(|turn| format!("sleeve_turn = \"{turn} deg\"\nsleeve_tilt = \"1 deg\"\n")).unwrap_or_default();
+            format!("[club.fit]\n{lengths}tape_wraps = {wraps}\nrib = {rib}\n{turn}{runs}")
+        })
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(200))]
+        /// Where a shaft is cut and what the parts measure comes back from TOML and JSON, to the last digit.
+        #[test]
+        fn how_a_club_is_made_is_imported_again(cut in cut(), fit in fit(), trim in any::<bool>()) {
+            let trim = trim && !cut.contains("tip_trim");
+            let schedule = if trim { "[[tip_trim]]\nclubs = [\"9-iron\", \"7-iron\"]\nfirst = \"1/2 in\"\nstep = \"1/2 in\"\n" } else { "" };
+            let other = if trim { "[[club]]\nname = \"9-iron\"\nkind = \"iron\"\nlength = \"36 in\"\n[club.cut]\nraw_length = \"40 in\"\nbore_depth = \"31 mm\"\nbore_to_ground = \"36 mm\"\n" } else { "" };
+            let text = format!("order = \"W-1\"\n{schedule}[[club]]\nname = \"7-iron\"\nkind = \"iron\"\nlength = \"37 in\"\n{cut}{fit}{other}");
+            let order = read_orders("o.toml", &text, OrderFormat::Toml).unwrap_or_else(|m| panic!("{text}\n{m}")).remove(0);
+            prop_assert!(order.clubs[0].build.cut.is_some() && order.clubs[0].build.fit.is_some());
+            for format in [OrderFormat::Toml, OrderFormat::Json] {
+                let written = write_orders(&[&order], format);
+                let read = read_orders("o", &written, format).unwrap_or_else(|m| panic!("{written}\n{m}"));
+                prop_assert_eq!(&read, &vec![order.clone()], "{}", written);
+            }
+        }
     }
 
     proptest! {

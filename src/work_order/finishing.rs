@@ -57,7 +57,15 @@ pub(super) fn step_done(state: &State, step: Step) -> Result<Vec<Change>, Refusa
     }
     let missing: Vec<&str> = club.missing().map(Characteristic::label).collect();
     if !missing.is_empty() {
-        return refused(format!("{} cannot be handed over: {} not measured yet", club.spec.id, missing.join(", ")));
+        // With several clubs in work another one may be meant.
+        let meant =
+            before.map(|other| format!("; {} is finished: scan its ticket first to hand it over", other.spec.id));
+        let meant = meant.unwrap_or_default();
+        return refused(format!(
+            "{} cannot be handed over: {} not measured yet{meant}",
+            club.spec.id,
+            missing.join(", ")
+        ));
     }
     let mut changes = vec![done];
     changes.extend(finish(state, club));

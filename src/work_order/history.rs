@@ -4,12 +4,13 @@
 use std::collections::BTreeMap;
 
 use super::judging::Verdict;
-use super::record::{ClubRecord, ClubState, Entry, Standing};
+use super::order::Stage;
+use super::record::{ClubRecord, ClubState, Entry, Standing, StepRecord};
 use super::steps::Step;
 use crate::club::characteristic::Characteristic;
 use crate::measurement::process::{Capability, RunChart, capability, mean_and_spread, median, run_chart, share_within};
 
-/// How long something took, in seconds, from what was done before it: nights and cures count.
+/// How long something took, in seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Durations {
     /// How often.
@@ -60,11 +61,12 @@ pub struct Distribution {
 pub struct History {
     /// Finished clubs it was made from.
     pub clubs: usize,
-    /// Clubs whose every limited characteristic was within its limits when it was first measured on parts or the gripped club.
+    /// Clubs whose every limited characteristic was within its limits the first time; what is brought to target by the planned
+    /// adjustment counts after it.
     pub first_pass: Option<FirstPass>,
-    /// From the first thing that happened to a club until it was finished.
+    /// How long a club was in hand.
     pub club: Option<Durations>,
-    /// Each step from what was done before it.
+    /// How long a club was in hand for each step, from the one before it; a cure or rest as it was waited for, on the clock.
     pub steps: Vec<(Step, Durations)>,
     /// By characteristic and instrument.
     pub distributions: Vec<Distribution>,
@@ -73,17 +75,40 @@ pub struct History {
 /// The first result of each characteristic on each instrument that says something of the club as it is handed over; what a
 /// person took back does not count, what a later one superseded does.
 fn first_results(club: &ClubRecord) -> Vec<&Entry> {
-    let mut first: Vec<&Entry> = Vec::new();
-    for entry in club.entries.iter().filter(|entry| entry.standing != Standing::Voided) {
-        let filed = &entry.filed;
-        let known = |other: &&Entry| {
-            other.filed.characteristic == filed.characteristic && other.method.name() == entry.method.name()
-        };
-        if filed.stage.counts_for(filed.characteristic) && !first.iter().any(known) {
-            first.push(entry);
-        }
+    let counts =
+        |entry: &&Entry| entry.standing != Standing::Voided && entry.filed.stage.counts_for(entry.filed.characteristic);
+    let mut all: BTreeMap<(Characteristic, &str), Vec<&Entry>> = BTreeMap::new();
+    for entry in club.entries.iter().filter(counts) {
+        all.entry((entry.filed.characteristic, entry.method.name())).or_default().push(entry);
     }
-    first
+    all.values().filter_map(|results| first_of(club, results)).collect()
+}
+
+/// The one of these results, the oldest first, that says whether it was right the first time. What the club's route adjusts
+/// is measured before that to find out by how much; so it counts when the adjustment is said to be done, and where nobody
+/// says so, one adjustment is what was planned.
+fn first_of<'a>(club: &ClubRecord, results: &[&'a Entry]) -> Option<&'a Entry> {
+    let first = *results.first()?;
+    if !is_adjusted(first.filed.characteristic) || !club.spec.route().contains(&Step::Adjust) {
+        return Some(first);
+    }
+    let after = results.iter().find(|entry| entry.filed.stage == Stage::Final);
+    let once = results.get(1).filter(|_| first.filed.verdict != Verdict::Within);
+    Some(after.or(once).copied().unwrap_or(first))
+}
+
+/// What weights and bending bring to target.
+fn is_adjusted(characteristic: Characteristic) -> bool {
+    matches!(
+        characteristic,
+        Characteristic::SwingWeight
+            | Characteristic::TotalMass
+            | Characteristic::BalancePoint
+            | Characteristic::MoiButt
+            | Characteristic::Loft
+            | Characteristic::Lie
+            | Characteristic::FaceAngle
+    )
 }
 
 fn is_limited(entry: &Entry) -> bool {
@@ -114,15 +139,15 @@ fn durations(taken: &[f64]) -> Option<Durations> {
     })
 }
 
-/// When work on a club began: its first value or step.
-fn begun_us(club: &ClubRecord) -> Option<i64> {
-    // A part weighed for the stock long before is no work on the club.
-    let used = |entry: &&Entry| {
-        club.parts.iter().all(|part| part.used.weighed.as_ref().is_none_or(|weighed| weighed.reading != entry.event))
+/// How long each step took that still counts: in hand from the one before it; what cures or rests is waited for.
+fn step_times(club: &ClubRecord) -> impl Iterator<Item = (Step, f64)> {
+    let standing: Vec<&StepRecord> = club.steps.iter().filter(|done| club.stands(done)).collect();
+    let before = std::iter::once(None).chain(standing.clone().into_iter().map(Some));
+    let took = |(before, done): (Option<&StepRecord>, &StepRecord)| match done.step {
+        Step::Cure | Step::Rest => seconds(before?.at_us, done.at_us).map(|took| (done.step, took)),
+        step => seconds(before.map_or(0, |before| before.in_hand_us), done.in_hand_us).map(|took| (step, took)),
     };
-    let values = club.entries.iter().filter(used).map(|entry| entry.at_us);
-    let parts = club.parts.iter().map(|part| part.at_us);
-    values.chain(parts).chain(club.steps.iter().map(|step| step.at_us)).min()
+    before.zip(standing).filter_map(took).collect::<Vec<_>>().into_iter()
 }
 
 /// What the finished ones of these clubs say.
@@ -135,15 +160,10 @@ pub fn history<'a>(clubs: impl Iterator<Item = &'a ClubRecord>) -> History {
     let mut results: BTreeMap<(Characteristic, String), Vec<(&Entry, &ClubRecord)>> = BTreeMap::new();
     let mut passed = Vec::new();
     for club in &finished {
-        let begun = begun_us(club);
-        let mut before = begun;
-        for done in club.steps.iter().filter(|done| club.stands(done)) {
-            if let Some(took) = before.and_then(|from| seconds(from, done.at_us)) {
-                steps.entry(done.step).or_default().push(took);
-            }
-            before = Some(done.at_us);
+        for (step, took) in step_times(club) {
+            steps.entry(step).or_default().push(took);
         }
-        whole.extend(begun.zip(club.finished_at_us).and_then(|(from, to)| seconds(from, to)));
+        whole.extend(seconds(0, club.in_hand.us));
         let first = first_results(club);
         let limited: Vec<&&Entry> = first.iter().filter(|entry| is_limited(entry)).collect();
         if !limited.is_empty() {

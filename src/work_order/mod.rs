@@ -38,6 +38,7 @@ mod finishing;
 pub mod forecast;
 pub mod guide;
 pub mod history;
+pub mod in_hand;
 mod intake;
 pub mod judging;
 pub mod laid;

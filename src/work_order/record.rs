@@ -9,6 +9,7 @@ use super::drawer_stock::{TakenPart, Taking};
 use super::drawers::ItemKind;
 use super::event::{EventId, FiledValue};
 use super::guide::Guide;
+use super::in_hand::InHand;
 use super::judging::Verdict;
 use super::marks::{self, MarkDeed, MarkRecord};
 use super::order::{ClubSpec, Stage, WorkKind};
@@ -116,6 +117,8 @@ pub struct StepRecord {
     pub proof: Option<EventId>,
     /// The batch of adhesive that was used.
     pub batch: Option<String>,
+    /// How long the club had been in hand by then, in microseconds.
+    pub in_hand_us: i64,
 }
 
 /// What a person has read and acknowledged before a step.
@@ -173,6 +176,8 @@ pub struct ClubRecord {
     pub takings: Vec<Taking>,
     /// Parts with a number or a maker's code that went into it, oldest first.
     pub parts: Vec<UsedPart>,
+    /// How long it was in hand.
+    pub in_hand: InHand,
     /// When it was finished.
     pub finished_at_us: Option<i64>,
     /// The last event that touched this club.
@@ -197,6 +202,7 @@ impl ClubRecord {
             bond: None,
             takings: Vec::new(),
             parts: Vec::new(),
+            in_hand: InHand::default(),
             finished_at_us: None,
             last_seq: 0,
         }

@@ -97,6 +97,9 @@ impl State {
         self.adhesives.apply(event);
         self.drawer_stock.apply(event);
         self.part_stock.apply(event);
+        if let Some(record) = event.change.bearing().club.and_then(|club| self.clubs.get_mut(club)) {
+            record.in_hand.apply(event);
+        }
         match &event.change {
             Change::SessionStarted { .. } => self.connected.clear(),
             Change::SessionEnded
@@ -228,7 +231,8 @@ impl State {
             }
             Change::StepDone { club, step, proof, batch } => {
                 let (at_us, by) = (event.at_us, event.by.clone());
-                let done = StepRecord { step: *step, at_us, by, proof: *proof, batch: batch.clone() };
+                let in_hand_us = self.clubs.get(club).map_or(0, |record| record.in_hand.us);
+                let done = StepRecord { step: *step, at_us, by, proof: *proof, batch: batch.clone(), in_hand_us };
                 let bond = batch.as_ref().and_then(|batch| self.adhesives.bond(event, batch));
                 if *step == Step::Bond {
                     self.adhesives.wait_for(club, bond.is_some());

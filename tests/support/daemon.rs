@@ -81,6 +81,16 @@ impl Daemon {
         wait_for("the end of the daemon", || self.child.try_wait().unwrap())
     }
 
+    /// Waits until it ends by itself; how, and what it said.
+    #[track_caller]
+    pub(crate) fn ended(mut self, within: std::time::Duration) -> (ExitStatus, String) {
+        let ended = wait_at_most(within, || self.child.try_wait().unwrap());
+        let status = ended.unwrap_or_else(|| panic!("it did not end within {within:?}: {}", self.words()));
+        // The thread that hears it ends with its last line.
+        wait_at_most(super::PATIENCE, || (Arc::strong_count(&self.words) == 1).then_some(()));
+        (status, self.words())
+    }
+
     /// A page that must be there.
     #[track_caller]
     pub(crate) fn get(&self, path: &str) -> Reply {

@@ -13,22 +13,17 @@ use crate::work_order::order::{ClubKind, ClubSpec, Order};
 use crate::work_order::ticket::Ticket;
 
 /// The order of the demo; its number is replaced for further ones.
-const ORDER: &str = include_str!("../../../config/orders/w-1042.toml");
-const NUMBER: &str = "W-1042";
+pub(super) const ORDER: &str = include_str!("../../../config/orders/w-1042.toml");
+pub(super) const NUMBER: &str = "W-1042";
 const FIRST_NUMBER: u32 = 1042;
 
 /// Takes as many orders in as the clubs need, with numbers that the journal does not know yet.
 pub(super) async fn take_orders_in(started: &Started, clubs: u32) -> anyhow::Result<Vec<Order>> {
-    let known = ask(&started.questions, |state| state.order_sequence.clone()).await.context("the bench has ended")?;
+    let mut numbers = free_numbers(started).await?;
     let mut wanted = usize::try_from(clubs)?;
-    let mut number = FIRST_NUMBER;
     let mut orders = Vec::new();
     while wanted > 0 {
-        let name = format!("W-{number}");
-        number += 1;
-        if known.contains(&name) {
-            continue;
-        }
+        let name = numbers.next().context("all numbers of orders are used up")?;
         let text = shorten(&ORDER.replace(NUMBER, &name), wanted);
         let order = read_order(&name, &text)?;
         wanted -= order.clubs.len();
@@ -38,12 +33,18 @@ pub(super) async fn take_orders_in(started: &Started, clubs: u32) -> anyhow::Res
     Ok(orders)
 }
 
+/// Numbers of orders that the journal does not know yet.
+pub(super) async fn free_numbers(started: &Started) -> anyhow::Result<impl Iterator<Item = String> + use<>> {
+    let known = ask(&started.questions, |state| state.order_sequence.clone()).await.context("the bench has ended")?;
+    Ok((FIRST_NUMBER..).map(|number| format!("W-{number}")).filter(move |number| !known.contains(number)))
+}
+
 /// The order's text with its first `clubs` clubs only.
-fn shorten(text: &str, clubs: usize) -> String {
+pub(super) fn shorten(text: &str, clubs: usize) -> String {
     text.split("[[club]]").take(clubs + 1).collect::<Vec<_>>().join("[[club]]")
 }
 
-async fn give(started: &Started, json: serde_json::Value) -> anyhow::Result<()> {
+pub(super) async fn give(started: &Started, json: serde_json::Value) -> anyhow::Result<()> {
     let (reply, answer) = oneshot::channel();
     if started.commands.send(CommandRequest { json, reply }).await.is_err() {
         bail!("the bench has ended");
@@ -53,19 +54,29 @@ async fn give(started: &Started, json: serde_json::Value) -> anyhow::Result<()> 
 
 /// The same orders as the builder reads them off his tickets.
 pub(super) fn order_plans(orders: &[Order]) -> Vec<OrderPlan> {
-    orders
-        .iter()
-        .map(|order| OrderPlan {
-            order: order.number.clone(),
-            ticket: Ticket::Order(order.number.clone()).code(),
-            clubs: order.clubs.iter().map(club_plan).collect(),
-        })
-        .collect()
+    orders.iter().map(order_plan).collect()
+}
+
+pub(super) fn order_plan(order: &Order) -> OrderPlan {
+    OrderPlan {
+        order: order.number.clone(),
+        ticket: Ticket::Order(order.number.clone()).code(),
+        clubs: order.clubs.iter().map(club_plan).collect(),
+    }
 }
 
 fn club_plan(club: &ClubSpec) -> ClubPlan {
     let aim =
         |characteristic, usual: f64| club.target(characteristic).and_then(|row| row.target.value).unwrap_or(usual);
+    // What a repair order does not say of head and shaft (invented).
+    let [head_g, shaft_g] = match club.kind {
+        ClubKind::Driver => [200.0, 60.0],
+        ClubKind::Fairway => [212.0, 65.0],
+        ClubKind::Hybrid => [232.0, 80.0],
+        ClubKind::Iron => [270.0, 115.0],
+        ClubKind::Wedge => [286.0, 115.0],
+        ClubKind::Putter => [350.0, 120.0],
+    };
     ClubPlan {
         club: club.id.clone(),
         ticket: Ticket::Club(club.token.clone()).code(),
@@ -77,8 +88,8 @@ fn club_plan(club: &ClubSpec) -> ClubPlan {
             ClubKind::Wedge => SimulatedKind::Wedge,
             ClubKind::Putter => SimulatedKind::Putter,
         },
-        head_mass_g: aim(Characteristic::HeadMass, 200.0),
-        shaft_mass_g: aim(Characteristic::ShaftMass, 65.0),
+        head_mass_g: aim(Characteristic::HeadMass, head_g),
+        shaft_mass_g: aim(Characteristic::ShaftMass, shaft_g),
         grip_mass_g: aim(Characteristic::GripMass, 50.0),
         length_mm: club.length_mm(),
         swing_weight_points: aim(Characteristic::SwingWeight, 32.0),

@@ -35,8 +35,7 @@ struct HistoryPage<'a> {
 impl HistoryPage<'_> {
     fn clubs(&self) -> String {
         let key = if self.history.clubs == 1 { "history.clubs.one" } else { "history.clubs.more" };
-        let clubs = self.shell.with(key, &[("n", &self.history.clubs.to_string())]);
-        if self.history.more { self.shell.with("history.clubs_last", &[("clubs", &clubs)]) } else { clubs }
+        self.shell.with(key, &[("n", &self.history.clubs.to_string())])
     }
 
     fn on(&self, found: &DistributionView) -> String {
@@ -62,6 +61,10 @@ impl HistoryPage<'_> {
             ("cpk", self.within(&found.cpk, &found.cpk_within)),
         ];
         self.shell.with("history.results", &values.each_ref().map(|(place, value)| (*place, value.as_str())))
+    }
+
+    fn limit(&self) -> String {
+        self.shell.with("history.limit", &[("n", &CLUBS.to_string())])
     }
 
     fn took(&self, took: &DurationsView) -> [String; 3] {
