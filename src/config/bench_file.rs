@@ -5,6 +5,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 use super::attachment_section::read_attachment;
+use super::calibration_section::{ideal_gauge, ideal_scale, read_beam, read_gauge, read_scale};
 use super::document::{Document, Mistakes, Section};
 use super::guidance_section::{read_bend_limits, read_rules_section};
 use super::kit_file::read_drawers;
@@ -15,12 +16,11 @@ use crate::instrument::attachment::Attachment;
 use crate::instrument::format::{Format, LineSettings, Mode, Parity};
 use crate::instrument::indication::Wiring;
 use crate::instrument::pedal;
-use crate::measurement::beam::BeamGeometry;
-use crate::measurement::calibration::{BeamCalibration, Calibration, GaugeCalibration, LoftSense, ScaleCalibration};
+use crate::measurement::calibration::Calibration;
 use crate::measurement::check_weight::InstrumentClass;
 use crate::measurement::quantity::Dimension;
 use crate::measurement::reading::InstrumentKind;
-use crate::measurement::unit::{Degrees, Grams, Millimetres};
+use crate::measurement::unit::Grams;
 use crate::work_order::bending::BendLimit;
 use crate::work_order::checks::Policy;
 use crate::work_order::drawers::Drawers;
@@ -155,7 +155,7 @@ pub fn read_bench_with(file: &str, text: &str, files: &NamedFiles<'_>) -> Result
     Document::read(file, text, |top| {
         let site = topic_name(top, "site", "dune-trailer");
         let bench = topic_name(top, "bench", "bench-1");
-        let data = top.text("data").unwrap_or("data");
+        let data = top.filled_text("data", "data");
         let http = top.section("http", read_http).unwrap_or_else(|| Some(HttpSettings::default()));
         let mqtt = top.section("mqtt", read_mqtt).unwrap_or_else(|| Some(MqttSettings::default()));
         let units = [("inch", LengthUnit::Inch), ("mm", LengthUnit::Millimetre)];
@@ -174,7 +174,7 @@ pub fn read_bench_with(file: &str, text: &str, files: &NamedFiles<'_>) -> Result
         Some(BenchSettings {
             site: site?,
             bench: bench?,
-            data: PathBuf::from(data),
+            data: PathBuf::from(data.unwrap_or("data")),
             http: http?,
             mqtt: mqtt?,
             length_unit: length_unit.unwrap_or(LengthUnit::Inch),
@@ -214,7 +214,7 @@ fn topic_name(section: &Section<'_>, key: &'static str, example: &str) -> Option
 /// Reads one instrument; `here` is the gravity of the bench's place, in m/s², if it is known.
 fn read_instrument(section: &Section<'_>, here: Option<f64>, files: &NamedFiles<'_>) -> Option<InstrumentSettings> {
     let id = topic_name(section, "id", "parts-scale");
-    let name = section.text("name").map(str::to_owned);
+    let name = section.filled_text("name", "parts scale").map(str::to_owned);
     let kinds: Vec<(&str, InstrumentKind)> = InstrumentKind::ALL.iter().map(|k| (k.name(), *k)).collect();
     if !section.has("kind") {
         section.mistake("kind", "expected one of: scale, beam, gauge, thermometer, scanner, pedal");
@@ -232,13 +232,13 @@ fn read_instrument(section: &Section<'_>, here: Option<f64>, files: &NamedFiles<
     };
     read_sending(section, kind, format.as_mut());
     let default_rate = if kind == Some(InstrumentKind::Beam) { 80.0 } else { 10.0 };
-    let rate_hz = if section.has("rate") { section.number("rate", 1.0..=1000.0)? } else { default_rate };
+    let rate_hz = if section.has("rate") { section.number("rate", 1.0..=1000.0) } else { Some(default_rate) };
     let (resolution, calibration, channels) = match kind {
         Some(InstrumentKind::Scale) => {
             if !section.has("resolution") {
                 section.mistake("resolution", "expected the last digit the scale shows, such as \"0.1 g\"");
             }
-            let resolution = section.quantity("resolution", Dimension::Mass);
+            let resolution = section.positive("resolution", Dimension::Mass);
             let calibration = section.section("calibration", read_scale).unwrap_or_else(|| Some(ideal_scale()));
             (resolution, calibration, Some([String::new(), String::new()]))
         }
@@ -251,7 +251,7 @@ fn read_instrument(section: &Section<'_>, here: Option<f64>, files: &NamedFiles<
         }
         Some(InstrumentKind::Gauge) => {
             let resolution =
-                if section.has("resolution") { section.quantity("resolution", Dimension::Angle) } else { Some(0.1) };
+                if section.has("resolution") { section.positive("resolution", Dimension::Angle) } else { Some(0.1) };
             let calibration = section.section("calibration", read_gauge).unwrap_or_else(|| Some(ideal_gauge()));
             (resolution, calibration, channel_names(section, ["LIE", "LOFT"], "the names of lie and loft in a frame"))
         }
@@ -259,11 +259,22 @@ fn read_instrument(section: &Section<'_>, here: Option<f64>, files: &NamedFiles<
             let channel = section.text("channel").unwrap_or_default().to_owned();
             (Some(0.0), None, Some([channel, String::new()]))
         }
-        Some(InstrumentKind::Scanner | InstrumentKind::Pedal) | None => {
+        Some(InstrumentKind::Scanner | InstrumentKind::Pedal) => {
             (Some(0.0), None, Some([String::new(), String::new()]))
         }
+        None => {
+            // What they mean hangs on the kind.
+            section.pass_over(&OF_A_KIND);
+            (Some(0.0), None, None)
+        }
     };
-    let capacity = section.quantity("capacity", Dimension::Mass).map(Grams);
+    match_format(section, kind, format.as_ref());
+    let capacity = section.positive("capacity", Dimension::Mass).map(Grams);
+    if let (Some(capacity), Some(resolution)) = (capacity, resolution)
+        && capacity.0 <= resolution
+    {
+        section.mistake("capacity", "is no more than the last digit: expected the most that may be laid on");
+    }
     let accuracy_class = read_class(section);
     let verification_interval_g = read_interval(section, accuracy_class, resolution, capacity);
     let adjusted = section.section("adjusted_at", read_place).flatten();
@@ -287,11 +298,32 @@ fn read_instrument(section: &Section<'_>, here: Option<f64>, files: &NamedFiles<
         port: PathBuf::from(port?),
         format: format?,
         format_settings,
-        rate_hz,
+        rate_hz: rate_hz?,
         calibration,
         accuracy_class,
         verification_interval_g,
     })
+}
+
+/// Keys of an instrument that say different things of different kinds.
+const OF_A_KIND: [&str; 9] =
+    ["resolution", "calibration", "channels", "channel", "keys", "prefix", "accept_key", "void_key", "contact"];
+
+/// Notes a wire format that cannot come from an instrument of this kind: a scanner sends codes, all others numbers.
+fn match_format(section: &Section<'_>, kind: Option<InstrumentKind>, format: Option<&Format>) {
+    let (Some(kind), Some(format)) = (kind, format) else { return };
+    let key = if section.has("format_file") { "format_file" } else { "format" };
+    match kind {
+        InstrumentKind::Pedal => {}
+        InstrumentKind::Scanner if !format.gives_codes() => {
+            section.mistake(key, format!("{} gives numbers and no codes: it is no scanner's", format.family));
+        }
+        InstrumentKind::Scanner => {}
+        _ if format.gives_codes() => {
+            section.mistake(key, format!("{} gives codes and no numbers: it is a scanner's", format.family));
+        }
+        _ => {}
+    }
 }
 
 fn channel_names(section: &Section<'_>, usual: [&str; 2], what: &str) -> Option<[String; 2]> {
@@ -387,105 +419,4 @@ fn line_settings(text: &str) -> Option<LineSettings> {
     };
     let baud = baud.parse().ok().filter(|baud| (50..=4_000_000).contains(baud))?;
     rest.next().is_none().then_some(LineSettings { baud, data_bits, parity, stop_bits })
-}
-
-fn ideal_scale() -> Calibration {
-    Calibration::Scale(ScaleCalibration {
-        span: 1.0,
-        bend_per_g: 0.0,
-        u_span: 2e-4,
-        u_linearity: Grams(0.0),
-        u_eccentricity: Grams(0.0),
-        scatter: None,
-    })
-}
-
-fn ideal_gauge() -> Calibration {
-    Calibration::Gauge(GaugeCalibration {
-        lie_datum: Degrees(0.0),
-        loft_datum: Degrees(0.0),
-        u_datum: Degrees(0.1),
-        u_level: Degrees(0.0),
-        loft_sense: LoftSense::Vertical,
-        scatter: None,
-    })
-}
-
-fn read_scale(section: &Section<'_>) -> Option<Calibration> {
-    let number = |key, range, usual| if section.has(key) { section.number(key, range) } else { Some(usual) };
-    let span = number("span", 0.5..=2.0, 1.0);
-    let u_span = number("u_span", 0.0..=0.1, 2e-4);
-    let bend_per_g = number("bend_per_g", -1e-4..=1e-4, 0.0);
-    let mass =
-        |key| if section.has(key) { section.quantity(key, Dimension::Mass).map(Grams) } else { Some(Grams(0.0)) };
-    let (u_linearity, u_eccentricity) = (mass("u_linearity"), mass("u_eccentricity"));
-    Some(Calibration::Scale(ScaleCalibration {
-        span: span?,
-        bend_per_g: bend_per_g?,
-        u_span: u_span?,
-        u_linearity: u_linearity?,
-        u_eccentricity: u_eccentricity?,
-        scatter: None,
-    }))
-}
-
-fn read_beam(section: &Section<'_>) -> Option<Calibration> {
-    for key in ["zero_counts", "counts_per_gram"] {
-        if !section.has(key) {
-            section.mistake(key, "expected two numbers in brackets, one for each cell");
-        }
-    }
-    for key in ["x1", "x2"] {
-        if !section.has(key) {
-            section.mistake(key, "expected the distance of the support from the butt stop, such as \"100 mm\"");
-        }
-    }
-    let zero_counts = section.pair("zero_counts", "one for each cell");
-    let counts_per_gram = section.pair("counts_per_gram", "one for each cell");
-    let length = |key| section.quantity(key, Dimension::Length).map(Millimetres);
-    let (x1, x2) = (length("x1"), length("x2"));
-    let position = |key| if section.has(key) { length(key) } else { Some(Millimetres(0.2)) };
-    let (u_x1, u_x2) = (position("u_x1"), position("u_x2"));
-    let u_span = if section.has("u_span") { section.number("u_span", 0.0..=0.1) } else { Some(2e-4) };
-    let or = |key, usual| if section.has(key) { length(key) } else { Some(Millimetres(usual)) };
-    let (u_butt_stop, hang) = (or("u_butt_stop", 0.0), or("hang", 0.0));
-    let u_level = if section.has("u_level") { section.quantity("u_level", Dimension::Angle) } else { Some(0.0) };
-    if let Some(gains) = counts_per_gram
-        && gains.iter().any(|gain| gain.abs() < 1e-6)
-    {
-        section.mistake("counts_per_gram", "a cell with zero counts per gram measures nothing");
-        return None;
-    }
-    if let (Some(x1), Some(x2)) = (x1, x2)
-        && (x2 - x1).0 < 50.0
-    {
-        section.mistake("x2", "the second support must be at least 50 mm beyond the first");
-        return None;
-    }
-    Some(Calibration::Beam(BeamCalibration {
-        zero_counts: zero_counts?,
-        counts_per_gram: counts_per_gram?,
-        u_span: u_span?,
-        geometry: BeamGeometry { x1: x1?, x2: x2?, u_x1: u_x1?, u_x2: u_x2?, reaction_correlation: 0.0 },
-        u_butt_stop: u_butt_stop?,
-        u_level: Degrees(u_level?),
-        hang: hang?,
-        scatter: None,
-        supports_freedom: None,
-    }))
-}
-
-fn read_gauge(section: &Section<'_>) -> Option<Calibration> {
-    let angle = |key, usual| if section.has(key) { section.quantity(key, Dimension::Angle) } else { Some(usual) };
-    let senses = [("vertical", LoftSense::Vertical), ("shaft_plane", LoftSense::ShaftPlane)];
-    let loft_sense =
-        if section.has("loft_sense") { section.choice("loft_sense", &senses) } else { Some(LoftSense::Vertical) };
-    Some(Calibration::Gauge(GaugeCalibration {
-        lie_datum: Degrees(angle("lie_datum", 0.0)?),
-        loft_datum: Degrees(angle("loft_datum", 0.0)?),
-        u_datum: Degrees(angle("u_datum", 0.1)?),
-        u_level: Degrees(angle("u_level", 0.0)?),
-        loft_sense: loft_sense?,
-        scatter: None,
-    }))
 }

@@ -4,6 +4,7 @@ pub mod adhesive_file;
 mod attachment_section;
 pub mod bench_file;
 mod build_section;
+mod calibration_section;
 mod club_section;
 mod details_section;
 pub mod document;
