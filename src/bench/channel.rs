@@ -1,8 +1,10 @@
 //! One instrument as the bench sees it: frames in, captures out, and what the display shows of it. Pure.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use super::printed_lines::PrintedLines;
+use super::zero_words::zero_words;
 use crate::config::bench_file::InstrumentSettings;
 use crate::instrument::format::{Frame, Mode};
 use crate::instrument::indication::{Indication, OUT_OF_RANGE, UnitNews, UnitWatch, is_beyond, read};
@@ -42,7 +44,7 @@ pub struct Channel {
     /// When the last good frame came, seconds of the session.
     pub heard_s: Option<f64>,
     /// A state or request in words for the display.
-    pub message: Option<&'static str>,
+    pub message: Option<Cow<'static, str>>,
     /// The last temperature of a thermometer, °C.
     pub air_c: Option<f64>,
     /// The last capture while it is still held, with its reading.
@@ -87,9 +89,6 @@ impl Measuring {
 /// Why a club of the hand that has no datum is not read.
 const NO_DATUM: &str = "has no datum for left-handed clubs, and a slope of its fixture would read the wrong way round: calibrate \
                         it with the block laid in both ways, or state u_level of a fixture that is level";
-
-/// The words while the empty pan reads far below its zero.
-const ZERO_LOST: &str = "reads below zero: clear it and set it to zero";
 
 /// The time over which the noise is shown, s.
 const NOISE_S: f64 = 1.0;
@@ -158,6 +157,14 @@ impl Channel {
             });
         match (phase, control) {
             _ if is_coming => Err(format!("{name} is moving: let it come to rest first")),
+            // What lies there counts as nothing from now on.
+            ("disturbed", Control::Zero) if self.is_cleared() => {
+                if let Some(measuring) = &mut self.measuring {
+                    measuring.settling.start_unknown();
+                }
+                self.message = None;
+                Ok(())
+            }
             ("settling" | "disturbed", _) => Err(format!("{name} is moving: let it come to rest first")),
             ("lost", _) => Err(format!("{name} does not send")),
             (_, Control::Tare) => Err(format!("{name} has no tare: what lies on it is weighed as it is")),
@@ -172,6 +179,11 @@ impl Channel {
                 Ok(())
             }
         }
+    }
+
+    /// Whether nothing was laid down on it, though its zero may not be known.
+    fn is_cleared(&self) -> bool {
+        self.measuring.as_ref().is_some_and(|measuring| measuring.settling.is_cleared())
     }
 
     /// Another calibration is in force: what lies there was not seen by it.
@@ -195,7 +207,7 @@ impl Channel {
         if turned && gauge.tells_hands_apart() && self.held.is_some() {
             measuring.settling.start_unknown();
             self.held = None;
-            self.message = Some("was read for a club of the other hand: lift it out and lay it in again");
+            self.message = Some("was read for a club of the other hand: lift it out and lay it in again".into());
         }
     }
 
@@ -247,9 +259,9 @@ impl Channel {
         }
         let Some(measuring) = &mut self.measuring else { return Seen::Nothing };
         if let Some(words) = self.said_by_frame.take()
-            && self.message == Some(words)
+            && self.message.as_deref() == Some(words)
         {
-            self.message = measuring.settling.zero_is_lost().then_some(ZERO_LOST);
+            self.message = zero_words(self.settings.wiring.kind, &measuring.settling);
         }
         let sample = measuring.calibration.sample(stamp.t_s, values);
         // What the instrument sent was in range; what it means may not be, and a beam knows its load only now.
@@ -275,14 +287,18 @@ impl Channel {
         for change in changes.iter() {
             match change {
                 Change::MovingTooLong { .. } => {
-                    self.message = Some("bench moving: let go and wait, or lift and lay it down again")
+                    self.message = Some("bench moving: let go and wait, or lift and lay it down again".into());
                 }
-                Change::ZeroLost { .. } => self.message = Some(ZERO_LOST),
                 Change::Captured(capture) => captured = Some(*capture),
-                Change::Placed { .. } | Change::Removed { .. } | Change::Disturbed { .. } | Change::Changed { .. } => {
+                Change::Placed { .. }
+                | Change::Removed { .. }
+                | Change::Disturbed { .. }
+                | Change::Changed { .. }
+                | Change::TooLight { .. }
+                | Change::ZeroLost { .. } => {
                     self.held = None;
                     // A zero that is lost stays so whatever is laid down and lifted.
-                    self.message = measuring.settling.zero_is_lost().then_some(ZERO_LOST);
+                    self.message = zero_words(self.settings.wiring.kind, &measuring.settling);
                 }
                 Change::Restored { .. } => {
                     self.message = None;
@@ -319,7 +335,7 @@ impl Channel {
             }
         };
         self.held = None;
-        self.message = Some(words);
+        self.message = Some(words.into());
         Seen::Nothing
     }
 
@@ -334,12 +350,12 @@ impl Channel {
             capture.n,
         );
         if !measuring.serves(self.laid) {
-            self.message = Some(NO_DATUM);
+            self.message = Some(NO_DATUM.into());
             return Seen::Nothing;
         }
         let Some((reading, budget)) = assess(&measuring.calibration, &capture, self.laid, &parts, self.drift.as_ref())
         else {
-            self.message = Some("cannot be a placement: clear it and lay it down again");
+            self.message = Some("cannot be a placement: clear it and lay it down again".into());
             return Seen::Nothing;
         };
         let Some(calibration) = self.calibration_event else { return Seen::Nothing };
@@ -371,7 +387,7 @@ impl Channel {
 
     /// A state stands in the place of a number.
     fn state(&mut self, words: &'static str) -> Seen {
-        self.message = Some(words);
+        self.message = Some(words.into());
         self.said_by_frame = Some(words);
         Seen::Nothing
     }
@@ -379,7 +395,7 @@ impl Channel {
     /// The unit was switched: what lies there has to be laid down again, so nothing is captured across the change.
     fn unit_changed(&mut self) {
         self.held = None;
-        self.message = Some("its unit was changed: clear it and lay it down again");
+        self.message = Some("its unit was changed: clear it and lay it down again".into());
         if let Some(measuring) = &mut self.measuring {
             measuring.recent.clear();
             measuring.settling.start_unknown();
