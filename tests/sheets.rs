@@ -205,3 +205,32 @@ async fn a_font_that_is_none_is_refused_in_words() {
     let (code, _, err) = on_data(&printed.data, &["records", "export", "--as", "sheet", "--club", "W-9/9"]);
     assert!(code == Some(2) && err.contains("no such club"), "{code:?} {err}");
 }
+
+fn text(bytes: Vec<u8>) -> String {
+    String::from_utf8(bytes).unwrap()
+}
+
+#[test]
+fn cards_carry_what_the_scanner_is_to_read() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("cards.pdf").display().to_string();
+    let cards = ["cards", "--who", "K7", "--order", "W-1042", "--paper", "letter", "--out"];
+    let cards = |more: &[&str]| {
+        let output = support::benchscribe([&cards[..], more].concat());
+        (output.status.code(), text(output.stdout), text(output.stderr))
+    };
+    let (code, out, err) = cards(&[&file]);
+    assert_eq!((code, out.trim(), err.as_str()), (Some(0), file.as_str(), ""));
+    let (pages, ..) = pages_of(&file);
+    let mut read: Vec<String> = (1..=pages).flat_map(|page| codes_of(&file, page, folder.path())).collect();
+    read.sort_unstable();
+    // As the README's table has them, with the steps of a build.
+    let steps = ["PREPARE", "DRY-FIT", "BOND", "CURE", "CUT", "GRIP", "REST", "ADJUST", "FINAL-CHECK", "HAND-OVER"];
+    let deeds = ["D", "A", "N", "V", "W/K7", "O/W-1042", "I/HEAD", "I/SHAFT", "I/GRIP", "I/END"];
+    let steps = steps.iter().map(|step| format!("BS1/S/{step}"));
+    let mut wanted: Vec<String> = steps.chain(deeds.iter().map(|deed| format!("BS1/{deed}"))).collect();
+    wanted.sort_unstable();
+    assert_eq!(read, wanted);
+    let (code, _, err) = cards(&[&file, "--who", "a b"]);
+    assert!(code == Some(2) && err.contains("a b cannot stand on a card"), "{err}");
+}

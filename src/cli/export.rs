@@ -47,9 +47,18 @@ enum Format {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-enum PaperName {
+pub(super) enum PaperName {
     A4,
     Letter,
+}
+
+impl From<PaperName> for Paper {
+    fn from(name: PaperName) -> Self {
+        match name {
+            PaperName::A4 => Self::A4,
+            PaperName::Letter => Self::Letter,
+        }
+    }
 }
 
 pub(super) async fn run(access: &Access, reader: &Reader, arguments: &Arguments) -> anyhow::Result<()> {
@@ -135,10 +144,7 @@ async fn print_of(access: &Access, reader: &Reader, arguments: &Arguments) -> an
         .as_ref()
         .map(|file| std::fs::read(file).with_context(|| format!("the font {} cannot be read", file.display())));
     Ok(Print {
-        paper: match arguments.paper {
-            PaperName::A4 => Paper::A4,
-            PaperName::Letter => Paper::Letter,
-        },
+        paper: arguments.paper.into(),
         lengths: access.lengths(),
         bench: access.bench_words(reader),
         url: arguments.url.clone().or_else(|| access.url()),

@@ -7,6 +7,7 @@ mod access;
 mod adhesives;
 mod backup;
 mod calibrate;
+mod cards;
 mod check;
 mod check_weights;
 pub mod compute;
@@ -93,6 +94,8 @@ enum Command {
     Stock(stock::Arguments),
     /// What finished clubs say of the work: times, first pass, capability, run charts
     History(history::Arguments),
+    /// Cards for steps, people and orders, to print and cut out (PDF)
+    Cards(cards::Arguments),
     /// Build records
     Records(records::Arguments),
     /// A consistent copy of the journal into a new file, while the bench runs
@@ -137,6 +140,7 @@ pub fn main() -> ExitCode {
         Command::Drawers(arguments) => drawers::run(arguments),
         Command::Stock(arguments) => stock::run(arguments),
         Command::History(arguments) => history::run(&arguments),
+        Command::Cards(arguments) => cards::run(&arguments),
         Command::Records(arguments) => records::run(arguments),
         Command::Backup(arguments) => backup::backup(&arguments),
         Command::Restore(arguments) => backup::restore(&arguments),

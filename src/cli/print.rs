@@ -1,6 +1,7 @@
 //! Printing: results on stdout, words for a person on stderr.
 
 use std::io::Write as _;
+use std::path::Path;
 
 use anyhow::Context as _;
 
@@ -18,6 +19,15 @@ pub(crate) fn line(text: &str) -> anyhow::Result<()> {
 /// When stdout is closed.
 pub(crate) fn bytes(content: &[u8]) -> anyhow::Result<()> {
     std::io::stdout().lock().write_all(content).context("stdout cannot be written")
+}
+
+/// A document into a file, whose name is the result.
+///
+/// # Errors
+/// When the file cannot be written.
+pub(crate) fn to_file(file: &Path, content: &[u8]) -> anyhow::Result<()> {
+    std::fs::write(file, content).with_context(|| format!("{} cannot be written", file.display()))?;
+    line(&file.display().to_string())
 }
 
 /// One line for the person at the terminal; nobody can be told when even that fails.

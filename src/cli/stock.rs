@@ -239,10 +239,7 @@ async fn labels(
     let bytes = sheet::part_labels(&parts)?;
     match out {
         None => print::bytes(&bytes)?,
-        Some(file) => {
-            std::fs::write(&file, &bytes).with_context(|| format!("{} cannot be written", file.display()))?;
-            print::line(&file.display().to_string())?;
-        }
+        Some(file) => print::to_file(&file, &bytes)?,
     }
     Ok(ExitCode::SUCCESS)
 }

@@ -62,6 +62,15 @@ impl Ticket {
         }
     }
 
+    /// What every bench has a card for: the steps, and what else is done with a scanner in hand.
+    #[must_use]
+    pub fn of_the_bench() -> Vec<Self> {
+        let steps = Step::ALL.iter().copied().map(Self::Step);
+        let deeds = [Self::NextStep, Self::Acknowledge, Self::NextClub, Self::VoidLast];
+        let intakes = PartKind::ALL.iter().copied().map(Self::Intake);
+        deeds.into_iter().chain(steps).chain(intakes).chain([Self::IntakeEnd]).collect()
+    }
+
     /// The text to print.
     #[must_use]
     pub fn code(&self) -> String {

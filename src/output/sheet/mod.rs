@@ -6,6 +6,7 @@
 //! In reading order: [`fonts`] and [`canvas`] draw, `marks` has the drawings, `club_page`, `set_page` and `label` lay out.
 
 mod canvas;
+mod card;
 mod club_page;
 mod fonts;
 mod label;
@@ -133,6 +134,18 @@ pub fn part_labels(parts: &[NumberedPartView]) -> Result<Vec<u8>, SheetError> {
     drawn("Labels of parts".to_owned(), None, |pages| {
         for part in parts {
             pages.page(part_label::SIZE_MM, |canvas| part_label::draw(canvas, part));
+        }
+    })
+}
+
+/// Cards for the bench, ten a page.
+///
+/// # Errors
+/// When the document cannot be made.
+pub fn cards(tickets: &[Ticket], paper: Paper) -> Result<Vec<u8>, SheetError> {
+    drawn("Cards for the bench".to_owned(), None, |pages| {
+        for part in tickets.chunks(card::ON_A_PAGE) {
+            pages.page(paper.size_mm(), |canvas| card::draw(canvas, paper.size_mm(), part));
         }
     })
 }
