@@ -1,5 +1,6 @@
 //! One instrument as the bench sees it: frames in, captures out, and what the display shows of it. Pure.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use super::printed_lines::PrintedLines;
@@ -12,7 +13,7 @@ use crate::measurement::gauge::Laid;
 use crate::measurement::printed::{Print, PrintWatch, printed, u_own_zero};
 use crate::measurement::reading::{InstrumentKind, Quantity, Reading};
 use crate::measurement::sample::{Expectation, Sample};
-use crate::measurement::settling::{Capture, Change, Phase, Settling, SettlingLimits, zero_part};
+use crate::measurement::settling::{Capture, Change, Phase, Settling, SettlingLimits, ZeroTrouble, zero_part};
 use crate::measurement::stamp::Stamp;
 use crate::measurement::uncertainty::{Budget, Drift, LevelParts, assess};
 use crate::work_order::checks::repeatability;
@@ -42,7 +43,7 @@ pub struct Channel {
     /// When the last good frame came, seconds of the session.
     pub heard_s: Option<f64>,
     /// A state or request in words for the display.
-    pub message: Option<&'static str>,
+    pub message: Option<Cow<'static, str>>,
     /// The last temperature of a thermometer, °C.
     pub air_c: Option<f64>,
     /// The last capture while it is still held, with its reading.
@@ -90,6 +91,25 @@ const NO_DATUM: &str = "has no datum for left-handed clubs, and a slope of its f
 
 /// The words while the empty pan reads far below its zero.
 const ZERO_LOST: &str = "reads below zero: clear it and set it to zero";
+
+/// Why the zero of an instrument is not to be had, in words.
+fn zero_words(kind: InstrumentKind, settling: &Settling) -> Option<Cow<'static, str>> {
+    Some(match (settling.zero_trouble()?, settling.is_cleared(), kind) {
+        (ZeroTrouble::Below, ..) => ZERO_LOST.into(),
+        (ZeroTrouble::Lies(open), true, InstrumentKind::Gauge) => {
+            format!("its arms stand open by {open:.1} deg: close them, or set it to zero").into()
+        }
+        (ZeroTrouble::Lies(open), false, InstrumentKind::Gauge) => {
+            format!("its arms stood open by {open:.1} deg: take the club out and close them first").into()
+        }
+        (ZeroTrouble::Lies(load), true, _) => {
+            format!("too light to be a part: {load:.1} g lies there; clear it, or set it to zero").into()
+        }
+        (ZeroTrouble::Lies(load), false, _) => {
+            format!("{load:.1} g lay there before: clear it, then lay the part down alone").into()
+        }
+    })
+}
 
 /// The time over which the noise is shown, s.
 const NOISE_S: f64 = 1.0;
@@ -158,6 +178,14 @@ impl Channel {
             });
         match (phase, control) {
             _ if is_coming => Err(format!("{name} is moving: let it come to rest first")),
+            // What lies there counts as nothing from now on.
+            ("disturbed", Control::Zero) if self.is_cleared() => {
+                if let Some(measuring) = &mut self.measuring {
+                    measuring.settling.start_unknown();
+                }
+                self.message = None;
+                Ok(())
+            }
             ("settling" | "disturbed", _) => Err(format!("{name} is moving: let it come to rest first")),
             ("lost", _) => Err(format!("{name} does not send")),
             (_, Control::Tare) => Err(format!("{name} has no tare: what lies on it is weighed as it is")),
@@ -172,6 +200,11 @@ impl Channel {
                 Ok(())
             }
         }
+    }
+
+    /// Whether nothing was laid down on it, though its zero may not be known.
+    fn is_cleared(&self) -> bool {
+        self.measuring.as_ref().is_some_and(|measuring| measuring.settling.is_cleared())
     }
 
     /// Another calibration is in force: what lies there was not seen by it.
@@ -247,9 +280,9 @@ impl Channel {
         }
         let Some(measuring) = &mut self.measuring else { return Seen::Nothing };
         if let Some(words) = self.said_by_frame.take()
-            && self.message == Some(words)
+            && self.message.as_deref() == Some(words)
         {
-            self.message = measuring.settling.zero_is_lost().then_some(ZERO_LOST);
+            self.message = zero_words(self.settings.wiring.kind, &measuring.settling);
         }
         let sample = measuring.calibration.sample(stamp.t_s, values);
         // What the instrument sent was in range; what it means may not be, and a beam knows its load only now.
@@ -275,14 +308,18 @@ impl Channel {
         for change in changes.iter() {
             match change {
                 Change::MovingTooLong { .. } => {
-                    self.message = Some("bench moving: let go and wait, or lift and lay it down again")
+                    self.message = Some("bench moving: let go and wait, or lift and lay it down again".into());
                 }
-                Change::ZeroLost { .. } => self.message = Some(ZERO_LOST),
                 Change::Captured(capture) => captured = Some(*capture),
-                Change::Placed { .. } | Change::Removed { .. } | Change::Disturbed { .. } | Change::Changed { .. } => {
+                Change::Placed { .. }
+                | Change::Removed { .. }
+                | Change::Disturbed { .. }
+                | Change::Changed { .. }
+                | Change::TooLight { .. }
+                | Change::ZeroLost { .. } => {
                     self.held = None;
                     // A zero that is lost stays so whatever is laid down and lifted.
-                    self.message = measuring.settling.zero_is_lost().then_some(ZERO_LOST);
+                    self.message = zero_words(self.settings.wiring.kind, &measuring.settling);
                 }
                 Change::Restored { .. } => {
                     self.message = None;
@@ -319,7 +356,7 @@ impl Channel {
             }
         };
         self.held = None;
-        self.message = Some(words);
+        self.message = Some(words.into());
         Seen::Nothing
     }
 
@@ -334,12 +371,12 @@ impl Channel {
             capture.n,
         );
         if !measuring.serves(self.laid) {
-            self.message = Some(NO_DATUM);
+            self.message = Some(NO_DATUM.into());
             return Seen::Nothing;
         }
         let Some((reading, budget)) = assess(&measuring.calibration, &capture, self.laid, &parts, self.drift.as_ref())
         else {
-            self.message = Some("cannot be a placement: clear it and lay it down again");
+            self.message = Some("cannot be a placement: clear it and lay it down again".into());
             return Seen::Nothing;
         };
         let Some(calibration) = self.calibration_event else { return Seen::Nothing };
@@ -371,7 +408,7 @@ impl Channel {
 
     /// A state stands in the place of a number.
     fn state(&mut self, words: &'static str) -> Seen {
-        self.message = Some(words);
+        self.message = Some(words.into());
         self.said_by_frame = Some(words);
         Seen::Nothing
     }
@@ -379,7 +416,7 @@ impl Channel {
     /// The unit was switched: what lies there has to be laid down again, so nothing is captured across the change.
     fn unit_changed(&mut self) {
         self.held = None;
-        self.message = Some("its unit was changed: clear it and lay it down again");
+        self.message = Some("its unit was changed: clear it and lay it down again".into());
         if let Some(measuring) = &mut self.measuring {
             measuring.recent.clear();
             measuring.settling.start_unknown();

@@ -123,7 +123,7 @@ impl Show {
             on_key: channel.is_on_key(),
             phase,
             progress,
-            message: channel.message.map(str::to_owned),
+            message: channel.message.as_deref().map(str::to_owned),
             readings: readings.into_iter().chain(air).collect(),
             calibration_due: trust_view::due(&core.state, &settings.id),
             study: core

@@ -236,6 +236,7 @@ fn event(change: &Change, kind: Kind) -> Option<Value> {
         Change::Removed { t_s } => plain(*t_s, "Removed"),
         Change::Disturbed { t_s } => plain(*t_s, "Disturbed"),
         Change::Restored { t_s } => plain(*t_s, "Restored"),
+        Change::TooLight { t_s, load } => Some(json!({"t": t_s, "kind": "TooLight", "value": load})),
         Change::ZeroLost { t_s } => plain(*t_s, "ZeroLost"),
         Change::ZeroFound { t_s } => plain(*t_s, "ZeroFound"),
     }

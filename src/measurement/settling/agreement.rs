@@ -5,7 +5,7 @@
 
 use super::change::Capture;
 use super::ladder::{self, Level};
-use super::limits::SettlingLimits;
+use super::limits::{SettlingLimits, Zeroing};
 use super::{Settling, at};
 use crate::measurement::sample::Expectation;
 
@@ -15,6 +15,24 @@ const NEAR: [f64; 2] = [0.15, 0.22];
 const ALWAYS_TRUSTED: usize = 4;
 /// The unrest of the empty instrument that is always trusted, in resolutions: flicker of the last digit.
 const FLICKER: f64 = 0.3;
+/// The samples of a level at rest scatter by no more than so many times what they do on the empty instrument.
+const SCATTERS: f64 = 2.0;
+/// A load of so many grams doubles the scatter: the mass that a disturbance of the bench moves (common practice, no source).
+const DOUBLES_G: f64 = 150.0;
+/// What they may scatter by on top, in resolutions, and in tolerances for windows shorter and longer than `SHORT_S`.
+const SCATTER_MORE: (f64, [f64; 2]) = (0.5, [0.02, 0.1]);
+/// See `SCATTER_MORE`, s.
+const SHORT_S: f64 = 1.3;
+/// From this rung on the samples may scatter as they will: only a long sway has not passed before.
+const ANY_SCATTER: usize = 5;
+/// So many times the usual disagreement of the empty instrument is allowed to the shortest window on top.
+const USUAL: f64 = 2.0;
+/// Of a tolerance, the most that `USUAL` allows for each time.
+const USUAL_MOST: f64 = 0.2;
+/// The usual disagreement with which an expected level is captured sooner: in tolerances and in resolutions.
+const EXPECTED_CALM: [f64; 2] = [0.15, 0.2];
+/// A band of this half width, in g, tells nothing of a hand, which bears a few grams: full patience. See `hold_s`.
+const TELLING_G: f64 = 3.0;
 /// The most that a restless place adds to the patience, s.
 const LONGEST_RESTLESS_S: f64 = 1.0;
 
@@ -22,8 +40,17 @@ impl Settling {
     /// The level, once agreement has lasted long enough; the shortest window is `shortest_s`.
     pub(super) fn stable(&mut self, now_s: f64, shortest_s: f64, expected: &[Expectation]) -> Option<Level> {
         let (level, lasted_s) = self.lasting(now_s, shortest_s, expected)?;
-        let hold_s = if self.is_expected(&level, expected) { self.limits.expected_hold_s } else { self.limits.hold_s };
-        (lasted_s >= hold_s + self.restless_s()).then_some(level)
+        (lasted_s >= self.hold_s(&level, expected) + self.restless_s()).then_some(level)
+    }
+
+    /// How long a level must last. That it lies in a narrow band is evidence of its own: a hand that bears two grams
+    /// would have put it elsewhere. A band as wide as what a hand bears says nothing, so the patience grows with the width.
+    fn hold_s(&self, level: &Level, expected: &[Expectation]) -> f64 {
+        let limits = &self.limits;
+        let value = at(&self.less_zero(level.mean), 0);
+        let half = expected.iter().filter(|band| band.contains(value)).map(|band| 0.5 * (band.hi - band.lo));
+        let width = (half.fold(f64::INFINITY, f64::min) / TELLING_G).min(1.0);
+        limits.expected_hold_s + (limits.hold_s - limits.expected_hold_s) * width
     }
 
     /// The level that agrees now, and for how long it has, in s.
@@ -71,6 +98,7 @@ impl Settling {
             if n <= self.ladder.since()
                 && let Some(level) = self.passing(n, 0, limits.expected_agree_tolerances)
                 && self.is_expected(&level, expected)
+                && self.is_calm(&level)
             {
                 return Some(level);
             }
@@ -91,8 +119,32 @@ impl Settling {
         None
     }
 
-    /// The newest `n` samples as a level, if the means of their halves agree within so many tolerances, the empty
-    /// instrument was calm enough for a rung so short, and the uncertainty of level and zero is small enough.
+    /// Whether the place is calm enough for an expected level to be captured sooner.
+    fn is_calm(&self, level: &Level) -> bool {
+        let limits = &self.limits;
+        (0..limits.channels).all(|c| {
+            let calm = EXPECTED_CALM[0] * at(&limits.tolerance, c) + EXPECTED_CALM[1] * at(&limits.resolution, c);
+            self.zero.unrest(c, level.window.1 - level.window.0) <= calm
+        })
+    }
+
+    /// Whether the samples of a level scatter like those of the empty instrument: under a hand they scatter more, though
+    /// their means may agree for a moment. Arms of a gauge at rest say nothing of a club between them.
+    fn scatters_as_usual(&self, level: &Level, rung: usize, channel: usize) -> bool {
+        let limits = &self.limits;
+        if rung >= ANY_SCATTER || limits.zeroing == Zeroing::PresenceOnly {
+            return true;
+        }
+        let Some(usual) = self.zero.scatter(channel) else { return true };
+        let load = (at(&level.mean, 0) - at(&self.zero.value, 0)).abs();
+        let (steps, [short, long]) = SCATTER_MORE;
+        let tolerances = if level.window.1 - level.window.0 > SHORT_S { long } else { short };
+        let more = steps * at(&limits.resolution, channel) + tolerances * at(&limits.tolerance, channel);
+        at(&level.scatter, channel) <= SCATTERS * usual * (1.0 + load / DOUBLES_G) + more
+    }
+
+    /// The newest `n` samples as a level, if the means of their halves agree within so many tolerances, they scatter no
+    /// more than usual, the empty instrument was calm enough for a rung so short, and the uncertainty of level and zero is small enough.
     fn passing(&self, n: usize, rung: usize, tolerances: f64) -> Option<Level> {
         let limits = &self.limits;
         let level = ladder::level(self.ladder.newest(n, 0)?, limits.channels)?;
@@ -102,7 +154,9 @@ impl Settling {
             let unrest = self.zero.unrest(c, window_s);
             let trusted = limits.trust * tolerance + FLICKER * at(&limits.resolution, c);
             let u = (disagreement / 2.0).hypot(unrest / 2.0).hypot(at(&self.zero.u, c));
-            disagreement <= limits.agreement(tolerances, c)
+            let usual = if rung == 0 { USUAL * unrest.min(USUAL_MOST * tolerance) } else { 0.0 };
+            disagreement <= limits.agreement(tolerances, c) + usual
+                && self.scatters_as_usual(&level, rung, c)
                 && (rung >= ALWAYS_TRUSTED || unrest <= trusted)
                 && u <= limits.sure * tolerance
         });

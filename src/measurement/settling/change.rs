@@ -14,13 +14,22 @@ pub enum Phase {
     },
     /// The value of this placement was captured.
     Held,
-    /// A captured placement moved (a touch, a second part, a slip), or the zero is lost.
+    /// A captured placement moved (a touch, a second part, a slip), or the zero is not to be had.
     Disturbed {
         /// As in `Settling`.
         progress: f64,
     },
     /// After a start or a replug: what lies there was not seen coming, so nothing is captured until it left.
     Unknown,
+}
+
+/// Why the zero is not to be had on an instrument that nothing was laid down on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum ZeroTrouble {
+    /// It reads well below zero.
+    Below,
+    /// Something too light to be a part lies there, in the unit of the first channel.
+    Lies(f64),
 }
 
 /// A value that came to rest, with the window of samples it was averaged over.
@@ -57,7 +66,8 @@ pub enum Change {
         /// 0 to 1.
         progress: f64,
     },
-    /// The load has been there for 6 s and does not rest: ask to let go and wait. Once a placement.
+    /// The load has been there, or has been touched, for 6 s and does not rest: ask to let go and wait. Once a placement
+    /// and once a touch.
     MovingTooLong {
         /// Time, s.
         t_s: f64,
@@ -83,6 +93,14 @@ pub enum Change {
     Restored {
         /// Time, s.
         t_s: f64,
+    },
+    /// Something rests on the instrument that is too light to be a part. It is not taken for drift of the zero, and
+    /// nothing is captured until the zero is found. Again when it changes.
+    TooLight {
+        /// Time, s.
+        t_s: f64,
+        /// What lies there, in the unit of the first channel.
+        load: f64,
     },
     /// The empty instrument reads well below zero: something was tared away or lifted off. No capture until found.
     ZeroLost {

@@ -87,10 +87,80 @@ fn a_load_that_never_rests_gives_no_reading_and_says_so() {
 }
 
 #[test]
+fn a_captured_part_that_is_touched_and_does_not_come_to_rest_is_told_of_once() {
+    let mut bench = Bench::scale();
+    bench.rest([203.0, 0.0], 5.0);
+    bench.check(&[203.0]);
+    bench.move_by([203.0, 0.0], 15.0, |t_s| 5.0 * (t_s * 0.9).sin());
+    let told = |bench: &Bench| bench.changes.iter().filter(|c| matches!(c, Change::MovingTooLong { .. })).count();
+    assert_eq!(told(&bench), 1);
+    bench.rest([203.0, 0.0], 5.0);
+    assert_eq!((told(&bench), bench.settling.phase()), (1, Phase::Held));
+}
+
+/// The loads that are told of as too light, in order.
+fn too_light(bench: &Bench) -> Vec<f64> {
+    bench
+        .changes
+        .iter()
+        .filter_map(|c| if let Change::TooLight { load, .. } = c { Some(*load) } else { None })
+        .collect()
+}
+
+#[test]
+fn what_is_too_light_for_a_part_is_told_of_and_no_drift_of_the_zero() {
+    for light_g in [1.5, 7.0, 9.0] {
+        let mut bench = Bench::scale();
+        bench.rest([light_g, 0.0], 4.0);
+        let told = too_light(&bench);
+        assert!(told.len() == 1 && (told[0] - light_g).abs() < 0.05, "{light_g}: {told:?}");
+        assert_eq!(bench.settling.zero_trouble().map(|t| matches!(t, ZeroTrouble::Lies(_))), Some(true));
+        // What is laid on top of it is not captured with it.
+        bench.rest([200.0 + light_g, 0.0], 8.0);
+        bench.check(&[]);
+        assert!(!bench.seen(|c| matches!(c, Change::MovingTooLong { .. })), "it lies still");
+        bench.rest([light_g, 0.0], 3.0);
+        bench.rest([0.0; 2], 3.0);
+        bench.rest([200.0, 0.0], 5.0);
+        bench.check(&[200.0]);
+    }
+}
+
+#[test]
+fn a_load_that_was_placed_and_comes_to_rest_below_a_part_is_told_of_too() {
+    let mut bench = Bench::scale();
+    bench.rest([14.0, 0.0], 0.5);
+    bench.rest([7.0, 0.0], 6.0);
+    bench.check(&[]);
+    assert!(too_light(&bench).iter().all(|g| (g - 7.0).abs() < 0.05) && too_light(&bench).len() == 1);
+}
+
+/// OIML R 76-1, 4.5.7 (from memory): the zero follows by no more than half a step a second. Here it may also go to what
+/// the pan shows within 0.3 of what is called wrong, which is the zero seen again.
+#[test]
+fn a_step_on_the_empty_pan_is_followed_by_half_a_resolution_a_second() {
+    let mut bench = Bench::scale();
+    let zero = |bench: &Bench| bench.settling.zero().unwrap()[0];
+    let before = zero(&bench);
+    bench.rest([0.4, 0.0], 6.0);
+    assert!(zero(&bench) - before <= 6.0 * 0.5 * D_G + 1e-9, "{}", zero(&bench));
+    assert!(zero(&bench) > before, "it follows");
+}
+
+#[test]
+fn an_offset_below_zero_that_is_no_drift_loses_the_zero() {
+    let mut bench = Bench::scale();
+    bench.rest([-1.5, 0.0], 2.0);
+    assert!(bench.seen(|c| matches!(c, Change::ZeroLost { .. })));
+    bench.rest([198.5, 0.0], 6.0);
+    bench.check(&[]);
+}
+
+#[test]
 fn the_zero_that_was_tracked_is_taken_off() {
     let mut bench = Bench::scale();
-    bench.move_by([0.0; 2], 20.0, |t_s| 0.02 * t_s);
-    let zero = 0.02 * bench.t_s;
+    bench.move_by([0.0; 2], 60.0, |t_s| 0.004 * t_s);
+    let zero = 0.004 * bench.t_s;
     bench.rest([100.0 + zero, 0.0], 5.0);
     bench.check(&[100.0]);
 }
@@ -248,6 +318,19 @@ fn another_part_found_after_a_replug_is_not_captured() {
     bench.rest([231.0, 0.0], 10.0);
     bench.check(&[203.0]);
     assert_eq!(bench.settling.phase(), Phase::Unknown);
+}
+
+#[test]
+fn a_band_as_wide_as_what_a_hand_bears_shortens_less_than_a_narrow_one() {
+    let waited_s = |half_g: f64| {
+        let mut bench = Bench::scale();
+        bench.expected = vec![Expectation { lo: 203.2 - half_g, hi: 203.2 + half_g }];
+        let touched_s = bench.t_s;
+        bench.rest([203.2, 0.0], 6.0);
+        bench.captures()[0].t_s - touched_s
+    };
+    assert!(waited_s(0.5) < waited_s(4.0));
+    assert!((waited_s(4.0) - waited_s(40.0)).abs() < 1e-9);
 }
 
 #[test]

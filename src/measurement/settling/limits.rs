@@ -47,7 +47,7 @@ pub struct SettlingLimits {
     pub swap: f64,
     /// What the empty level means.
     pub zeroing: Zeroing,
-    /// How far a new zero may lie from the old one.
+    /// How far a new zero may lie from the old one; a load beyond it that rests is something that lies there.
     pub zero_band: f64,
     /// Window lengths of the ladder, s, rising.
     pub windows_s: [f64; RUNGS],
@@ -98,6 +98,7 @@ impl SettlingLimits {
             same: [(2.0 * tolerance).max(0.5), f64::INFINITY],
             moved: [tolerance.max(4.0 * d), f64::INFINITY],
             u_zero: [0.025, 0.0],
+            zero_band: common.zero_band.max(4.0 * d),
             spike: [(6.0 * d).max(0.6 * tolerance), f64::INFINITY],
             capacity: capacity_g,
             // A hand hides under a coarse step: more patience where the step is a larger part of the tolerance.
@@ -138,6 +139,7 @@ impl SettlingLimits {
             u_zero: [0.0; 2],
             spike: [(6.0 * d).max(0.6 * tolerance); 2],
             zeroing: Zeroing::PresenceOnly,
+            zero_band: 2.0,
             ..Self::common(rate_hz)
         }
     }
@@ -160,8 +162,8 @@ impl SettlingLimits {
             capacity: f64::INFINITY,
             swap: 0.38,
             zeroing: Zeroing::TakenOff,
-            zero_band: 2.0,
-            windows_s: [0.7, 1.4, 2.4, 3.0, 4.5, 6.5],
+            zero_band: 0.8,
+            windows_s: [0.6, 1.4, 2.4, 3.0, 4.5, 6.5],
             agree_tolerances: [0.06, 0.17, 0.16, 0.25, 0.4, 0.8],
             agree_resolutions: 0.2,
             fewest_samples: 4,
@@ -171,9 +173,9 @@ impl SettlingLimits {
             strict_hold_s: 0.8,
             expected_window_s: 0.5,
             expected_agree_tolerances: 0.15,
-            expected_hold_s: 0.1,
+            expected_hold_s: 0.05,
             trust: 0.3,
-            sure: 0.7,
+            sure: 0.5,
             patience_s: 6.0,
         }
     }

@@ -19,7 +19,7 @@ mod zero;
 #[cfg(test)]
 mod hazards;
 
-pub use change::{Capture, Change, Changes, Phase};
+pub use change::{Capture, Change, Changes, Phase, ZeroTrouble};
 pub use doubt::{Recomputed, recompute_with_doubt, zero_part};
 pub use limits::{RUNGS, SettlingLimits, Zeroing};
 
@@ -39,7 +39,7 @@ pub struct Settling {
     intake: Intake,
     ladder: Ladder,
     zero: Zero,
-    zero_state: ZeroState,
+    zero_trouble: Option<ZeroTrouble>,
     state: State,
     /// Since when the means have agreed, s, and the first level that did.
     agreement: Option<(f64, Level)>,
@@ -59,8 +59,7 @@ enum State {
         below_since_s: Option<f64>,
     },
     Settling {
-        since_s: f64,
-        told: Told,
+        moving: Moving,
     },
     Held {
         captured: Capture,
@@ -70,20 +69,15 @@ enum State {
     Disturbed {
         captured: Capture,
         dip: Dip,
+        moving: Moving,
     },
 }
 
-/// Whether the person was asked to let go.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Told {
-    NotYet,
-    Once,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum ZeroState {
-    Tracked,
-    Lost,
+/// Since when a load has not rested, and whether the person was asked to let go.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Moving {
+    since_s: f64,
+    is_told: bool,
 }
 
 impl Settling {
@@ -94,7 +88,7 @@ impl Settling {
             intake: Intake::new(&limits),
             ladder: Ladder::new(&limits),
             zero: Zero::unknown([0.0; 2]),
-            zero_state: ZeroState::Tracked,
+            zero_trouble: None,
             state: State::Unknown { resume: None, empty_since_s: None },
             agreement: None,
             progress: 0.0,
@@ -128,7 +122,7 @@ impl Settling {
     pub fn phase(&self) -> Phase {
         match self.state {
             State::Unknown { .. } => Phase::Unknown,
-            State::Empty { .. } if self.zero_state == ZeroState::Lost => Phase::Disturbed { progress: 0.0 },
+            State::Empty { .. } if self.zero_trouble.is_some() => Phase::Disturbed { progress: 0.0 },
             State::Empty { .. } => Phase::Empty,
             State::Settling { .. } => Phase::Settling { progress: self.progress },
             State::Held { .. } => Phase::Held,
@@ -136,16 +130,22 @@ impl Settling {
         }
     }
 
-    /// Whether the empty pan reads far below its zero, so that nothing is captured before it is found again.
+    /// Why nothing is captured before the zero is found again; `None` while it is tracked.
     #[must_use]
-    pub fn zero_is_lost(&self) -> bool {
-        self.zero_state == ZeroState::Lost
+    pub fn zero_trouble(&self) -> Option<ZeroTrouble> {
+        self.zero_trouble
+    }
+
+    /// Whether nothing was laid down since the instrument was last seen empty, be its zero known or not.
+    #[must_use]
+    pub fn is_cleared(&self) -> bool {
+        matches!(self.state, State::Empty { .. })
     }
 
     /// The tracked zero, in the units of the samples; `None` while it is not known.
     #[must_use]
     pub fn zero(&self) -> Option<[f64; 2]> {
-        (self.zero_state == ZeroState::Tracked && self.zero.u.iter().all(|u| u.is_finite())).then_some(self.zero.value)
+        (self.zero_trouble.is_none() && self.zero.u.iter().all(|u| u.is_finite())).then_some(self.zero.value)
     }
 
     /// The newest level less the zero, for display; `None` before the first sample.
@@ -186,7 +186,7 @@ impl Settling {
     /// A dip is followed on raw samples: of a quick swap a slow scale shows two, which look like spikes.
     fn follow_dip(&mut self, sample: &Sample) {
         let load = self.load(sample);
-        if let State::Held { captured, dip, .. } | State::Disturbed { captured, dip } = &mut self.state {
+        if let State::Held { captured, dip, .. } | State::Disturbed { captured, dip, .. } = &mut self.state {
             dip.push(sample.t_s, load, at(&captured.values, 0));
         }
     }

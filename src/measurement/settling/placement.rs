@@ -3,28 +3,34 @@
 //! A sample comes in through `Settling::push`, changes go out. Whether a level is at rest is judged elsewhere
 //! (`agreement`), and so are the zero (`zero`) and a quick swap (`dip`).
 
-use super::change::{Capture, Change, Changes};
+use super::change::{Capture, Change, Changes, ZeroTrouble};
 use super::dip::Dip;
 use super::doubt;
 use super::ladder::{self, Level};
 use super::limits::Zeroing;
 use super::zero::Zero;
-use super::{Settling, State, Told, ZeroState, at, less};
+use super::{Moving, Settling, State, at, less};
 use crate::measurement::sample::{Expectation, Sample};
 
 /// The pan counts as seen empty after this time near zero, s.
 const SEEN_EMPTY_S: f64 = 0.5;
+/// The halves of a window without a placement may disagree by this part of the zero's band.
+const RESTS: f64 = 0.25;
 /// The zero counts as lost after this time well below it, s.
 const LOST_S: f64 = 0.4;
+/// What rests for this time on an instrument that nothing was laid down on lies there, s.
+const LIES_S: f64 = 2.0;
 
 impl Settling {
     pub(super) fn step(&mut self, sample: &Sample, now_s: f64, expected: &[Expectation], changes: &mut Changes) {
         match self.state {
             State::Unknown { resume, empty_since_s } => self.unknown(sample, now_s, resume, empty_since_s, changes),
             State::Empty { below_since_s } => self.empty(sample, now_s, below_since_s, changes),
-            State::Settling { since_s, told } => self.settling(sample, now_s, (since_s, told), expected, changes),
+            State::Settling { moving } => self.settling(sample, now_s, moving, expected, changes),
             State::Held { captured, dip, off_level } => self.held(sample, now_s, captured, dip, off_level, changes),
-            State::Disturbed { captured, dip } => self.disturbed(sample, now_s, captured, dip, changes),
+            State::Disturbed { captured, dip, moving } => {
+                self.disturbed(sample, now_s, (captured, dip), moving, changes);
+            }
         }
     }
 
@@ -59,10 +65,10 @@ impl Settling {
             && self.ladder.since() >= window
             && let Some(level) = self.ladder.newest(window, 0).and_then(|s| ladder::level(s, self.limits.channels))
             // The tail of a load that was lifted is no zero: one taken there is never found again beyond the band.
-            && level.disagreement[0] <= 0.1 * self.limits.zero_band
+            && level.disagreement[0] <= RESTS * self.limits.zero_band
         {
             self.zero = Zero::first(&self.limits, &level);
-            self.zero_state = ZeroState::Tracked;
+            self.zero_trouble = None;
             self.state = State::Empty { below_since_s: None };
             changes.push(Change::ZeroFound { t_s: now_s });
         }
@@ -75,13 +81,14 @@ impl Settling {
             self.begin_settling(now_s);
             return;
         }
-        if load < -self.limits.off {
+        // Further below than the zero may follow.
+        if load < -self.limits.zero_band {
             let since_s = below_since_s.unwrap_or(now_s);
             self.state = State::Empty { below_since_s: Some(since_s) };
             // What was tared away says nothing about the empty pan.
             self.ladder.restart();
-            if now_s - since_s >= LOST_S && self.zero_state == ZeroState::Tracked {
-                self.zero_state = ZeroState::Lost;
+            if now_s - since_s >= LOST_S && self.zero_trouble != Some(ZeroTrouble::Below) {
+                self.zero_trouble = Some(ZeroTrouble::Below);
                 self.zero = Zero::unknown(self.zero.value);
                 changes.push(Change::ZeroLost { t_s: now_s });
             }
@@ -89,9 +96,34 @@ impl Settling {
         }
         self.state = State::Empty { below_since_s: None };
         let found = self.zero.follow(&self.limits, &self.ladder).is_some();
-        if found && self.zero_state == ZeroState::Lost {
-            self.zero_state = ZeroState::Tracked;
+        if found && self.zero_trouble.is_some() {
+            self.zero_trouble = None;
             changes.push(Change::ZeroFound { t_s: now_s });
+        } else if !found && let Some(lies) = self.lies() {
+            self.say_too_light(lies, now_s, changes);
+        }
+    }
+
+    /// What rests beyond the zero's band on an instrument that nothing was laid down on.
+    fn lies(&self) -> Option<f64> {
+        let n = self.limits.samples(LIES_S, 4);
+        if self.ladder.since() < n {
+            return None;
+        }
+        let level = ladder::level(self.ladder.newest(n, 0)?, self.limits.channels)?;
+        let load = self.load_of(&level);
+        (load > self.limits.zero_band && level.disagreement[0] <= RESTS * self.limits.zero_band).then_some(load)
+    }
+
+    fn say_too_light(&mut self, load: f64, now_s: f64, changes: &mut Changes) {
+        let is_told = match self.zero_trouble {
+            None => false,
+            Some(ZeroTrouble::Below) => true,
+            Some(ZeroTrouble::Lies(told)) => (told - load).abs() <= RESTS * self.limits.zero_band,
+        };
+        if !is_told {
+            self.zero_trouble = Some(ZeroTrouble::Lies(load));
+            changes.push(Change::TooLight { t_s: now_s, load });
         }
     }
 
@@ -99,7 +131,7 @@ impl Settling {
         &mut self,
         sample: &Sample,
         now_s: f64,
-        since: (f64, Told),
+        moving: Moving,
         expected: &[Expectation],
         changes: &mut Changes,
     ) {
@@ -107,18 +139,30 @@ impl Settling {
             self.remove(sample, now_s, changes);
             return;
         }
-        if let Some(level) = self.stable(now_s, 0.0, expected)
-            && self.may_capture(&level)
-        {
-            self.capture(&level, now_s, changes);
-            return;
+        if let Some(level) = self.stable(now_s, 0.0, expected) {
+            if self.may_capture(&level) {
+                self.capture(&level, now_s, changes);
+                return;
+            }
+            let load = self.load_of(&level);
+            if load <= self.limits.on {
+                self.remove(sample, now_s, changes);
+                self.say_too_light(load, now_s, changes);
+                return;
+            }
         }
         self.report_progress(now_s, changes);
-        let (since_s, told) = since;
-        if told == Told::NotYet && now_s - since_s >= self.limits.patience_s {
-            changes.push(Change::MovingTooLong { t_s: now_s });
-            self.state = State::Settling { since_s, told: Told::Once };
+        let moving = self.ask_for_rest(moving, now_s, changes);
+        self.state = State::Settling { moving };
+    }
+
+    /// Says once that a load does not rest. Where the zero is in trouble that was said, and it is not the movement that hinders.
+    fn ask_for_rest(&self, moving: Moving, now_s: f64, changes: &mut Changes) -> Moving {
+        if moving.is_told || self.zero_trouble.is_some() || now_s - moving.since_s < self.limits.patience_s {
+            return moving;
         }
+        changes.push(Change::MovingTooLong { t_s: now_s });
+        Moving { is_told: true, ..moving }
     }
 
     fn held(&mut self, sample: &Sample, now_s: f64, captured: Capture, dip: Dip, off_level: u8, changes: &mut Changes) {
@@ -135,33 +179,43 @@ impl Settling {
             self.state = State::Held { captured, dip, off_level };
             return;
         }
-        self.state = State::Disturbed { captured, dip };
+        self.state = State::Disturbed { captured, dip, moving: Moving { since_s: now_s, is_told: false } };
         self.ladder.restart();
         self.agreement = None;
         changes.push(Change::Disturbed { t_s: now_s });
     }
 
-    fn disturbed(&mut self, sample: &Sample, now_s: f64, captured: Capture, dip: Dip, changes: &mut Changes) {
+    fn disturbed(
+        &mut self,
+        sample: &Sample,
+        now_s: f64,
+        (captured, dip): (Capture, Dip),
+        moving: Moving,
+        changes: &mut Changes,
+    ) {
         if self.left(sample, &captured) {
             self.remove(sample, now_s, changes);
             return;
         }
-        let Some((level, lasted_s)) = self.lasting(now_s, self.limits.strict_s, &[]) else {
-            self.report_progress(now_s, changes);
-            return;
-        };
-        if self.same(&level, &captured, dip.closeness()) {
-            if lasted_s >= self.limits.hold_s {
-                self.hold(captured, now_s);
-                changes.push(Change::Restored { t_s: now_s });
+        if let Some((level, lasted_s)) = self.lasting(now_s, self.limits.strict_s, &[]) {
+            if self.same(&level, &captured, dip.closeness()) {
+                if lasted_s >= self.limits.hold_s {
+                    self.hold(captured, now_s);
+                    changes.push(Change::Restored { t_s: now_s });
+                    return;
+                }
+            } else if lasted_s >= self.limits.strict_hold_s && self.may_capture(&level) {
+                changes.push(Change::Changed { t_s: now_s });
+                self.capture(&level, now_s, changes);
                 return;
             }
-        } else if lasted_s >= self.limits.strict_hold_s && self.may_capture(&level) {
-            changes.push(Change::Changed { t_s: now_s });
-            self.capture(&level, now_s, changes);
-            return;
         }
         self.report_progress(now_s, changes);
+        let moving = self.ask_for_rest(moving, now_s, changes);
+        // The dip grew since this sample was taken up.
+        if let State::Disturbed { moving: kept, .. } = &mut self.state {
+            *kept = moving;
+        }
     }
 
     fn left(&self, sample: &Sample, captured: &Capture) -> bool {
@@ -183,7 +237,7 @@ impl Settling {
     }
 
     fn begin_settling(&mut self, now_s: f64) {
-        self.state = State::Settling { since_s: now_s, told: Told::NotYet };
+        self.state = State::Settling { moving: Moving { since_s: now_s, is_told: false } };
         self.ladder.restart();
         self.agreement = None;
         (self.progress, self.shown_progress) = (0.0, 0.0);
@@ -195,9 +249,14 @@ impl Settling {
     }
 
     fn may_capture(&self, level: &Level) -> bool {
+        let load = self.load_of(level);
+        self.zero_trouble.is_none() && load > self.limits.on && load <= self.limits.capacity
+    }
+
+    /// The load of a level on the first channel.
+    fn load_of(&self, level: &Level) -> f64 {
         let load = at(&level.mean, 0) - at(&self.zero.value, 0);
-        let load = if self.limits.zeroing == Zeroing::PresenceOnly { load.abs() } else { load };
-        self.zero_state == ZeroState::Tracked && load > self.limits.on && load <= self.limits.capacity
+        if self.limits.zeroing == Zeroing::PresenceOnly { load.abs() } else { load }
     }
 
     fn capture(&mut self, level: &Level, now_s: f64, changes: &mut Changes) {

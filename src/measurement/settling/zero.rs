@@ -3,7 +3,8 @@
 //! The samples of an empty instrument come in through the ladder's buffer; zero, its standard uncertainty and the usual
 //! unrest are kept. The zero is the mean of the longest window whose halves agree, not of the one that agrees
 //! best: in a draught the best is best by luck. Windows end a little before now, so that a part that is just touching
-//! is not taken for zero.
+//! is not taken for zero. What is put on an empty pan is no drift: while the pan stays empty the zero follows no faster
+//! than half a step a second, and never beyond its band.
 
 use super::at;
 use super::ladder::{Ladder, Level, level};
@@ -23,6 +24,14 @@ const UNUSUAL: f64 = 2.5;
 const STEP: f64 = 0.15;
 /// Drift of the zero a second, in the limits' `u_zero`.
 const DRIFT: f64 = 0.36;
+/// The zero follows at most so many steps a second (OIML R 76-1, 4.5.7, from memory).
+const STEPS_A_SECOND: f64 = 0.5;
+/// What lies within so many tolerances and steps of the zero is zero, seen again.
+const AT_ZERO: [f64; 2] = [0.3, 0.3];
+/// After the pan was not empty for longer than this, s, its zero is looked at afresh, within the band.
+const AFRESH_S: f64 = 1.0;
+/// The part of what the zero may not follow yet that counts as its uncertainty: between not at all and all of it.
+const BEHIND: f64 = 0.5;
 
 /// The tracked zero.
 #[derive(Debug, Clone)]
@@ -34,6 +43,8 @@ pub(super) struct Zero {
     /// Time of the newest sample that counted, s.
     at_s: f64,
     unrest: [Unrest; WINDOWS_S.len()],
+    /// The usual standard deviation of the samples in the shortest window.
+    scatter: Unrest,
 }
 
 /// The usual disagreement of the halves of one window on the empty instrument.
@@ -55,7 +66,13 @@ impl SettlingLimits {
 impl Zero {
     /// Nothing is known yet but a value to begin with.
     pub(super) fn unknown(value: [f64; 2]) -> Self {
-        Self { value, u: [f64::INFINITY; 2], at_s: f64::NEG_INFINITY, unrest: [Unrest::default(); WINDOWS_S.len()] }
+        Self {
+            value,
+            u: [f64::INFINITY; 2],
+            at_s: f64::NEG_INFINITY,
+            unrest: [Unrest::default(); WINDOWS_S.len()],
+            scatter: Unrest::default(),
+        }
     }
 
     /// A zero known from before, with its uncertainty at `at_s`.
@@ -67,7 +84,8 @@ impl Zero {
     pub(super) fn first(limits: &SettlingLimits, level: &Level) -> Self {
         let mut zero = Self::unknown(level.mean);
         zero.u = [0, 1].map(|c| if c < limits.channels { 2.0 * zero.u_of(limits, level, c) } else { 0.0 });
-        zero.at_s = level.window.1;
+        // A short look may have caught the tail of a load: the next one is free to go where it will.
+        zero.at_s = level.window.1 - 2.0 * AFRESH_S;
         zero
     }
 
@@ -87,6 +105,11 @@ impl Zero {
             .map(|(w, unrest)| at(&unrest.median, channel) * (w / window_s).min(1.0).sqrt())
             .fold(f64::INFINITY, f64::min);
         if least.is_finite() { least } else { 0.0 }
+    }
+
+    /// The usual standard deviation of the samples of the empty instrument; `None` while it was not seen for long enough.
+    pub(super) fn scatter(&self, channel: usize) -> Option<f64> {
+        (self.scatter.looks > 2).then(|| at(&self.scatter.median, channel))
     }
 
     /// How well the mean of a window is known.
@@ -112,6 +135,9 @@ impl Zero {
                 && let Some(unrest) = self.unrest.get_mut(i)
             {
                 unrest.look(level.disagreement);
+                if i == 0 {
+                    self.scatter.look(level.scatter);
+                }
             }
             let agrees = (0..limits.channels).all(|c| {
                 let always = AGREE[0] * at(&limits.tolerance, c) + AGREE[1] * at(&limits.resolution, c);
@@ -125,10 +151,30 @@ impl Zero {
         if (at(&longest.mean, 0) - at(&self.value, 0)).abs() >= limits.zero_band {
             return None;
         }
-        self.u = [0, 1].map(|c| if c < limits.channels { self.u_of(limits, &longest, c) } else { 0.0 });
-        self.value = longest.mean;
+        let followed = [0, 1].map(|c| {
+            if c < limits.channels && known { self.followed(limits, &longest, c) } else { at(&longest.mean, c) }
+        });
+        self.u = [0, 1].map(|c| {
+            let behind = at(&longest.mean, c) - at(&followed, c);
+            if c < limits.channels { self.u_of(limits, &longest, c).hypot(BEHIND * behind) } else { 0.0 }
+        });
+        self.value = followed;
         self.at_s = longest.window.1;
         Some(())
+    }
+
+    /// Where the zero of a channel goes when the empty instrument rests at `level`.
+    fn followed(&self, limits: &SettlingLimits, level: &Level, channel: usize) -> f64 {
+        let (old, new, step) = (at(&self.value, channel), at(&level.mean, channel), at(&limits.resolution, channel));
+        let since_s = level.window.1 - self.at_s;
+        let near = AT_ZERO[0] * at(&limits.tolerance, channel) + AT_ZERO[1] * step;
+        if since_s > AFRESH_S || (new - old).abs() <= near {
+            return new;
+        }
+        // Where nothing is shown in steps, the drift that the uncertainty allows for.
+        let a_second = if step > 0.0 { STEPS_A_SECOND * step } else { DRIFT * at(&limits.u_zero, channel) };
+        let most = a_second * since_s.max(0.0);
+        old + (new - old).clamp(-most, most)
     }
 }
 
