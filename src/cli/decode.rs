@@ -46,8 +46,8 @@ pub(crate) struct Arguments {
     file: Option<PathBuf>,
 }
 
-/// Runs the command. Exit 0 when the bytes were read, refused frames or not; 1 when `auto` is not sure; 2 for an
-/// unknown family, a wrong setting or an unreadable file.
+/// Runs the command. Exit 0 when the bytes were read, refused frames or not, and when `auto` is not sure: its line says
+/// which formats it could be; 2 for an unknown family, a wrong setting or an unreadable file.
 ///
 /// # Errors
 /// Only when standard error cannot be written.
@@ -171,9 +171,13 @@ fn decode_auto(arguments: &Arguments, input: &mut dyn Read, output: &mut Lines<i
     let best = match found.verdict {
         Verdict::Sure(best) => best,
         Verdict::NotSure(why) => {
-            output.line(&json!({ "refused": format!("not sure of the wire format: {why}"), "at_byte": 0 }));
+            let could_be: Vec<&str> = found.ranked.iter().map(|candidate| candidate.family.as_str()).collect();
+            let refused = format!("not sure of the wire format: {why}");
+            output.line(&json!({ "refused": refused, "could_be": could_be, "at_byte": 0 }));
             output.flush()?;
-            return Ok(ExitCode::from(1));
+            let named = if could_be.is_empty() { "none of the known ones".to_owned() } else { could_be.join(", ") };
+            print::say(&format!("decode: {why}; it could be: {named}; name one with --format"));
+            return Ok(ExitCode::SUCCESS);
         }
     };
     let mut format = best.format().ok_or_else(|| anyhow!("the wire format {} is not built in", best.family))?;

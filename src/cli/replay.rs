@@ -164,40 +164,79 @@ fn traces(instruments: &Path, folder: &Path) -> anyhow::Result<ExitCode> {
     };
     let mut out = io::stdout().lock();
     for (name, instrument) in instruments {
+        let instrument = match instrument {
+            Ok(instrument) => instrument,
+            Err(error) => {
+                complain(&error)?;
+                continue;
+            }
+        };
         let path = folder.join(&name);
-        let events = fs::read_to_string(&path)
+        let replayed = fs::read_to_string(&path)
             .map_err(anyhow::Error::from)
             .with_context(|| path.display().to_string())
             .and_then(|text| replay(&text, &instrument).with_context(|| path.display().to_string()));
-        match events {
-            Ok(events) => writeln!(out, "{}", json!({"trace": name, "events": events}))?,
+        match replayed {
+            Ok(Replayed { events, late: None }) => writeln!(out, "{}", json!({"trace": name, "events": events}))?,
+            Ok(Replayed { events, late: Some(late) }) => {
+                writeln!(out, "{}", json!({"trace": name, "events": events, "late_samples": late.count}))?;
+                let (path, Late { first_line, count }) = (path.display(), late);
+                writeln!(
+                    io::stderr(),
+                    "replay: {path}: {count} samples are not later than the one before and were left out, the first in line {first_line}"
+                )?;
+            }
             Err(error) => complain(&error)?,
         }
     }
     Ok(code)
 }
 
-fn read_instruments(path: &Path) -> anyhow::Result<Vec<(String, Instrument)>> {
+/// The instruments of a file by the name of their trace, those that cannot be used with the reason.
+fn read_instruments(path: &Path) -> anyhow::Result<Vec<(String, anyhow::Result<Instrument>)>> {
     let shown = || path.display().to_string();
     let text = fs::read_to_string(path).with_context(shown)?;
     // serde_json names the line itself.
     let map: Map<String, Value> = serde_json::from_str(&text).with_context(shown)?;
-    map.into_iter()
+    let read = |name: &str, value: Value| {
+        let line = 1 + text.split(&format!("\"{name}\"")).next().map_or(0, |before| before.matches('\n').count());
+        let place = || format!("{}, line {line}, trace {name:?}", path.display());
+        let instrument: Instrument = serde_json::from_value(value).with_context(place)?;
+        instrument.check().with_context(place)?;
+        Ok(instrument)
+    };
+    Ok(map
+        .into_iter()
         .map(|(name, value)| {
-            let line = 1 + text.split(&format!("\"{name}\"")).next().map_or(0, |before| before.matches('\n').count());
-            let place = || format!("{}, line {line}, trace {name:?}", path.display());
-            let instrument: Instrument = serde_json::from_value(value).with_context(place)?;
-            instrument.check().with_context(place)?;
-            Ok((name, instrument))
+            let instrument = read(&name, value);
+            (name, instrument)
         })
-        .collect()
+        .collect())
+}
+
+/// What a trace gave.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Replayed {
+    /// The events, in order.
+    pub events: Vec<Value>,
+    /// Samples that were left out because time does not run backwards.
+    pub late: Option<Late>,
+}
+
+/// Samples that are not later than the one before them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Late {
+    /// Line of the first one, from 1.
+    pub first_line: u32,
+    /// How many there are.
+    pub count: u32,
 }
 
 /// The events of one trace given as CSV text.
 ///
 /// # Errors
 /// A header or a line that does not fit the instrument; the message names the line.
-pub fn replay(csv: &str, instrument: &Instrument) -> anyhow::Result<Vec<Value>> {
+pub fn replay(csv: &str, instrument: &Instrument) -> anyhow::Result<Replayed> {
     let expected = instrument.expected();
     let mut settling = Settling::new(instrument.limits());
     let mut lines = csv.lines().zip(1_u32..);
@@ -205,12 +244,17 @@ pub fn replay(csv: &str, instrument: &Instrument) -> anyhow::Result<Vec<Value>> 
         Some((header, _)) if header.trim_start_matches('\u{feff}').trim() == instrument.header() => {}
         found => bail!("line 1: found {:?}, expected {}", found.map_or("", |(line, _)| line), instrument.header()),
     }
-    let mut events = Vec::new();
+    let (mut events, mut late, mut last_s) = (Vec::new(), None::<Late>, f64::NEG_INFINITY);
     for (line, number) in lines.filter(|(line, _)| !line.trim().is_empty()) {
         let sample = instrument.sample(line).with_context(|| format!("line {number}"))?;
+        if sample.t_s <= last_s {
+            late.get_or_insert(Late { first_line: number, count: 0 }).count += 1;
+            continue;
+        }
+        last_s = sample.t_s;
         events.extend(settling.push(&sample, &expected).iter().filter_map(|change| event(change, instrument.kind)));
     }
-    Ok(events)
+    Ok(Replayed { events, late })
 }
 
 /// A change as an event; progress is for displays and is left out.

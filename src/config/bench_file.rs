@@ -155,7 +155,7 @@ pub fn read_bench_with(file: &str, text: &str, files: &NamedFiles<'_>) -> Result
     Document::read(file, text, |top| {
         let site = topic_name(top, "site", "dune-trailer");
         let bench = topic_name(top, "bench", "bench-1");
-        let data = top.text("data").unwrap_or("data");
+        let data = top.filled_text("data", "data");
         let http = top.section("http", read_http).unwrap_or_else(|| Some(HttpSettings::default()));
         let mqtt = top.section("mqtt", read_mqtt).unwrap_or_else(|| Some(MqttSettings::default()));
         let units = [("inch", LengthUnit::Inch), ("mm", LengthUnit::Millimetre)];
@@ -174,7 +174,7 @@ pub fn read_bench_with(file: &str, text: &str, files: &NamedFiles<'_>) -> Result
         Some(BenchSettings {
             site: site?,
             bench: bench?,
-            data: PathBuf::from(data),
+            data: PathBuf::from(data.unwrap_or("data")),
             http: http?,
             mqtt: mqtt?,
             length_unit: length_unit.unwrap_or(LengthUnit::Inch),
@@ -214,7 +214,7 @@ fn topic_name(section: &Section<'_>, key: &'static str, example: &str) -> Option
 /// Reads one instrument; `here` is the gravity of the bench's place, in m/s², if it is known.
 fn read_instrument(section: &Section<'_>, here: Option<f64>, files: &NamedFiles<'_>) -> Option<InstrumentSettings> {
     let id = topic_name(section, "id", "parts-scale");
-    let name = section.text("name").map(str::to_owned);
+    let name = section.filled_text("name", "parts scale").map(str::to_owned);
     let kinds: Vec<(&str, InstrumentKind)> = InstrumentKind::ALL.iter().map(|k| (k.name(), *k)).collect();
     if !section.has("kind") {
         section.mistake("kind", "expected one of: scale, beam, gauge, thermometer, scanner, pedal");
@@ -232,13 +232,13 @@ fn read_instrument(section: &Section<'_>, here: Option<f64>, files: &NamedFiles<
     };
     read_sending(section, kind, format.as_mut());
     let default_rate = if kind == Some(InstrumentKind::Beam) { 80.0 } else { 10.0 };
-    let rate_hz = if section.has("rate") { section.number("rate", 1.0..=1000.0)? } else { default_rate };
+    let rate_hz = if section.has("rate") { section.number("rate", 1.0..=1000.0) } else { Some(default_rate) };
     let (resolution, calibration, channels) = match kind {
         Some(InstrumentKind::Scale) => {
             if !section.has("resolution") {
                 section.mistake("resolution", "expected the last digit the scale shows, such as \"0.1 g\"");
             }
-            let resolution = section.quantity("resolution", Dimension::Mass);
+            let resolution = section.positive("resolution", Dimension::Mass);
             let calibration = section.section("calibration", read_scale).unwrap_or_else(|| Some(ideal_scale()));
             (resolution, calibration, Some([String::new(), String::new()]))
         }
@@ -251,7 +251,7 @@ fn read_instrument(section: &Section<'_>, here: Option<f64>, files: &NamedFiles<
         }
         Some(InstrumentKind::Gauge) => {
             let resolution =
-                if section.has("resolution") { section.quantity("resolution", Dimension::Angle) } else { Some(0.1) };
+                if section.has("resolution") { section.positive("resolution", Dimension::Angle) } else { Some(0.1) };
             let calibration = section.section("calibration", read_gauge).unwrap_or_else(|| Some(ideal_gauge()));
             (resolution, calibration, channel_names(section, ["LIE", "LOFT"], "the names of lie and loft in a frame"))
         }
@@ -259,11 +259,22 @@ fn read_instrument(section: &Section<'_>, here: Option<f64>, files: &NamedFiles<
             let channel = section.text("channel").unwrap_or_default().to_owned();
             (Some(0.0), None, Some([channel, String::new()]))
         }
-        Some(InstrumentKind::Scanner | InstrumentKind::Pedal) | None => {
+        Some(InstrumentKind::Scanner | InstrumentKind::Pedal) => {
             (Some(0.0), None, Some([String::new(), String::new()]))
         }
+        None => {
+            // What they mean hangs on the kind.
+            section.pass_over(&OF_A_KIND);
+            (Some(0.0), None, None)
+        }
     };
-    let capacity = section.quantity("capacity", Dimension::Mass).map(Grams);
+    match_format(section, kind, format.as_ref());
+    let capacity = section.positive("capacity", Dimension::Mass).map(Grams);
+    if let (Some(capacity), Some(resolution)) = (capacity, resolution)
+        && capacity.0 <= resolution
+    {
+        section.mistake("capacity", "is no more than the last digit: expected the most that may be laid on");
+    }
     let accuracy_class = read_class(section);
     let verification_interval_g = read_interval(section, accuracy_class, resolution, capacity);
     let adjusted = section.section("adjusted_at", read_place).flatten();
@@ -287,11 +298,32 @@ fn read_instrument(section: &Section<'_>, here: Option<f64>, files: &NamedFiles<
         port: PathBuf::from(port?),
         format: format?,
         format_settings,
-        rate_hz,
+        rate_hz: rate_hz?,
         calibration,
         accuracy_class,
         verification_interval_g,
     })
+}
+
+/// Keys of an instrument that say different things of different kinds.
+const OF_A_KIND: [&str; 9] =
+    ["resolution", "calibration", "channels", "channel", "keys", "prefix", "accept_key", "void_key", "contact"];
+
+/// Notes a wire format that cannot come from an instrument of this kind: a scanner sends codes, all others numbers.
+fn match_format(section: &Section<'_>, kind: Option<InstrumentKind>, format: Option<&Format>) {
+    let (Some(kind), Some(format)) = (kind, format) else { return };
+    let key = if section.has("format_file") { "format_file" } else { "format" };
+    match kind {
+        InstrumentKind::Pedal => {}
+        InstrumentKind::Scanner if !format.gives_codes() => {
+            section.mistake(key, format!("{} gives numbers and no codes: it is no scanner's", format.family));
+        }
+        InstrumentKind::Scanner => {}
+        _ if format.gives_codes() => {
+            section.mistake(key, format!("{} gives codes and no numbers: it is a scanner's", format.family));
+        }
+        _ => {}
+    }
 }
 
 fn channel_names(section: &Section<'_>, usual: [&str; 2], what: &str) -> Option<[String; 2]> {

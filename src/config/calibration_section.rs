@@ -36,8 +36,7 @@ pub(super) fn read_scale(section: &Section<'_>) -> Option<Calibration> {
     let span = number("span", 0.5..=2.0, 1.0);
     let u_span = number("u_span", 0.0..=0.1, 2e-4);
     let bend_per_g = number("bend_per_g", -1e-4..=1e-4, 0.0);
-    let mass =
-        |key| if section.has(key) { section.quantity(key, Dimension::Mass).map(Grams) } else { Some(Grams(0.0)) };
+    let mass = |key| section.size_or(key, Dimension::Mass, 0.0).map(Grams);
     let (u_linearity, u_eccentricity) = (mass("u_linearity"), mass("u_eccentricity"));
     Some(Calibration::Scale(ScaleCalibration {
         span: span?,
@@ -64,23 +63,20 @@ pub(super) fn read_beam(section: &Section<'_>) -> Option<Calibration> {
     let counts_per_gram = section.pair("counts_per_gram", "one for each cell");
     let length = |key| section.quantity(key, Dimension::Length).map(Millimetres);
     let (x1, x2) = (length("x1"), length("x2"));
-    let position = |key| if section.has(key) { length(key) } else { Some(Millimetres(0.2)) };
-    let (u_x1, u_x2) = (position("u_x1"), position("u_x2"));
+    let size = |key, usual| section.size_or(key, Dimension::Length, usual).map(Millimetres);
+    let (u_x1, u_x2) = (size("u_x1", 0.2), size("u_x2", 0.2));
     let u_span = if section.has("u_span") { section.number("u_span", 0.0..=0.1) } else { Some(2e-4) };
-    let or = |key, usual| if section.has(key) { length(key) } else { Some(Millimetres(usual)) };
-    let (u_butt_stop, hang) = (or("u_butt_stop", 0.0), or("hang", 0.0));
-    let u_level = if section.has("u_level") { section.quantity("u_level", Dimension::Angle) } else { Some(0.0) };
+    let (u_butt_stop, hang) = (size("u_butt_stop", 0.0), size("hang", 0.0));
+    let u_level = section.size_or("u_level", Dimension::Angle, 0.0);
     if let Some(gains) = counts_per_gram
         && gains.iter().any(|gain| gain.abs() < 1e-6)
     {
         section.mistake("counts_per_gram", "a cell with zero counts per gram measures nothing");
-        return None;
     }
     if let (Some(x1), Some(x2)) = (x1, x2)
         && (x2 - x1).0 < 50.0
     {
         section.mistake("x2", "the second support must be at least 50 mm beyond the first");
-        return None;
     }
     Some(Calibration::Beam(BeamCalibration {
         zero_counts: zero_counts?,
@@ -100,23 +96,28 @@ pub(super) fn read_gauge(section: &Section<'_>) -> Option<Calibration> {
     let senses = [("vertical", LoftSense::Vertical), ("shaft_plane", LoftSense::ShaftPlane)];
     let loft_sense =
         if section.has("loft_sense") { section.choice("loft_sense", &senses) } else { Some(LoftSense::Vertical) };
+    let (lie_datum, loft_datum) = (angle("lie_datum", 0.0), angle("loft_datum", 0.0));
     let left = match ["left_lie_datum", "left_loft_datum"] {
         keys if keys.iter().any(|key| section.has(key)) => {
+            for key in keys.into_iter().filter(|key| !section.has(key)) {
+                section.mistake(key, "expected both angles of the datum for clubs of the left hand");
+            }
             let [lie, loft] = keys.map(|key| section.quantity(key, Dimension::Angle).map(Degrees));
-            Some(Datum { lie: lie?, loft: loft? })
+            lie.zip(loft).map(|(lie, loft)| Some(Datum { lie, loft }))
         }
-        _ => None,
+        _ => Some(None),
     };
-    let u_face =
-        if section.has("u_face") { Some(Degrees(section.quantity("u_face", Dimension::Angle)?)) } else { None };
+    let size = |key, usual| section.size_or(key, Dimension::Angle, usual);
+    let (u_datum, u_level) = (size("u_datum", 0.1), size("u_level", 0.0));
+    let u_face = if section.has("u_face") { size("u_face", 0.0).map(|u| Some(Degrees(u))) } else { Some(None) };
     Some(Calibration::Gauge(GaugeCalibration {
-        lie_datum: Degrees(angle("lie_datum", 0.0)?),
-        loft_datum: Degrees(angle("loft_datum", 0.0)?),
-        left,
-        u_datum: Degrees(angle("u_datum", 0.1)?),
-        u_level: Degrees(angle("u_level", 0.0)?),
+        lie_datum: Degrees(lie_datum?),
+        loft_datum: Degrees(loft_datum?),
+        left: left?,
+        u_datum: Degrees(u_datum?),
+        u_level: Degrees(u_level?),
         loft_sense: loft_sense?,
-        u_face,
+        u_face: u_face?,
         scatter: None,
     }))
 }

@@ -250,6 +250,37 @@ impl<'a> Section<'a> {
         self.quantity_as_written(key, dimension).map(|(value, _)| value)
     }
 
+    /// A quantity above nothing.
+    pub fn positive(&self, key: &'static str, dimension: Dimension) -> Option<f64> {
+        let value = self.quantity(key, dimension)?;
+        if value <= 0.0 {
+            self.mistake(key, "expected more than nothing");
+        }
+        (value > 0.0).then_some(value)
+    }
+
+    /// A quantity that is not below nothing, such as an uncertainty; `usual` where the key is absent.
+    pub fn size_or(&self, key: &'static str, dimension: Dimension, usual: f64) -> Option<f64> {
+        if !self.has(key) {
+            return Some(usual);
+        }
+        let value = self.quantity(key, dimension)?;
+        if value < 0.0 {
+            self.mistake(key, "is a size: write it without a sign");
+        }
+        (value >= 0.0).then_some(value)
+    }
+
+    /// Keys that cannot be judged because of another mistake: they are not unknown.
+    pub fn pass_over(&self, keys: &[&'static str]) {
+        self.known.borrow_mut().extend(keys);
+    }
+
+    /// A text that may be absent, and is not empty.
+    pub fn filled_text(&self, key: &'static str, example: &str) -> Option<&'a str> {
+        if self.has(key) { self.required_text(key, example) } else { None }
+    }
+
     /// A quantity in the base unit of its dimension, with the text it was written as.
     pub fn quantity_as_written(&self, key: &'static str, dimension: Dimension) -> Option<(f64, &'a str)> {
         let text = self.quantity_text(key)?;

@@ -123,7 +123,7 @@ fn read_place(section: &Section<'_>, before: &Drawers) -> Option<WeightPlace> {
     }
     let most_pieces = whole(section, "most_pieces", 1.0, MOST_PIECES);
     let steps: Vec<(&str, Step)> = Step::ALL.iter().map(|step| (step.name(), *step)).collect();
-    let closed_by = if section.has("closed_by") { Some(section.choice("closed_by", &steps)?) } else { None };
+    let closed_by = if section.has("closed_by") { section.choice("closed_by", &steps).map(Some) } else { Some(None) };
     let clubs = clubs(section);
     Some(WeightPlace {
         name: name?,
@@ -131,7 +131,7 @@ fn read_place(section: &Section<'_>, before: &Drawers) -> Option<WeightPlace> {
         position: position?,
         most_mass: Grams(most_mass?),
         most_pieces: most_pieces?,
-        closed_by,
+        closed_by: closed_by?,
         clubs: clubs?,
     })
 }
@@ -156,9 +156,9 @@ fn read_item(section: &Section<'_>, kind: ItemKind, places: &[WeightPlace], befo
     let to = if goes_somewhere { read_places(section, places) } else { Some(Vec::new()) };
     let model = if goes_somewhere { None } else { section.text("model").map(str::to_owned) };
     let length = if kind == ItemKind::Shaft && section.has("length") {
-        Some(length(section, "length", 100.0..=2000.0)?)
+        length(section, "length", 100.0..=2000.0).map(Some)
     } else {
-        None
+        Some(None)
     };
     let clubs = clubs(section);
     Some(Item {
@@ -170,7 +170,7 @@ fn read_item(section: &Section<'_>, kind: ItemKind, places: &[WeightPlace], befo
         places: to?,
         clubs: clubs?,
         model,
-        length,
+        length: length?,
     })
 }
 

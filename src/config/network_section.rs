@@ -8,9 +8,10 @@ use super::document::Section;
 /// Reads the table `http`.
 pub(super) fn read_http(section: &Section<'_>) -> Option<HttpSettings> {
     let hosts = section.texts("hosts").unwrap_or_default().into_iter().map(str::to_owned).collect();
-    let listen = if section.has("listen") { address(section, "listen")? } else { HttpSettings::default().listen };
-    let url = if section.has("url") { Some(page_url(section)?) } else { None };
-    Some(HttpSettings { listen, hosts, url })
+    let usual = HttpSettings::default().listen;
+    let listen = if section.has("listen") { address(section, "listen") } else { Some(usual) };
+    let url = if section.has("url") { page_url(section).map(Some) } else { Some(None) };
+    Some(HttpSettings { listen: listen?, hosts, url: url? })
 }
 
 /// An address that ends up in printed codes: scheme, host, perhaps a port and a path, nothing else.
@@ -40,13 +41,13 @@ fn address(section: &Section<'_>, key: &'static str) -> Option<SocketAddr> {
 /// Reads the table `mqtt`.
 pub(super) fn read_mqtt(section: &Section<'_>) -> Option<MqttSettings> {
     let commands = section.flag("commands").unwrap_or(false);
-    let embedded = if section.has("embedded") { Some(address(section, "embedded")?) } else { None };
-    let broker = if section.has("broker") { Some(broker(section)?) } else { None };
-    if broker.is_some() && embedded.is_some() {
+    let embedded = if section.has("embedded") { address(section, "embedded").map(Some) } else { Some(None) };
+    let broker = if section.has("broker") { broker(section).map(Some) } else { Some(None) };
+    if section.has("broker") && section.has("embedded") {
         section
             .mistake("embedded", "the embedded broker is not started when `broker` names another; remove one of them");
     }
-    Some(MqttSettings { broker, embedded, commands })
+    Some(MqttSettings { broker: broker?, embedded: embedded?, commands })
 }
 
 fn broker(section: &Section<'_>) -> Option<BrokerAddress> {

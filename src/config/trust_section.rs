@@ -30,10 +30,11 @@ fn read_rule(section: &Section<'_>) -> Option<DecisionRule> {
 }
 
 fn read_checks(section: &Section<'_>) -> Option<(Option<f64>, WhenOut)> {
-    let every_s = if section.has("check_every") { Some(duration(section, "check_every")?) } else { None };
+    let every_s = if section.has("check_every") { duration(section, "check_every").map(Some) } else { Some(None) };
     let choices = [("warn", WhenOut::Warn), ("block", WhenOut::Block)];
-    let when_out = if section.has("when_out") { section.choice("when_out", &choices)? } else { WhenOut::Warn };
-    Some((every_s, when_out))
+    let when_out =
+        if section.has("when_out") { section.choice("when_out", &choices) } else { Some(WhenOut::Warn) };
+    Some((every_s?, when_out?))
 }
 
 /// `"1 day"`, `"12 h"`, `"2 weeks"`, in seconds.
@@ -70,7 +71,7 @@ pub(super) fn read_interval(
 ) -> Option<f64> {
     let stated = section
         .has("verification_interval")
-        .then(|| section.quantity("verification_interval", Dimension::Mass))
+        .then(|| section.positive("verification_interval", Dimension::Mass))
         .flatten();
     let Some(class) = class else {
         if stated.is_some() {
@@ -112,8 +113,9 @@ pub(super) fn read_place(section: &Section<'_>) -> Option<f64> {
             section.mistake(key, "expected latitude such as \"36.2 deg\" and height such as \"620 m\"");
         }
     }
-    let latitude = section.quantity("latitude", Dimension::Angle)?;
-    let height_mm = section.quantity("height", Dimension::Length)?;
+    let (latitude, height_mm) =
+        (section.quantity("latitude", Dimension::Angle), section.quantity("height", Dimension::Length));
+    let (latitude, height_mm) = (latitude?, height_mm?);
     let gravity = gravity_at(Degrees(latitude), height_mm / 1000.0);
     if gravity.is_none() {
         section.mistake("latitude", "expected -90 to 90 deg, and a height from -1000 m to 10000 m");
@@ -165,12 +167,44 @@ mod tests {
             ("[judging]\nguard = 1.0\n", "judging.rule"),
             ("[checks]\ncheck_every = \"daily\"\n", "such as \"1 day\""),
             ("[checks]\nwhen_out = \"stop\"\n", "warn, block"),
+            ("[checks]\ncheck_every = \"daily\"\nwhen_out = \"stop\"\n", "checks.when_out"),
+            ("[place]\nlatitude = \"1\"\nheight = \"2\"\n", "place.height"),
+            ("data = \" \"\n", "f:3: data"),
+            ("[http]\nlisten = \"x\"\nurl = \"y\"\n", "http.url"),
+            ("[[instrument]]\nid = \"a\"\nkind = \"scal\"\nresolution = \"0.1 g\"\nrate = 0\ncapacity = \"0 g\"\n", "capacity"),
             ("[place]\nlatitude = \"95 deg\"\nheight = \"0 m\"\n", "-90 to 90"),
             ("[place]\nlatitude = \"36 deg\"\n", "place.height"),
         ] {
             let mistakes = read_bench("f", &format!("{BENCH}{bad}")).unwrap_err().to_string();
             assert!(mistakes.contains(words), "{bad}: {mistakes}");
         }
+    }
+
+    #[test]
+    fn one_run_names_every_mistake_of_an_instrument_and_invents_none() {
+        let text = format!(
+            "{BENCH}[[instrument]]\nid = \"scale\"\nname = \"\"\nkind = \"scal\"\nport = \"\"\nformat = \"scanner\"\nresolution = \"0.1 g\"\nrate = 0\ncapacity = \"0 g\"\nhue = 1\n\
+             [[instrument]]\nid = \"beam\"\nkind = \"beam\"\nport = \"/dev/y\"\nformat = \"scanner\"\n\
+             [instrument.calibration]\nzero_counts = [0, 0]\ncounts_per_gram = [0, 1]\nx1 = \"100 mm\"\nx2 = \"100 mm\"\nu_x1 = \"-1 mm\"\n\
+             [[instrument]]\nid = \"s2\"\nkind = \"scale\"\nport = \"/dev/z\"\nformat = \"plain-value-unit\"\nresolution = \"0 g\"\ncapacity = \"-3 g\"\n"
+        );
+        let mistakes = read_bench("f", &text).unwrap_err();
+        let found: Vec<&str> = mistakes.0.iter().map(|mistake| mistake.key.as_str()).collect();
+        let expected = [
+            "instrument[1].name",
+            "instrument[1].kind",
+            "instrument[1].port",
+            "instrument[1].rate",
+            "instrument[1].capacity",
+            "instrument[1].hue",
+            "instrument[2].format",
+            "instrument[2].calibration.counts_per_gram",
+            "instrument[2].calibration.x2",
+            "instrument[2].calibration.u_x1",
+            "instrument[3].resolution",
+            "instrument[3].capacity",
+        ];
+        assert_eq!(found, expected, "{mistakes}");
     }
 
     #[test]

@@ -252,6 +252,13 @@ impl Format {
         fields.any(|field| matches!(field, field::Field::Words(words) if words.is_unit))
     }
 
+    /// Whether frames of the family are codes of a scanner and not numbers.
+    #[must_use]
+    pub fn gives_codes(&self) -> bool {
+        let is_code = |field: &field::Field| matches!(field, field::Field::CodeText { .. } | field::Field::Gs1(_));
+        self.layouts.iter().any(|layout| layout.fields.iter().any(is_code))
+    }
+
     /// How many settings differ from a default that identification may assume.
     pub(crate) fn off_assumed_default(&self) -> usize {
         let settings = self.file.settings.iter();
