@@ -1,7 +1,8 @@
 //! Units, weights, uncertainty, fits and gauge studies against published values.
 //!
 //! Every value and its source stand in `checks/*.json` (and `checks/SOURCES.md`); the loops here put each through the
-//! public functions. Left out on purpose: force units and class F, which the daemon does not use. Monte Carlo is `uncertainty.rs`.
+//! public functions. Class F of NIST Handbook 105-1, which the daemon does not know, only brackets what it does know. Monte Carlo is
+//! `uncertainty.rs`.
 
 #![expect(clippy::unwrap_used, reason = "a test may panic")]
 
@@ -61,6 +62,37 @@ fn units_are_those_of_sp_811() {
         ("U-8", quantity("1/8 in", Dimension::Length)),
     ] {
         near(found, item("01_units.json", id)["expected"].as_f64().unwrap(), 1e-15, id);
+    }
+}
+
+/// NIST SP 811, appendix B.8: a unit of force is a unit of mass at standard gravity. The beam's moments are masses at arms, so
+/// the same product turns them into newton metres.
+#[test]
+fn units_of_force_are_those_of_sp_811() {
+    let newtons = |text: &str| parse_value(text, Dimension::Mass).unwrap() / 1000.0 * STANDARD_GRAVITY;
+    for (id, found) in [
+        ("U-lbf-N", newtons("1 lb")),
+        ("U-ozf-N", newtons("1 oz")),
+        ("U-ozfin-Nm", GMM_PER_INCH_OUNCE * 1e-6 * STANDARD_GRAVITY),
+    ] {
+        near(found, item("01_units.json", id)["expected"].as_f64().unwrap(), 4.0 * f64::EPSILON, id);
+    }
+}
+
+/// NIST Handbook 105-1, class F (from memory, low confidence in the source's words): the class of American field
+/// standards lies between M1 and M3 of R 111 at every mass, so a limit of ours that had slipped by a column would show.
+#[test]
+fn class_f_of_handbook_105_lies_between_classes_of_r_111() {
+    let rows: Vec<Value> = items("03_r76_hb44.json")
+        .into_iter()
+        .filter(|item| item["id"].as_str().unwrap().starts_with("HB105-F-"))
+        .collect();
+    assert_eq!(rows.len(), 13);
+    for row in rows {
+        let (nominal, limit_mg) = (row["inputs"]["nominal"].as_str().unwrap(), row["expected"].as_f64().unwrap());
+        let nominal = Grams(parse_value(nominal, Dimension::Mass).unwrap());
+        let of = |class: WeightClass| class.largest_error_mg(nominal).unwrap();
+        assert!(of(WeightClass::M1) < limit_mg && limit_mg < of(WeightClass::M3), "{}: {limit_mg} mg", row["id"]);
     }
 }
 
@@ -156,6 +188,12 @@ fn handbook_44_has_its_own_steps() {
         }
     }
     assert_eq!(InstrumentClass::III.maintenance_tolerance(Grams(0.1), Grams(-1.0)), None);
+    // 0.5, 1, 1.5 and 2.5 divisions for new instruments: the figure that the check's source describes.
+    let part = item("03_r76_hb44.json", "HB44-accept")["expected"].as_f64().unwrap();
+    for (load, divisions) in [(500.0, 1.0), (2000.0, 2.0), (4000.0, 3.0), (4001.0, 5.0)] {
+        let found = InstrumentClass::III.acceptance_tolerance(Grams(0.1), Grams(load * 0.1)).unwrap();
+        near(found.0, part * divisions * 0.1, 1e-15, "HB44-accept");
+    }
 }
 
 #[test]

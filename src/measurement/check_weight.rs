@@ -204,7 +204,14 @@ impl InstrumentClass {
 }
 
 impl InstrumentClass {
-    /// Maintenance tolerance at a load by NIST Handbook 44, 2.20, table 6: 1, 2, 3 and 5 divisions; acceptance is half of it.
+    /// Acceptance tolerance at a load by NIST Handbook 44, 2.20, T.N.3.2: what is allowed to an instrument that is new, was
+    /// repaired or was adjusted, half of the maintenance tolerance.
+    #[must_use]
+    pub fn acceptance_tolerance(self, division: Grams, load: Grams) -> Option<Grams> {
+        self.maintenance_tolerance(division, load).map(|tolerance| Grams(round_to_digits(tolerance.0 * 0.5)))
+    }
+
+    /// Maintenance tolerance at a load by NIST Handbook 44, 2.20, table 6: 1, 2, 3 and 5 divisions.
     ///
     /// What the United States use in the place of R 76's limits in service. Steps of class III are published, the others
     /// from memory. `None` for a negative load or a division that is not positive.

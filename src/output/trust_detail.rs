@@ -5,8 +5,10 @@ use super::text;
 use super::trust_view;
 use crate::journal::event::rfc3339;
 use crate::measurement::calibration::Calibration;
+use crate::measurement::check_weight::Accuracy;
 use crate::measurement::gauge::Hand;
 use crate::measurement::reading::Quantity;
+use crate::measurement::unit::Grams;
 use crate::work_order::angle_check::{AngleCheck, AngleError};
 use crate::work_order::checks::{Chart, ChartPoint, Check, CheckZone, WeightChart};
 use crate::work_order::event::{Change, EventId};
@@ -150,7 +152,9 @@ pub fn trust_detail(state: &State, id: &str, at_us: i64) -> TrustDetail {
         checks: chart.map(check_lines).unwrap_or_default(),
         last: chart.and_then(|chart| {
             let angles = chart.last_angles.as_ref().map(last_angle_check);
-            angles.or_else(|| chart.last.as_ref().map(last_check))
+            angles.or_else(|| {
+                chart.last.as_ref().map(|check| last_check(check, plate(in_force.map(|in_force| &in_force.change))))
+            })
         }),
         in_force: in_force.and_then(|in_force| match &in_force.change {
             Change::Calibrated { source, report, calibration, .. } => Some(InForceView {
@@ -276,7 +280,26 @@ fn last_angle_check(check: &AngleCheck) -> LastCheck {
     LastCheck { zone: check.zone.name(), reason: check.reason.clone(), facts: check.errors.iter().map(angle).collect() }
 }
 
-fn last_check(check: &Check) -> LastCheck {
+/// The accuracy class on the plate, with its interval.
+fn plate(calibrated: Option<&Change>) -> Option<Accuracy> {
+    match calibrated? {
+        Change::Calibrated { accuracy_class, verification_interval_g, resolution, .. } => {
+            Accuracy::of_plate(*accuracy_class, *verification_interval_g, *resolution)
+        }
+        _ => None,
+    }
+}
+
+/// What NIST Handbook 44 allows at a load: beside the limits of R 76, not instead of them.
+fn handbook_44(plate: Accuracy, load_g: f64) -> Option<String> {
+    let (class, division, load) = (plate.class, plate.interval, Grams(load_g));
+    let in_use = class.maintenance_tolerance(division, load)?;
+    let accepted = class.acceptance_tolerance(division, load)?;
+    let shown = |grams: Grams| text::small(grams.0, "g");
+    Some(format!("{} in use, {} new, repaired or adjusted", shown(in_use), shown(accepted)))
+}
+
+fn last_check(check: &Check, plate: Option<Accuracy>) -> LastCheck {
     let grams = |value: f64| format!("{value:.3} g");
     let mut facts = vec![("reference", grams(check.reference_g))];
     facts.extend(check.indication_g.map(|value| ("showed", grams(value))));
@@ -293,6 +316,8 @@ fn last_check(check: &Check) -> LastCheck {
         ("balance point", words)
     }));
     facts.extend(check.limit_g.map(|limit| ("its class allows in service", text::small(limit, "g"))));
+    let by_handbook = plate.and_then(|plate| handbook_44(plate, check.reference_g));
+    facts.extend(by_handbook.map(|words| ("NIST Handbook 44 allows", words)));
     facts.extend(check.repeatability_g.map(|s| ("repeatability", text::small(s, "g"))));
     facts.extend(check.minimum_g.map(|least| ("weighs to 0.10 % from", format!("{least:.1} g"))));
     LastCheck { zone: check.zone.name(), reason: check.reason.clone(), facts }
