@@ -33,7 +33,8 @@ const DAY: [(f64, f64, f64); 17] = [
 ];
 
 /// The samples of the day, with a spike now and then and a pause.
-fn samples(rate_hz: f64) -> Vec<Sample> {
+/// The second channel is so many times the first.
+fn samples(rate_hz: f64, second: f64) -> Vec<Sample> {
     let (mut t_s, mut samples) = (0.0, Vec::new());
     for (load, seconds, moves) in DAY {
         let until_s = t_s + seconds;
@@ -41,7 +42,7 @@ fn samples(rate_hz: f64) -> Vec<Sample> {
             t_s += 1.0 / rate_hz;
             let ripple = 0.005 * (31.0 * t_s).sin() + moves * (5.0 * t_s).sin();
             let spike = if samples.len() % 97 == 96 { -3.0 * load } else { 0.0 };
-            samples.push(Sample { t_s, values: [load + ripple + spike, 500.0 * (load + ripple)] });
+            samples.push(Sample { t_s, values: [load + ripple + spike, second * (load + ripple)] });
         }
     }
     t_s += 5.0;
@@ -66,8 +67,8 @@ fn name(change: &Change) -> &'static str {
 }
 
 #[track_caller]
-fn check(limits: SettlingLimits, rate_hz: f64, expected: &[Expectation], unseen: &[&str]) {
-    let samples = samples(rate_hz);
+fn check(limits: SettlingLimits, (rate_hz, second): (f64, f64), expected: &[Expectation], unseen: &[&str]) {
+    let samples = samples(rate_hz, second);
     let mut settling = Settling::new(limits);
     let mut changes = Vec::with_capacity(10_000);
     let mut phases: Vec<Discriminant<Phase>> = Vec::with_capacity(100_000);
@@ -107,18 +108,18 @@ fn check(limits: SettlingLimits, rate_hz: f64, expected: &[Expectation], unseen:
 
 #[test]
 fn a_scale_allocates_nothing_for_a_sample() {
-    check(SettlingLimits::for_scale(0.01, 10.0, 2000.0), 10.0, &[], &[]);
-    check(SettlingLimits::for_scale(0.1, 20.0, 2000.0), 20.0, &[Expectation { lo: 59.0, hi: 61.0 }], &[]);
+    check(SettlingLimits::for_scale(0.01, 10.0, 2000.0), (10.0, 0.0), &[], &[]);
+    check(SettlingLimits::for_scale(0.1, 20.0, 2000.0), (20.0, 0.0), &[Expectation { lo: 59.0, hi: 61.0 }], &[]);
 }
 
 #[test]
 fn a_beam_allocates_nothing_for_a_sample_with_and_without_block_means() {
-    check(SettlingLimits::for_beam(20.0), 20.0, &[], &[]);
-    check(SettlingLimits::for_beam(80.0), 80.0, &[Expectation { lo: 50.0, hi: 70.0 }], &[]);
+    check(SettlingLimits::for_beam(20.0), (20.0, 300.0), &[], &[]);
+    check(SettlingLimits::for_beam(80.0), (80.0, 300.0), &[Expectation { lo: 50.0, hi: 70.0 }], &[]);
 }
 
 /// Its arms know no load below nothing.
 #[test]
 fn a_gauge_allocates_nothing_for_a_sample() {
-    check(SettlingLimits::for_gauge(0.01, 10.0), 10.0, &[], &["zero lost"]);
+    check(SettlingLimits::for_gauge(0.01, 10.0), (10.0, 0.5), &[], &["zero lost"]);
 }

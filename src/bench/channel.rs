@@ -4,6 +4,7 @@ use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use super::printed_lines::PrintedLines;
+use super::zero_words::zero_words;
 use crate::config::bench_file::InstrumentSettings;
 use crate::instrument::format::{Frame, Mode};
 use crate::instrument::indication::{Indication, OUT_OF_RANGE, UnitNews, UnitWatch, is_beyond, read};
@@ -13,7 +14,7 @@ use crate::measurement::gauge::Laid;
 use crate::measurement::printed::{Print, PrintWatch, printed, u_own_zero};
 use crate::measurement::reading::{InstrumentKind, Quantity, Reading};
 use crate::measurement::sample::{Expectation, Sample};
-use crate::measurement::settling::{Capture, Change, Phase, Settling, SettlingLimits, ZeroTrouble, zero_part};
+use crate::measurement::settling::{Capture, Change, Phase, Settling, SettlingLimits, zero_part};
 use crate::measurement::stamp::Stamp;
 use crate::measurement::uncertainty::{Budget, Drift, LevelParts, assess};
 use crate::work_order::checks::repeatability;
@@ -88,28 +89,6 @@ impl Measuring {
 /// Why a club of the hand that has no datum is not read.
 const NO_DATUM: &str = "has no datum for left-handed clubs, and a slope of its fixture would read the wrong way round: calibrate \
                         it with the block laid in both ways, or state u_level of a fixture that is level";
-
-/// The words while the empty pan reads far below its zero.
-const ZERO_LOST: &str = "reads below zero: clear it and set it to zero";
-
-/// Why the zero of an instrument is not to be had, in words.
-fn zero_words(kind: InstrumentKind, settling: &Settling) -> Option<Cow<'static, str>> {
-    Some(match (settling.zero_trouble()?, settling.is_cleared(), kind) {
-        (ZeroTrouble::Below, ..) => ZERO_LOST.into(),
-        (ZeroTrouble::Lies(open), true, InstrumentKind::Gauge) => {
-            format!("its arms stand open by {open:.1} deg: close them, or set it to zero").into()
-        }
-        (ZeroTrouble::Lies(open), false, InstrumentKind::Gauge) => {
-            format!("its arms stood open by {open:.1} deg: take the club out and close them first").into()
-        }
-        (ZeroTrouble::Lies(load), true, _) => {
-            format!("too light to be a part: {load:.1} g lies there; clear it, or set it to zero").into()
-        }
-        (ZeroTrouble::Lies(load), false, _) => {
-            format!("{load:.1} g lay there before: clear it, then lay the part down alone").into()
-        }
-    })
-}
 
 /// The time over which the noise is shown, s.
 const NOISE_S: f64 = 1.0;
@@ -228,7 +207,7 @@ impl Channel {
         if turned && gauge.tells_hands_apart() && self.held.is_some() {
             measuring.settling.start_unknown();
             self.held = None;
-            self.message = Some("was read for a club of the other hand: lift it out and lay it in again");
+            self.message = Some("was read for a club of the other hand: lift it out and lay it in again".into());
         }
     }
 

@@ -11,6 +11,7 @@ pub mod recall;
 pub mod recorded;
 pub mod recording;
 pub mod show;
+mod zero_words;
 
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};

@@ -391,7 +391,7 @@ fn read_sending(section: &Section<'_>, kind: Option<InstrumentKind>, format: Opt
         // What sends by itself is not asked.
         format.request = None;
     }
-    if format.mode == Mode::OnKey && kind == Some(InstrumentKind::Beam) {
+    if format.mode == Mode::OnKey && kind == Some(InstrumentKind::Beam) && !format.gives_codes() {
         let key = if section.has("sends") { "sends" } else { "format" };
         section.mistake(key, "a beam must send by itself: two numbers on a key say nothing about when it came to rest");
     }

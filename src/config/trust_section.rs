@@ -32,8 +32,7 @@ fn read_rule(section: &Section<'_>) -> Option<DecisionRule> {
 fn read_checks(section: &Section<'_>) -> Option<(Option<f64>, WhenOut)> {
     let every_s = if section.has("check_every") { duration(section, "check_every").map(Some) } else { Some(None) };
     let choices = [("warn", WhenOut::Warn), ("block", WhenOut::Block)];
-    let when_out =
-        if section.has("when_out") { section.choice("when_out", &choices) } else { Some(WhenOut::Warn) };
+    let when_out = if section.has("when_out") { section.choice("when_out", &choices) } else { Some(WhenOut::Warn) };
     Some((every_s?, when_out?))
 }
 
@@ -171,7 +170,10 @@ mod tests {
             ("[place]\nlatitude = \"1\"\nheight = \"2\"\n", "place.height"),
             ("data = \" \"\n", "f:3: data"),
             ("[http]\nlisten = \"x\"\nurl = \"y\"\n", "http.url"),
-            ("[[instrument]]\nid = \"a\"\nkind = \"scal\"\nresolution = \"0.1 g\"\nrate = 0\ncapacity = \"0 g\"\n", "capacity"),
+            (
+                "[[instrument]]\nid = \"a\"\nkind = \"scal\"\nresolution = \"0.1 g\"\nrate = 0\ncapacity = \"0 g\"\n",
+                "capacity",
+            ),
             ("[place]\nlatitude = \"95 deg\"\nheight = \"0 m\"\n", "-90 to 90"),
             ("[place]\nlatitude = \"36 deg\"\n", "place.height"),
         ] {

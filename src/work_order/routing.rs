@@ -85,27 +85,33 @@ pub fn route(club: Option<&ClubRecord>, kind: InstrumentKind, reading: &Reading)
 /// What the work order expects on a scale or beam now, for the settling to know what is plausible.
 ///
 /// The first channel of both is mass; a gauge gets no expectation. The bands are narrow on purpose: a hand rests on
-/// a part with a few per cent of its weight, and a band that wide would make it plausible.
+/// a part with a few per cent of its weight, and a band that wide would make it plausible; the narrower a band, the sooner
+/// what lies in it is captured.
 #[must_use]
 pub fn expectations(club: Option<&ClubRecord>, kind: InstrumentKind) -> Vec<Expectation> {
     let Some(club) = club else { return Vec::new() };
     if !matches!(kind, InstrumentKind::Scale | InstrumentKind::Beam) {
         return Vec::new();
     }
-    let around = |centre: f64| {
-        let half = (EXPECTED_SHARE * centre).max(EXPECTED_LEAST_G);
+    let around = |centre: f64, half: f64| {
+        let half = half.min(EXPECTED_SHARE * centre).max(EXPECTED_LEAST_G);
         Expectation { lo: centre - half, hi: centre + half }
     };
     MASSES
         .into_iter()
         .filter_map(|c| {
-            let measured = club.latest(c).map(|entry| entry.filed.value);
-            measured.or_else(|| club.spec.target(c).and_then(|row| row.target.value)).map(around)
+            // What was weighed weighs the same again.
+            if let Some(measured) = club.latest(c) {
+                return Some(around(measured.filed.value, EXPECTED_LEAST_G));
+            }
+            let target = club.spec.target(c)?.target;
+            let half = target.lower.zip(target.upper).map_or(f64::INFINITY, |(lower, upper)| 0.5 * (upper - lower));
+            Some(around(target.value?, half))
         })
         .collect()
 }
 
-/// Half width of what is expected, as a share of it.
+/// Largest half width of what is expected, as a share of it.
 const EXPECTED_SHARE: f64 = 0.01;
 /// Least half width of what is expected, in grams.
 const EXPECTED_LEAST_G: f64 = 0.5;

@@ -20,7 +20,7 @@ const SCATTERS: f64 = 2.0;
 /// A load of so many grams doubles the scatter: the mass that a disturbance of the bench moves (common practice, no source).
 const DOUBLES_G: f64 = 150.0;
 /// What they may scatter by on top, in resolutions, and in tolerances for windows shorter and longer than `SHORT_S`.
-const SCATTER_MORE: (f64, [f64; 2]) = (0.5, [0.02, 0.1]);
+const SCATTER_MORE: (f64, [f64; 2]) = (0.5, [0.02, 0.2]);
 /// See `SCATTER_MORE`, s.
 const SHORT_S: f64 = 1.3;
 /// From this rung on the samples may scatter as they will: only a long sway has not passed before.

@@ -28,6 +28,8 @@ const DRIFT: f64 = 0.36;
 const STEPS_A_SECOND: f64 = 0.5;
 /// What lies within so many tolerances and steps of the zero is zero, seen again.
 const AT_ZERO: [f64; 2] = [0.3, 0.3];
+/// So is what lies within so many standard uncertainties of where it was last seen: the tail of a load, a draught.
+const SEEN: f64 = 3.0;
 /// After the pan was not empty for longer than this, s, its zero is looked at afresh, within the band.
 const AFRESH_S: f64 = 1.0;
 /// The part of what the zero may not follow yet that counts as its uncertainty: between not at all and all of it.
@@ -40,6 +42,8 @@ pub(super) struct Zero {
     pub(super) value: [f64; 2],
     /// Standard uncertainty of `value` at `at_s`; infinite while nothing is known.
     pub(super) u: [f64; 2],
+    /// The part of `u` that is of the level it was last seen at, and not of how far it may not follow yet.
+    u_seen: [f64; 2],
     /// Time of the newest sample that counted, s.
     at_s: f64,
     unrest: [Unrest; WINDOWS_S.len()],
@@ -69,6 +73,7 @@ impl Zero {
         Self {
             value,
             u: [f64::INFINITY; 2],
+            u_seen: [0.0; 2],
             at_s: f64::NEG_INFINITY,
             unrest: [Unrest::default(); WINDOWS_S.len()],
             scatter: Unrest::default(),
@@ -84,6 +89,7 @@ impl Zero {
     pub(super) fn first(limits: &SettlingLimits, level: &Level) -> Self {
         let mut zero = Self::unknown(level.mean);
         zero.u = [0, 1].map(|c| if c < limits.channels { 2.0 * zero.u_of(limits, level, c) } else { 0.0 });
+        zero.u_seen = zero.u;
         // A short look may have caught the tail of a load: the next one is free to go where it will.
         zero.at_s = level.window.1 - 2.0 * AFRESH_S;
         zero
@@ -154,9 +160,10 @@ impl Zero {
         let followed = [0, 1].map(|c| {
             if c < limits.channels && known { self.followed(limits, &longest, c) } else { at(&longest.mean, c) }
         });
+        self.u_seen = [0, 1].map(|c| if c < limits.channels { self.u_of(limits, &longest, c) } else { 0.0 });
         self.u = [0, 1].map(|c| {
             let behind = at(&longest.mean, c) - at(&followed, c);
-            if c < limits.channels { self.u_of(limits, &longest, c).hypot(BEHIND * behind) } else { 0.0 }
+            at(&self.u_seen, c).hypot(if c < limits.channels { BEHIND * behind } else { 0.0 })
         });
         self.value = followed;
         self.at_s = longest.window.1;
@@ -168,6 +175,7 @@ impl Zero {
         let (old, new, step) = (at(&self.value, channel), at(&level.mean, channel), at(&limits.resolution, channel));
         let since_s = level.window.1 - self.at_s;
         let near = AT_ZERO[0] * at(&limits.tolerance, channel) + AT_ZERO[1] * step;
+        let near = near.max(SEEN * at(&self.u_seen, channel));
         if since_s > AFRESH_S || (new - old).abs() <= near {
             return new;
         }
