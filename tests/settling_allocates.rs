@@ -3,7 +3,7 @@
 //! Each detector (scale, beam with block means, beam without, gauge) is led through every state and back; the allocations are
 //! counted by a counting allocator that is not ours.
 
-#![expect(clippy::unwrap_used, missing_docs, reason = "a test may panic, and is no library")]
+#![expect(clippy::unwrap_used, reason = "a test may panic")]
 
 use std::collections::BTreeSet;
 use std::mem::{Discriminant, discriminant};
