@@ -6,9 +6,9 @@ use crate::instrument::format::{Decoder, Format, Item};
 use crate::instrument::indication::{Indication, Wiring, read};
 use crate::measurement::calibration::settling_limits;
 use crate::measurement::evidence::Evidence;
-use crate::measurement::printed::printed;
+use crate::measurement::printed::{printed, u_own_zero};
 use crate::measurement::quantity::Target;
-use crate::measurement::settling::{Capture, recompute_with_doubt, zero_part};
+use crate::measurement::settling::{Capture, SettlingLimits, least_u_zero, recompute_with_doubt, zero_part};
 use crate::measurement::uncertainty::{Budget, LevelParts, assess};
 use crate::measurement::unit::Grams;
 use crate::work_order::event::{CapturedReading, Change, FiledValue};
@@ -44,6 +44,9 @@ pub enum Doubt {
     /// The uncertainty of the level is not what the samples and the zero give.
     #[error("the stored samples give another uncertainty of the level than the record says")]
     LevelUncertainty,
+    /// The uncertainty of the zero cannot be: the zero was last looked at before the window, and drifts.
+    #[error("the uncertainty of its zero is not possible")]
+    ZeroUncertainty,
     /// The budget is not what level, calibration and checks give.
     #[error("level, calibration and checks give another uncertainty budget than the record says")]
     Budget,
@@ -101,6 +104,9 @@ pub fn prove(captured: &CapturedReading, calibrated: &Change, evidence: &Evidenc
     let limits = settling_limits(captured.kind, *resolution, *rate_hz, capacity);
     let window = (captured.window_s[0], captured.window_s[1]);
     let u_zero = captured.budget_inputs.map_or([0.0; 2], |inputs| inputs.u_zero);
+    if captured.budget_inputs.is_some() && !zero_is_possible(captured, &limits, u_zero) {
+        return Err(Doubt::ZeroUncertainty);
+    }
     let again = if captured.on_key {
         printed(&limits, &evidence.samples, window, u_zero)
     } else {
@@ -139,6 +145,17 @@ pub fn prove(captured: &CapturedReading, calibrated: &Change, evidence: &Evidenc
             computed.quantity == stored.quantity && same_bits(&[computed.value, computed.u], &[stored.value, stored.u])
         });
     if same { Ok(()) } else { Err(Doubt::Reading) }
+}
+
+/// Whether a zero can have this uncertainty. What the zero was tracked from is not kept, so it cannot be worked out
+/// again: it is at least what the zero drifts between window and capture; an instrument that sends on a key takes its own
+/// zero, whose uncertainty is known.
+fn zero_is_possible(captured: &CapturedReading, limits: &SettlingLimits, u_zero: [f64; 2]) -> bool {
+    if captured.on_key {
+        return same_bits(&u_zero, &u_own_zero(limits));
+    }
+    let least = least_u_zero(limits, captured.t_s - captured.window_s[0]);
+    u_zero.iter().zip(least).all(|(u, least)| u.is_finite() && *u >= least * (1.0 - 1e-9))
 }
 
 /// Checks that a filed value comes from its reading and that its verdict follows from its limits.

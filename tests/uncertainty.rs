@@ -12,7 +12,7 @@ use benchscribe::measurement::reading::Quantity;
 use benchscribe::measurement::settling::Capture;
 use benchscribe::measurement::uncertainty::{Budget, Drift, LevelParts, Source, assess};
 use benchscribe::measurement::unit::{Degrees, Grams, Millimetres};
-use benchscribe::proof::prove;
+use benchscribe::proof::{Doubt, prove};
 use benchscribe::work_order::event::{CapturedReading, Change};
 use desk_bench::DeskBench;
 
@@ -259,6 +259,10 @@ fn a_stored_budget_is_proved_from_its_raw_bytes_and_a_changed_one_is_not() {
             change(&mut changed);
             assert!(prove(&changed, &calibrated.change, &evidence).is_err(), "{changed:?}");
         }
+        // A zero that were known better than its age lets it be is not believed, whatever else agrees with it.
+        let mut perfect = captured.clone();
+        perfect.budget_inputs.as_mut().unwrap().u_zero = [0.0; 2];
+        assert_eq!(prove(&perfect, &calibrated.change, &evidence), Err(Doubt::ZeroUncertainty));
     }
 }
 

@@ -343,6 +343,25 @@ mod tests {
         ])
     }
 
+    #[test]
+    fn what_is_expected_is_as_wide_as_its_tolerance_and_never_wider_than_a_hundredth() {
+        let club = driver(&[
+            (Characteristic::HeadMass, "203 g ± 1.5 g"),
+            (Characteristic::ShaftMass, "65 g ± 2 g"),
+            (Characteristic::GripMass, "50 g ± 0.1 g"),
+        ]);
+        let halves: Vec<f64> =
+            expectations(Some(&club), InstrumentKind::Scale).iter().map(|band| 0.5 * (band.hi - band.lo)).collect();
+        for (half, expected) in halves.iter().zip([1.5, 0.65, 0.5]) {
+            assert!((half - expected).abs() < 1e-9, "{halves:?}");
+        }
+        assert_eq!(halves.len(), 3);
+        assert!(
+            expectations(Some(&club), InstrumentKind::Gauge).is_empty()
+                && expectations(None, InstrumentKind::Scale).is_empty()
+        );
+    }
+
     fn mass(value: f64) -> Reading {
         Reading { measured: vec![Measured { quantity: Quantity::Mass, value, u: 0.05 }] }
     }

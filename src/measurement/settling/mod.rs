@@ -22,6 +22,7 @@ mod hazards;
 pub use change::{Capture, Change, Changes, Phase, ZeroTrouble};
 pub use doubt::{Recomputed, recompute_with_doubt, zero_part};
 pub use limits::{RUNGS, SettlingLimits, Zeroing};
+pub use zero::least_u_zero;
 
 use super::sample::{Expectation, Sample};
 use dip::Dip;
