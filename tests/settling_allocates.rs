@@ -40,7 +40,7 @@ fn samples(rate_hz: f64, second: f64) -> Vec<Sample> {
         let until_s = t_s + seconds;
         while t_s < until_s {
             t_s += 1.0 / rate_hz;
-            let ripple = 0.005 * (31.0 * t_s).sin() + moves * (5.0 * t_s).sin();
+            let ripple = 0.005 * (31.0 * t_s).sin() + moves * (0.9 * t_s).sin();
             let spike = if samples.len() % 97 == 96 { -3.0 * load } else { 0.0 };
             samples.push(Sample { t_s, values: [load + ripple + spike, second * (load + ripple)] });
         }
