@@ -21,7 +21,7 @@ use crate::output::landed_view::{LandedView, landed_views};
 use crate::output::reading_view::{self, Found};
 use crate::output::record::subject;
 use crate::output::sheet::Subject;
-use crate::output::sleeve_view::{HEAD as SLEEVE_HEAD, SleeveView, sleeve_view, sleeve_view_for};
+use crate::output::sleeve_view::{SleeveView, sleeve_view, sleeve_view_for};
 use crate::output::text::{self, Lengths};
 use crate::output::trust_view::{budget, budget_line, short};
 use crate::output::web::Web;
@@ -174,6 +174,10 @@ impl RecordPage<'_> {
         let spec = &self.club.spec;
         let (kind, hand) = (t_code(spec.kind.name()), t(&format!("hand.{}", spec.hand.name())));
         self.shell.with("record.of", &[("kind", &kind), ("hand", &hand), ("order", &self.club.order)])
+    }
+
+    fn tilt(&self, sleeve: &SleeveView) -> String {
+        self.shell.t("sleeve.tilt").replace("{tilt}", &format!("{:.2}", sleeve.tilt_deg))
     }
 
     /// How many of the readings are damaged.
