@@ -191,7 +191,7 @@ fn scale_against_beam(club: &ClubRecord) -> Vec<Suspect> {
 /// Both are carried to the gripped club: the model from the weighed parts, the reading by what still comes to it.
 fn balance_against_parts(club: &ClubRecord) -> Vec<Suspect> {
     let Some([head, ..]) = parts(club) else { return Vec::new() };
-    let Some(Ground { values: [_, (expected, u_expected), _], .. }) = ground(club, Basis::Parts) else {
+    let Some(Ground { placed: [_, (expected, u_expected), _], .. }) = ground(club, Basis::Parts) else {
         return Vec::new();
     };
     club.valid()
@@ -199,8 +199,8 @@ fn balance_against_parts(club: &ClubRecord) -> Vec<Suspect> {
         .filter_map(|reading| {
             let stage = reading.filed.stage;
             let carried = match stage {
-                Stage::DryFit => ground(club, Basis::DryFit)?.values[1],
-                Stage::Bonded => ground(club, Basis::Bonded)?.values[1],
+                Stage::DryFit => ground(club, Basis::DryFit)?.placed[1],
+                Stage::Bonded => ground(club, Basis::Bonded)?.placed[1],
                 // Weights that came on since are in the expectation.
                 _ if club.weights_since(reading).next().is_some() => return None,
                 _ => (reading.filed.value, reading.filed.u),

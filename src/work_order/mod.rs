@@ -58,7 +58,7 @@ pub mod routing;
 pub mod rules;
 pub mod set_plan;
 pub mod sleeving;
-mod sources;
+pub mod sources;
 pub mod state;
 pub mod steps;
 pub mod stock;

@@ -190,6 +190,15 @@ impl RecordPage<'_> {
     }
 }
 
+/// The message key of what a forecast was made from.
+fn basis_key(row: &LandedView) -> &'static str {
+    match row.basis {
+        "parts" => "landed.parts",
+        "dry_fit" => "landed.dry_fit",
+        _ => "landed.bonded",
+    }
+}
+
 /// One value of the record, whether it counts or not.
 struct ValueRow {
     label: &'static str,
