@@ -16,7 +16,10 @@ use serde::{Deserialize, Serialize};
 use sentences::Sentences;
 
 /// Families of keys that no script asks for: pages need not carry them.
-const OF_TEMPLATES: [&str; 15] = [
+const OF_TEMPLATES: [&str; 18] = [
+    "landed.",
+    "sleeve.",
+    "plan.",
     "setup.",
     "drawers.",
     "orders.",

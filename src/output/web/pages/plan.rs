@@ -20,6 +20,12 @@ struct PlanPage<'a> {
     plan: &'a MadePlan,
 }
 
+impl PlanPage<'_> {
+    fn heading(&self) -> String {
+        self.shell.t("plan.of").replace("{order}", self.order)
+    }
+}
+
 /// The page of an order's plan.
 pub(in crate::output::web) async fn page(
     State(web): State<Web>,
