@@ -16,7 +16,7 @@ use serde::{Deserialize, Serialize};
 use sentences::Sentences;
 
 /// Families of keys that no script asks for: pages need not carry them.
-const OF_TEMPLATES: [&str; 15] = [
+const OF_TEMPLATES: [&str; 18] = [
     "setup.",
     "drawers.",
     "orders.",
@@ -32,6 +32,9 @@ const OF_TEMPLATES: [&str; 15] = [
     "history.",
     "stock.",
     "studies.",
+    "plan.",
+    "landed.",
+    "sleeve.",
 ];
 /// The family of keys that only the terminal asks for.
 const OF_TERMINAL: &str = "watch.";

@@ -5,6 +5,7 @@ use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
+use super::parts::{Html, said};
 use super::{Shell, nothing, show, stopping};
 use crate::output::plan_view::{HEAD, VALUES_HEAD};
 use crate::output::web::Web;
@@ -18,6 +19,12 @@ struct PlanPage<'a> {
     order: &'a str,
     by_inertia: bool,
     plan: &'a MadePlan,
+}
+
+impl PlanPage<'_> {
+    fn nothing_taken(&self) -> Html {
+        Html::with_code(&self.shell.with("plan.nothing_taken", &[("order", self.order)]))
+    }
 }
 
 /// The page of an order's plan.

@@ -176,6 +176,10 @@ impl RecordPage<'_> {
         self.shell.with("record.of", &[("kind", &kind), ("hand", &hand), ("order", &self.club.order)])
     }
 
+    fn tilt_words(&self, deg: f64) -> String {
+        self.shell.with("sleeve.tilt", &[("deg", &format!("{deg:.2}"))])
+    }
+
     /// How many of the readings are damaged.
     fn damaged(&self) -> usize {
         self.curves.iter().filter(|reading| !reading.damage.is_empty()).count()
