@@ -22,6 +22,10 @@ struct PlanPage<'a> {
 }
 
 impl PlanPage<'_> {
+    fn heading(&self) -> String {
+        self.shell.with("plan.of", &[("order", self.order)])
+    }
+
     fn nothing_taken(&self) -> Html {
         Html::with_code(&self.shell.with("plan.nothing_taken", &[("order", self.order)]))
     }
