@@ -17,9 +17,6 @@ use sentences::Sentences;
 
 /// Families of keys that no script asks for: pages need not carry them.
 const OF_TEMPLATES: [&str; 18] = [
-    "landed.",
-    "sleeve.",
-    "plan.",
     "setup.",
     "drawers.",
     "orders.",
@@ -35,6 +32,9 @@ const OF_TEMPLATES: [&str; 18] = [
     "history.",
     "stock.",
     "studies.",
+    "plan.",
+    "landed.",
+    "sleeve.",
 ];
 /// The family of keys that only the terminal asks for.
 const OF_TERMINAL: &str = "watch.";

@@ -19,10 +19,13 @@ const DEEPEST = 5;
 
 /** Makes a function that renders a sentence; `word` gives the word for an English one, or null. */
 export function translator(patterns, word) {
-  const rules = Object.entries(patterns).map(([english, other]) => rule(english, other));
+  let rules = null;
   const render = (text, depth) => {
     if (depth > DEEPEST) return null;
-    for (const { shape, places, other } of rules) {
+    rules ??= Object.entries(patterns).map(([english, other]) => rule(english, other));
+    for (const { head, tail, shape, places, other } of rules) {
+      // Most rules end here, before the browser has to compile their shape.
+      if (!text.startsWith(head) || !text.endsWith(tail)) continue;
       const found = shape.exec(text);
       if (found === null) continue;
       const values = {};
@@ -58,5 +61,6 @@ function rule(english, other) {
       return KINDS[place[0]];
     })
     .join("");
-  return { shape: new RegExp(`^${shape}$`), places, other };
+  const [head, tail] = [english.slice(0, (english.indexOf("{") + 1 || english.length + 1) - 1), english.slice(english.lastIndexOf("}") + 1)];
+  return { head, tail, shape: new RegExp(`^${shape}$`), places, other };
 }

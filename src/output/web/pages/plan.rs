@@ -5,6 +5,7 @@ use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
+use super::parts::{Html, said};
 use super::{Shell, nothing, show, stopping};
 use crate::output::plan_view::{HEAD, VALUES_HEAD};
 use crate::output::web::Web;
@@ -22,7 +23,11 @@ struct PlanPage<'a> {
 
 impl PlanPage<'_> {
     fn heading(&self) -> String {
-        self.shell.t("plan.of").replace("{order}", self.order)
+        self.shell.with("plan.of", &[("order", self.order)])
+    }
+
+    fn nothing_taken(&self) -> Html {
+        Html::with_code(&self.shell.with("plan.nothing_taken", &[("order", self.order)]))
     }
 }
 

@@ -21,7 +21,7 @@ use crate::output::landed_view::{LandedView, landed_views};
 use crate::output::reading_view::{self, Found};
 use crate::output::record::subject;
 use crate::output::sheet::Subject;
-use crate::output::sleeve_view::{SleeveView, sleeve_view, sleeve_view_for};
+use crate::output::sleeve_view::{HEAD as SLEEVE_HEAD, SleeveView, sleeve_view, sleeve_view_for};
 use crate::output::text::{self, Lengths};
 use crate::output::trust_view::{budget, budget_line, short};
 use crate::output::web::Web;
@@ -176,8 +176,8 @@ impl RecordPage<'_> {
         self.shell.with("record.of", &[("kind", &kind), ("hand", &hand), ("order", &self.club.order)])
     }
 
-    fn tilt(&self, sleeve: &SleeveView) -> String {
-        self.shell.t("sleeve.tilt").replace("{tilt}", &format!("{:.2}", sleeve.tilt_deg))
+    fn tilt_words(&self, deg: f64) -> String {
+        self.shell.with("sleeve.tilt", &[("deg", &format!("{deg:.2}"))])
     }
 
     /// How many of the readings are damaged.
@@ -187,15 +187,6 @@ impl RecordPage<'_> {
 
     fn finished_at(&self) -> Option<String> {
         self.club.finished_at_us.map(rfc3339)
-    }
-}
-
-/// The message key of what a forecast was made from.
-fn basis_key(row: &LandedView) -> &'static str {
-    match row.basis {
-        "parts" => "landed.parts",
-        "dry_fit" => "landed.dry_fit",
-        _ => "landed.bonded",
     }
 }
 
