@@ -54,7 +54,7 @@ pub struct Search {
 /// A line of a list of clubs.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ClubLine {
-    /// Number in the order of import.
+    /// Number in the order of import; below 0 for a club whose record is in a segment that was retired.
     pub n: i64,
     /// The club's id.
     pub club: String,
@@ -117,13 +117,20 @@ impl Reader {
     /// The record of a club, by its id or token.
     ///
     /// # Errors
-    /// When the database fails or an event of the club is damaged.
+    /// When the database fails, an event of the club is damaged, or the record is in a segment that was retired.
     pub async fn club(&self, club: &str) -> Result<Option<FoundClub>, JournalError> {
         self.indexed().await?;
         let mut connection = self.connections().acquire().await.map_err(|error| self.failed(error))?;
         let found = club_of(&mut connection, club).await.map_err(|error| self.failed(error))?;
         let Some((n, order_n, id)) = found else { return Ok(None) };
-        self.fold_club(&mut connection, n, order_n, &id).await
+        if n > 0 {
+            return self.fold_club(&mut connection, n, order_n, &id).await;
+        }
+        drop(connection);
+        match self.segment_of(&id).await? {
+            Some(segment) => Err(JournalError::Retired { what: id, file: segment.file }),
+            None => Ok(None),
+        }
     }
 
     async fn fold_club(
@@ -221,8 +228,11 @@ impl Reader {
     /// Brings an order with its clubs back into a state that does not have it.
     ///
     /// # Errors
-    /// When the database fails or an event is damaged.
+    /// When the database fails, an event is damaged, or the order is in a segment that was retired.
     pub async fn recall(&self, state: &mut State, order: &OrderPlace) -> Result<(), JournalError> {
+        if let Some(segment) = self.segment_of_order(&order.number).await? {
+            return Err(JournalError::Retired { what: format!("order {}", order.number), file: segment.file });
+        }
         let rows = sqlx::query(
             // CROSS JOIN keeps the few sequences outside; else the whole table of events may be read for them.
             "SELECT e.seq, e.body FROM (
@@ -361,9 +371,15 @@ impl Journal {
             .fetch_one(&mut *connection)
             .await
             .map_err(failed)?;
-        if count <= MOST_STALE {
-            return Ok(());
-        }
+        drop(connection);
+        if count <= MOST_STALE { Ok(()) } else { self.refresh_all().await }
+    }
+
+    /// Brings every line up to date.
+    pub(super) async fn refresh_all(&self) -> Result<(), JournalError> {
+        let reader = self.reader();
+        let failed = |error: sqlx::Error| reader.failed(error);
+        let mut connection = self.writer().acquire().await.map_err(failed)?;
         let rows = sqlx::query("SELECT n, order_n, club, last_us FROM index_club WHERE stale = 1")
             .fetch_all(&mut *connection)
             .await
