@@ -329,3 +329,29 @@ async fn an_older_journal_is_brought_forward_and_its_file_kept() {
         other => panic!("{other:?}"),
     }
 }
+
+#[test]
+fn a_command_whose_reader_has_gone_ends_without_a_word() {
+    let folder = tempfile::tempdir().unwrap();
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+    runtime.block_on(async { journal(folder.path(), &finished().events).await.close().await });
+    let data = folder.path().display().to_string();
+    let commands: [&[&str]; 7] = [
+        &["records", "list", "--data", &data],
+        &["records", "show", "W-1/1", "--data", &data],
+        &["records", "export", "--format", "json", "--data", &data],
+        &["records", "schema"],
+        &["orders", "list", "--data", &data],
+        &["history", "--data", &data],
+        &["topics"],
+    ];
+    for arguments in commands {
+        let (read, write) = std::io::pipe().unwrap();
+        // Nobody reads a single byte.
+        drop(read);
+        let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_benchscribe"));
+        let output = command.args(arguments).stdout(write).output().unwrap();
+        let said = String::from_utf8_lossy(&output.stderr);
+        assert!(output.status.code() == Some(0) && !said.contains("benchscribe:"), "{arguments:?}: {said}");
+    }
+}

@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 use benchscribe::audit::{audit, audit_chain};
 use benchscribe::journal::archive::{FoundClub, Key, Search};
 use benchscribe::journal::event::rfc3339;
-use benchscribe::journal::store::{Journal, JournalError, Reader};
+use benchscribe::journal::store::{Journal, JournalError, Reader, StoredRow};
 use benchscribe::work_order::state::State;
 use grown_journal::{BENCH, EPOCH, START_US, STEP_US, Writer, filed_value};
 use serde_json::json;
@@ -90,6 +90,14 @@ fn before(seq: u64) -> String {
     rfc3339(START_US + i64::try_from(seq).unwrap() * STEP_US)
 }
 
+/// All events of a journal as they are stored.
+async fn rows(folder: &Path) -> Vec<StoredRow> {
+    let reader = Reader::open(folder).await.unwrap();
+    let rows = reader.after(0, 100_000).await.unwrap();
+    reader.close().await;
+    rows
+}
+
 /// All clubs of a journal and of the segments beside it, as they are found.
 async fn clubs(folder: &Path, out: &Path) -> BTreeMap<String, FoundClub> {
     let reader = Reader::open(folder).await.unwrap();
@@ -153,12 +161,12 @@ async fn old_records_are_found_in_their_segment_and_the_bench_goes_on_as_before(
     assert_holds(&data_folder).await;
     let all = clubs(&data_folder, &out).await;
     let state = at_hand(&data_folder).await;
-    let before_all = std::fs::read(data_folder.join("journal.sqlite")).unwrap();
+    let before_all = rows(&data_folder).await;
     let out_name = out.display().to_string();
     // Nothing that old is there yet.
     let (code, _, err) = retire(&data_folder, &out, "2020-01-01");
     assert!(code == Some(1) && err.contains("nothing is sealed or retired"), "{code:?} {err}");
-    assert_eq!(std::fs::read(data_folder.join("journal.sqlite")).unwrap(), before_all);
+    assert!(rows(&data_folder).await == before_all, "the journal is another one");
 
     let half = writer.seq / 2;
     let (code, said, err) = retire(&data_folder, &out, &before(half + 1));
@@ -260,7 +268,7 @@ async fn sealing_and_retiring_cut_off_anywhere_lose_nothing() {
     let day = before(writer.seq / 2);
     let mut dice = Dice(5);
     let (mut cuts, mut times) = ([0, 0], [Duration::ZERO; 2]);
-    for round in 0..16 {
+    for round in 0..10 {
         let (data, out) = (folder.path().join(format!("data-{round}")), folder.path().join(format!("out-{round}")));
         std::fs::create_dir_all(&data).unwrap();
         std::fs::copy(made.join("journal.sqlite"), data.join("journal.sqlite")).unwrap();
@@ -289,7 +297,7 @@ async fn sealing_and_retiring_cut_off_anywhere_lose_nothing() {
         assert!(code == Some(0) && verified.matches("all agree").count() == 2, "round {round}: {verified}");
         assert!(!data.join("retiring").exists());
     }
-    assert!(cuts.iter().all(|cut| *cut >= 4), "only {cuts:?} were cut off");
+    assert!(cuts.iter().all(|cut| *cut >= 3), "only {cuts:?} were cut off");
 }
 
 /// Every record is found, here or in the segment, and the chain holds.
@@ -306,7 +314,7 @@ async fn what_is_not_sealed_and_whole_is_not_retired() {
     let folder = tempfile::tempdir().unwrap();
     let (data_folder, out) = (folder.path().join("data"), folder.path().join("out"));
     let writer = data(&data_folder).await;
-    let journal = std::fs::read(data_folder.join("journal.sqlite")).unwrap();
+    let journal = rows(&data_folder).await;
     let (day, out_name) = (before(writer.seq / 2), out.display().to_string());
     let (code, said, err) = on_data(&data_folder, &["records", "seal", "--before", &day, "--out", &out_name]);
     assert_eq!(code, Some(0), "{said}{err}");
@@ -321,19 +329,22 @@ async fn what_is_not_sealed_and_whole_is_not_retired() {
     assert!(code == Some(0) && said.contains("all agree"), "{said}");
     let (sealed, told) = (std::fs::read(&file).unwrap(), std::fs::read_to_string(&manifest).unwrap());
     // A bit of a value, of a token, of the schema; a file without its manifest, with that of another one.
-    let at = |what: &[u8]| sealed.windows(what.len()).position(|window| window == what).unwrap();
-    for place in [at(b"256 g"), at(b"W-30/2"), at(b"CREATE TRIGGER")] {
+    for what in [b"256 g".as_slice(), b"W-30/2", b"CREATE TRIGGER"] {
         let mut damaged = sealed.clone();
-        damaged[place] ^= 1;
+        // Every copy: what is left over in the free space of a page says nothing.
+        for place in 0..sealed.len() - what.len() {
+            damaged[place] ^= u8::from(sealed[place..].starts_with(what));
+        }
+        let what = String::from_utf8_lossy(what);
         std::fs::write(&file, &damaged).unwrap();
         let (code, said) = verify();
-        assert!(code == Some(1) && said.contains("not the one that was written"), "{place}: {said}");
+        assert!(code == Some(1) && said.contains("not the one that was written"), "{what}: {said}");
         // A manifest that agrees with the damaged file does not help.
         let (is, was) = (benchscribe::journal::chain::sha256(&damaged), benchscribe::journal::chain::sha256(&sealed));
         std::fs::write(&manifest, told.replace(&was, &is)).unwrap();
         let (code, _, err) = on_data(&data_folder, &["records", "retire", &name]);
-        assert!(code == Some(1) && err.contains("does not hold"), "{place}: {err}");
-        assert_eq!(std::fs::read(data_folder.join("journal.sqlite")).unwrap(), journal);
+        assert!(code == Some(1) && err.contains("does not hold"), "{what}: {err}");
+        assert!(rows(&data_folder).await == journal, "the journal is another one");
         std::fs::write(&manifest, &told).unwrap();
     }
     std::fs::write(&file, &sealed).unwrap();
@@ -343,7 +354,7 @@ async fn what_is_not_sealed_and_whole_is_not_retired() {
     std::fs::remove_file(&manifest).unwrap();
     let (code, _, err) = on_data(&data_folder, &["records", "retire", &name]);
     assert!(code == Some(2) && err.contains("records seal"), "{err}");
-    assert_eq!(std::fs::read(data_folder.join("journal.sqlite")).unwrap(), journal);
+    assert!(rows(&data_folder).await == journal, "the journal is another one");
 
     // An event that stayed is told from one that was changed, although the events around it are elsewhere.
     std::fs::write(&manifest, &told).unwrap();

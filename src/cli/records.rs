@@ -264,7 +264,7 @@ async fn reading(access: &Access, read: impl AsyncFn(&Reader) -> anyhow::Result<
         "the journal is damaged: {what}\n{} events are whole and shown here, {lost}; `records verify` names everything, `salvage` makes a clean journal of it",
         findings.whole
     ));
-    done.map(|()| ExitCode::FAILURE)
+    print::read_or_not(done).map(|()| ExitCode::FAILURE)
 }
 
 async fn list(reader: &Reader, search: &Search, as_json: bool) -> anyhow::Result<()> {

@@ -112,11 +112,10 @@ pub(super) async fn same(reader: &Reader, file: &Path, last: u64) -> anyhow::Res
 pub(super) async fn verify_file(file: &Path) -> anyhow::Result<ExitCode> {
     let manifest = Manifest::read(file)?;
     let wrong = alone(file, &manifest.sha256, &manifest.last_hash, &manifest.earlier).await?;
-    for what in &wrong {
-        print::line(&format!("segment {}: {what}", manifest.file))?;
-    }
-    let Manifest { first, last, last_hash, .. } = &manifest;
+    let Manifest { file: name, first, last, last_hash, .. } = &manifest;
+    let mut lines: Vec<String> = wrong.iter().map(|what| format!("segment {name}: {what}")).collect();
     let end = if wrong.is_empty() { "all agree".to_owned() } else { format!("{} faults", wrong.len()) };
-    print::line(&format!("segment {}, events {first} to {last}, chain {last_hash}: {end}", manifest.file))?;
+    lines.push(format!("segment {name}, events {first} to {last}, chain {last_hash}: {end}"));
+    print::read_or_not(lines.iter().try_for_each(|line| print::line(line)))?;
     Ok(if wrong.is_empty() { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }

@@ -8,7 +8,7 @@ use serde_json::json;
 use super::access::Access;
 use super::print;
 use super::segments::Segments;
-use crate::audit::{Fault, audit, audit_damaged};
+use crate::audit::{Audit, Fault, audit, audit_damaged};
 use crate::journal::damage::Unreadable;
 use crate::journal::store::JournalError;
 
@@ -32,6 +32,17 @@ pub(crate) async fn run(access: &Access, folder: Option<&Path>, as_json: bool) -
     let gaps: Vec<String> = audit.known_gaps.iter().map(ToString::to_string).collect();
     let faults: Vec<String> = audit.faults.iter().map(Fault::to_string).chain(of_segments).collect();
     let intact = faults.is_empty();
+    // The answer is the exit code, too, whoever reads no further.
+    print::read_or_not(tell(&audit, &faults, (&gaps, &segments), as_json))?;
+    Ok(if intact { ExitCode::SUCCESS } else { ExitCode::FAILURE })
+}
+
+fn tell(
+    audit: &Audit,
+    faults: &[String],
+    (gaps, segments): (&[String], &[String]),
+    as_json: bool,
+) -> anyhow::Result<()> {
     if as_json {
         print::line(
             &json!({"events": audit.events, "readings": audit.readings, "values": audit.values,
@@ -40,10 +51,10 @@ pub(crate) async fn run(access: &Access, folder: Option<&Path>, as_json: bool) -
             .to_string(),
         )?;
     } else {
-        for line in faults.iter().chain(&segments) {
+        for line in faults.iter().chain(segments) {
             print::line(line)?;
         }
-        for gap in &gaps {
+        for gap in gaps {
             print::line(&format!("lost before, as the journal itself tells: {gap}"))?;
         }
         print::line(&format!(
@@ -53,8 +64,8 @@ pub(crate) async fn run(access: &Access, folder: Option<&Path>, as_json: bool) -
             audit.values,
             audit.references,
             audit.studies,
-            if intact { "all agree".to_owned() } else { format!("{} faults", faults.len()) }
+            if faults.is_empty() { "all agree".to_owned() } else { format!("{} faults", faults.len()) }
         ))?;
     }
-    Ok(if intact { ExitCode::SUCCESS } else { ExitCode::FAILURE })
+    Ok(())
 }

@@ -356,7 +356,10 @@ impl Journal {
         let mut connection = self.writer().acquire().await.map_err(failed)?;
         let mut transaction = sqlx::Connection::begin(&mut *connection).await.map_err(failed)?;
         index::rebuild(&mut transaction).await.map_err(failed)?;
-        transaction.commit().await.map_err(failed)
+        transaction.commit().await.map_err(failed)?;
+        drop(connection);
+        // Until its line is up to date a club counts as one in work.
+        self.refresh_all().await
     }
 
     /// Brings the lines of clubs up to date once there are too many that are not.
