@@ -22,6 +22,9 @@ use support::{Dice, on_data};
 /// Orders in the journal besides the one that stays open.
 const ORDERS: u64 = 60;
 
+/// What is worked later comes behind the event that tells of the first segment, whose time is the real one: twenty years.
+const LATER_US: i64 = 20 * 365 * 24 * 3600 * 1_000_000;
+
 /// A club as it is built by hand: no raw bytes, so that every number can be proved.
 fn build(writer: &mut Writer, club: &str, batch: &str) {
     writer.write("club_opened", json!({"club": club}));
@@ -211,7 +214,7 @@ async fn old_records_are_found_in_their_segment_and_the_bench_goes_on_as_before(
     let events: Vec<_> = std::mem::take(&mut writer.events)
         .into_iter()
         .map(|event| {
-            let stamp = benchscribe::measurement::stamp::Stamp { t_s: 0.0, at_us: event.at_us };
+            let stamp = benchscribe::measurement::stamp::Stamp { t_s: 0.0, at_us: event.at_us + LATER_US };
             numbering.event(stamp, event.by.as_deref(), event.change)
         })
         .collect();
@@ -220,7 +223,8 @@ async fn old_records_are_found_in_their_segment_and_the_bench_goes_on_as_before(
     journal.close().await;
     let (all, state) = (clubs(&data_folder, &out).await, at_hand(&data_folder).await);
     assert_eq!(all.len(), usize::try_from(2 * (ORDERS + 40)).unwrap());
-    let (code, said, err) = retire(&data_folder, &out, &before(writer.seq - 100));
+    let day = rfc3339(START_US + LATER_US + i64::try_from(writer.seq - 100).unwrap() * STEP_US);
+    let (code, said, err) = retire(&data_folder, &out, &day);
     assert_eq!(code, Some(0), "{said}{err}");
     assert_eq!(clubs(&data_folder, &out).await, all);
     assert_same(&at_hand(&data_folder).await, &state);

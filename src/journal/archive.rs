@@ -14,7 +14,8 @@ use crate::work_order::order::Order;
 use crate::work_order::record::ClubRecord;
 use crate::work_order::state::State;
 
-/// Starts and steps of the clock before the end of a record that are folded with it: far more than while a cure lasts.
+/// Most starts and steps of the clock that are folded with a record: those from its first event to its last, and the one before
+/// them; far more than while a cure lasts.
 const TIMES_OF_RECORD: i64 = 200;
 /// Most clubs whose line in a list is not up to date; more are brought up to date by the writer.
 const MOST_STALE: i64 = 8;
@@ -142,20 +143,21 @@ impl Reader {
     ) -> Result<Option<FoundClub>, JournalError> {
         let rows = sqlx::query(
             "SELECT w.seq, e.body, e.hash, (SELECT hash FROM event before WHERE before.seq = w.seq - 1) FROM (
-                 SELECT seq FROM index_event WHERE what = ? AND n = ?
-                 UNION SELECT seq FROM index_event WHERE what = ? AND n = ?
-                 UNION SELECT seq FROM index_event WHERE what = ? AND n = 0
-                 UNION SELECT seq FROM (SELECT seq FROM index_event WHERE what = ? AND n = 0
-                     AND seq < (SELECT max(seq) FROM index_event WHERE what = 1 AND n = ?) ORDER BY seq DESC LIMIT ?)) w
+                 SELECT seq FROM index_event WHERE what = ?1 AND n = ?2
+                 UNION SELECT seq FROM index_event WHERE what = ?3 AND n = ?4
+                 UNION SELECT seq FROM index_event WHERE what = ?6 AND n = 0
+                 UNION SELECT seq FROM (SELECT seq FROM index_event WHERE what = ?5 AND n = 0
+                     AND seq >= coalesce((SELECT max(seq) FROM index_event WHERE what = ?5 AND n = 0
+                         AND seq < (SELECT min(seq) FROM index_event WHERE what = ?3 AND n = ?4)), 0)
+                     AND seq < (SELECT max(seq) FROM index_event WHERE what = ?3 AND n = ?4) ORDER BY seq DESC LIMIT ?7)) w
              LEFT JOIN event e ON e.seq = w.seq ORDER BY w.seq",
         )
         .bind(OF_ORDER)
         .bind(order_n)
         .bind(OF_CLUB)
         .bind(n)
-        .bind(OF_BENCH)
         .bind(OF_TIME)
-        .bind(n)
+        .bind(OF_BENCH)
         .bind(TIMES_OF_RECORD)
         .fetch_all(connection)
         .await
@@ -240,8 +242,11 @@ impl Reader {
                  UNION SELECT e.seq FROM index_club c CROSS JOIN index_event e ON e.what = ?3 AND e.n = c.n WHERE c.order_n = ?2
                  UNION SELECT seq FROM index_event WHERE what = ?4 AND n = 0
                  UNION SELECT seq FROM (SELECT seq FROM index_event WHERE what = ?5 AND n = 0
+                     AND seq >= coalesce((SELECT max(seq) FROM index_event WHERE what = ?5 AND n = 0 AND seq < (SELECT
+                         min(e.seq) FROM index_club c CROSS JOIN index_event e ON e.what = ?3 AND e.n = c.n
+                         WHERE c.order_n = ?2)), 0)
                      AND seq < (SELECT max(e.seq) FROM index_club c CROSS JOIN index_event e ON e.what = ?3 AND e.n = c.n
-                     WHERE c.order_n = ?2) ORDER BY seq DESC LIMIT ?6)) w
+                         WHERE c.order_n = ?2) ORDER BY seq DESC LIMIT ?6)) w
              CROSS JOIN event e ON e.seq = w.seq ORDER BY e.seq",
         )
         .bind(OF_ORDER)
