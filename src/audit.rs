@@ -36,6 +36,9 @@ pub struct Audit {
     pub chain: String,
     /// What is wrong: first the file as a whole, then in the order of the journal.
     pub faults: Vec<Fault>,
+    /// Numbers that an older program wrote and that come out otherwise by the rules of this one: no faults, the chain proves
+    /// that they are what was written.
+    pub older: Vec<Fault>,
     /// Missing events that an event of the journal tells of.
     pub known_gaps: Vec<Span>,
     gaps: Vec<Span>,
@@ -50,6 +53,8 @@ pub struct Audit {
     with_numbers: bool,
     /// An event cannot be read.
     lost: bool,
+    /// The events were written by a program with other rules for numbers.
+    is_older: bool,
     calibrations: HashMap<EventId, Change>,
     captured: HashMap<EventId, CapturedReading>,
     state: State,
@@ -259,6 +264,15 @@ impl Audit {
                     format!("its index leads to another record of {}; `records reindex` makes it again", club.spec.id);
                 self.fault(None, &what);
             }
+        }
+    }
+
+    /// A number that comes out otherwise: a fault where it was written by the rules of this program.
+    fn doubt(&mut self, seq: Option<u64>, what: &str) {
+        if self.is_older {
+            self.older.push(Fault { seq, what: what.to_owned() });
+        } else {
+            self.fault(seq, what);
         }
     }
 

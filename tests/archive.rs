@@ -8,14 +8,15 @@ mod stored;
 use std::collections::HashMap;
 use std::path::Path;
 
-use benchscribe::audit::audit;
+use benchscribe::audit::{Fault, audit};
 use benchscribe::journal::archive::{Key, Search};
 use benchscribe::journal::store::{Journal, JournalError, Reader};
 use benchscribe::work_order::event::Event;
 use benchscribe::work_order::judging::Verdict;
 use benchscribe::work_order::record::{ClubRecord, ClubState, Entry};
 use benchscribe::work_order::state::State;
-use grown_journal::{BENCH, EPOCH, START_US, STEP_US, wild};
+use grown_journal::{BENCH, EPOCH, START_US, STEP_US, Writer, filed_value, wild};
+use serde_json::json;
 use sqlx::ConnectOptions as _;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection};
 use stored::{finished, fold, journal};
@@ -365,4 +366,24 @@ fn a_command_whose_reader_has_gone_ends_without_a_word() {
         let said = String::from_utf8_lossy(&output.stderr);
         assert!(output.status.code() == Some(0) && !said.contains("benchscribe:"), "{arguments:?}: {said}");
     }
+}
+
+#[tokio::test]
+async fn numbers_by_the_rules_of_an_older_program_are_named_apart_from_faults() {
+    let mut writer = Writer::new();
+    writer.order("order_imported", "W-1", "P-1", 1);
+    let wrong = json!({"club": "W-1/1", "text": "256 g", "value": filed_value("head_mass", 256.0, "over")});
+    let mut session = |version: &str| {
+        writer.write("session_started", json!({"version": version, "clock_synchronised": true}));
+        writer.write("value_typed", wrong.clone());
+        writer.seq
+    };
+    let (older, newer) = (session("0.1.0"), session(env!("CARGO_PKG_VERSION")));
+    let folder = tempfile::tempdir().unwrap();
+    let journal = journal(folder.path(), &writer.events).await;
+    let found = audit(&journal.reader()).await;
+    journal.close().await;
+    let seqs = |faults: &[Fault]| faults.iter().map(|fault| fault.seq).collect::<Vec<_>>();
+    assert_eq!((seqs(&found.older), seqs(&found.faults)), (vec![Some(older)], vec![Some(newer)]));
+    assert!(found.older[0].what.contains("verdict"), "{:?}", found.older);
 }

@@ -4,7 +4,7 @@ use super::{Audit, causes};
 use crate::journal::chain::sha256;
 use crate::journal::evidence;
 use crate::journal::store::Reader;
-use crate::proof::{prove, prove_filed};
+use crate::proof::{NUMBERS_SINCE, prove, prove_filed, version};
 use crate::work_order::checks::Chart;
 use crate::work_order::event::{CapturedReading, Change, Event, EventId, FiledValue};
 use crate::work_order::study::Study;
@@ -14,20 +14,25 @@ impl Audit {
     pub(super) async fn event(&mut self, reader: &Reader, event: &Event) {
         let seq = Some(event.seq);
         match &event.change {
+            Change::SessionStarted { version: by, .. } => {
+                self.is_older = version(by).is_some_and(|by| by < NUMBERS_SINCE);
+            }
             Change::Calibrated { instrument, .. } => {
                 self.calibrations.insert(event.id, event.change.clone());
                 if let Some(what) = self.adjustment(instrument, &event.change) {
-                    self.fault(seq, what);
+                    self.doubt(seq, what);
                 }
             }
             Change::ReadingCaptured(captured) => {
                 self.readings += 1;
                 self.captured.insert(event.id, captured.clone());
-                if let Err(what) = self.reading(reader, captured).await {
-                    self.fault(seq, &format!("reading of {}: {what}", captured.instrument));
+                match self.reading(reader, captured).await {
+                    Ok(None) => {}
+                    Ok(Some(doubt)) => self.doubt(seq, &format!("reading of {}: {doubt}", captured.instrument)),
+                    Err(what) => self.fault(seq, &format!("reading of {}: {what}", captured.instrument)),
                 }
                 if let Some(what) = self.inputs(captured) {
-                    self.fault(seq, &format!("reading of {}: {what}", captured.instrument));
+                    self.doubt(seq, &format!("reading of {}: {what}", captured.instrument));
                 }
             }
             Change::ReadingFiled { reading, values, club, .. } => {
@@ -43,14 +48,14 @@ impl Audit {
                     .map(|d| d.to_string())
                     .collect();
                 for doubt in doubts {
-                    self.fault(seq, &doubt);
+                    self.doubt(seq, &doubt);
                 }
             }
             Change::ValueTyped { value, club, .. } => {
                 self.values += 1;
                 self.limits(event, club, std::slice::from_ref(value));
                 if let Err(doubt) = prove_filed(None, value) {
-                    self.fault(seq, &doubt.to_string());
+                    self.doubt(seq, &doubt.to_string());
                 }
             }
             Change::Checked(check) => {
@@ -65,21 +70,21 @@ impl Audit {
                 let again =
                     self.captured.get(&part.reading).and_then(|c| part_desk::take(&self.state, part.reading, c));
                 if !matches!(again, Some(Ok(changes)) if changes.first() == Some(&event.change)) {
-                    self.fault(seq, "its intake and its reading give this part another number or weight");
+                    self.doubt(seq, "its intake and its reading give this part another number or weight");
                 }
             }
             Change::PartUsed(used) => {
                 let Some(weighed) = &used.weighed else { return };
                 self.values += u64::try_from(weighed.values.len()).unwrap_or(0);
                 let captured = self.captured.get(&weighed.reading);
-                let doubt = match captured {
-                    None => Some(format!("uses reading {}, which is not in the journal", weighed.reading)),
-                    Some(_) => {
-                        weighed.values.iter().find_map(|v| prove_filed(captured, v).err().map(|d| d.to_string()))
-                    }
-                };
+                if captured.is_none() {
+                    let what = format!("uses reading {}, which is not in the journal", weighed.reading);
+                    self.fault(seq, &what);
+                    return;
+                }
+                let doubt = weighed.values.iter().find_map(|value| prove_filed(captured, value).err());
                 if let Some(doubt) = doubt {
-                    self.fault(seq, &doubt);
+                    self.doubt(seq, &doubt.to_string());
                 }
             }
             Change::StudyRead(value) => {
@@ -87,7 +92,7 @@ impl Audit {
                 let captured = self.captured.get(&value.reading);
                 let again = captured.and_then(|c| study_desk::take(&self.state, value.reading, c, event.at_us));
                 if !matches!(again, Some(Ok(changes)) if changes.first() == Some(&event.change)) {
-                    self.fault(
+                    self.doubt(
                         seq,
                         "the study's plan and the readings before give this reading another place or value",
                     );
@@ -96,7 +101,7 @@ impl Audit {
             Change::StudyFinished { study, summary } => {
                 self.studies += 1;
                 if self.state.studies.get(study).and_then(Study::summary).as_ref() != Some(summary) {
-                    self.fault(seq, "the readings of the study give another result than the record says");
+                    self.doubt(seq, "the readings of the study give another result than the record says");
                 }
             }
             _ => {}
@@ -151,7 +156,7 @@ impl Audit {
         let again =
             self.captured.get(&reading).and_then(|captured| trust::take(&self.state, reading, captured, event.at_us));
         if again.as_deref() != Some(std::slice::from_ref(&event.change)) {
-            self.fault(Some(event.seq), "reading, reference and calibration give something else than the record says");
+            self.doubt(Some(event.seq), "reading, reference and calibration give something else than the record says");
         }
     }
 
@@ -163,7 +168,8 @@ impl Audit {
         (!same).then_some("its report is not that of the readings before it")
     }
 
-    async fn reading(&self, reader: &Reader, captured: &CapturedReading) -> Result<(), String> {
+    /// What of a reading comes out otherwise from its raw bytes; what is wrong with these is an error.
+    async fn reading(&self, reader: &Reader, captured: &CapturedReading) -> Result<Option<String>, String> {
         let stored = match reader.evidence(&captured.evidence).await {
             Ok(Some(stored)) => Some(stored),
             found => match &self.salvaged {
@@ -177,6 +183,6 @@ impl Audit {
         }
         let frames = evidence::decode(&stored).ok_or("its raw bytes are not readable")?;
         let calibrated = self.calibrations.get(&captured.calibration).ok_or("its calibration is not in the journal")?;
-        prove(captured, calibrated, &frames).map_err(|doubt| doubt.to_string())
+        Ok(prove(captured, calibrated, &frames).err().map(|doubt| doubt.to_string()))
     }
 }

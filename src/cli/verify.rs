@@ -47,12 +47,16 @@ fn tell(
         print::line(
             &json!({"events": audit.events, "readings": audit.readings, "values": audit.values,
                     "references": audit.references, "studies": audit.studies, "chain": audit.chain, "faults": faults,
+                    "by_older_rules": audit.older.iter().map(ToString::to_string).collect::<Vec<_>>(),
                     "known_gaps": gaps, "segments": segments})
             .to_string(),
         )?;
     } else {
         for line in faults.iter().chain(segments) {
             print::line(line)?;
+        }
+        for older in &audit.older {
+            print::line(&format!("written by an older benchscribe, comes out otherwise now, no fault: {older}"))?;
         }
         for gap in gaps {
             print::line(&format!("lost before, as the journal itself tells: {gap}"))?;

@@ -267,7 +267,8 @@ async fn touch(connection: &mut SqliteConnection, club_n: i64, event: &Event) ->
 
 async fn take_order(connection: &mut SqliteConnection, event: &Event, order: &Order) -> Result<(), sqlx::Error> {
     let order_n: i64 = sqlx::query_scalar(
-        "INSERT INTO index_order (number, player) VALUES (?, ?)
+        // Clubs that were retired have numbers below 0, so the next number is not always the one that the database gives.
+        "INSERT INTO index_order (n, number, player) SELECT max(0, coalesce(max(n), 0)) + 1, ?, ? FROM index_order WHERE true
          ON CONFLICT (number) DO UPDATE SET player = excluded.player RETURNING n",
     )
     .bind(&order.number)
@@ -282,8 +283,8 @@ async fn take_order(connection: &mut SqliteConnection, event: &Event, order: &Or
         .await?;
     for club in &order.clubs {
         let n: i64 = sqlx::query_scalar(
-            "INSERT INTO index_club (club, token, order_n, name, state, entries, is_out, last_us, stale)
-             VALUES (?, ?, ?, ?, 'waiting', 0, 0, ?, 1)
+            "INSERT INTO index_club (n, club, token, order_n, name, state, entries, is_out, last_us, stale)
+             SELECT max(0, coalesce(max(n), 0)) + 1, ?, ?, ?, ?, 'waiting', 0, 0, ?, 1 FROM index_club WHERE true
              ON CONFLICT (club) DO UPDATE SET token = excluded.token, order_n = excluded.order_n, name = excluded.name,
                  state = excluded.state, last_us = excluded.last_us, stale = 1 RETURNING n",
         )
