@@ -3,24 +3,21 @@
 //! A reader comes in, faults with their event go out. Damage never ends the audit: what can still be read is proved,
 //! and what the database itself cannot read is a fault like any other. Nothing is repaired.
 
+mod numbers;
+
 use std::collections::HashMap;
 use std::path::Path;
 
-use crate::journal::chain::{GENESIS, link, sha256};
+use crate::journal::chain::{GENESIS, link};
 use crate::journal::damage::{RawRow, Unreadable};
 use crate::journal::event;
-use crate::journal::evidence;
 use crate::journal::lock;
+use crate::journal::retired::{Segment, kept_link};
 use crate::journal::salvage::{Salvaged, Span, add, broken_log, salvage};
 use crate::journal::store::Reader;
-use crate::proof::{prove, prove_filed};
-use crate::work_order::checks::Chart;
-use crate::work_order::event::{CapturedReading, Change, Event, EventId, FiledValue};
-use crate::work_order::laid::laid;
+use crate::work_order::event::{CapturedReading, Change, Event, EventId};
 use crate::work_order::record::ClubRecord;
 use crate::work_order::state::State;
-use crate::work_order::study::Study;
-use crate::work_order::{part_desk, study_desk, trust};
 
 /// What was proved and what is wrong.
 #[derive(Debug, Default)]
@@ -39,16 +36,25 @@ pub struct Audit {
     pub chain: String,
     /// What is wrong: first the file as a whole, then in the order of the journal.
     pub faults: Vec<Fault>,
+    /// Numbers that an older program wrote and that come out otherwise by the rules of this one: no faults, the chain proves
+    /// that they are what was written.
+    pub older: Vec<Fault>,
     /// Missing events that an event of the journal tells of.
     pub known_gaps: Vec<Span>,
     gaps: Vec<Span>,
     told: Vec<Span>,
+    /// Events that are in segments of their own.
+    segments: Vec<Segment>,
+    /// How many of the events of these are here, and their hash.
+    kept: (u64, String),
     /// What is whole in the raw file; looked for at the first damage.
     salvaged: Option<Salvaged>,
     /// Numbers are worked out again, too.
     with_numbers: bool,
     /// An event cannot be read.
     lost: bool,
+    /// The events were written by a program with other rules for numbers.
+    is_older: bool,
     calibrations: HashMap<EventId, Change>,
     captured: HashMap<EventId, CapturedReading>,
     state: State,
@@ -104,6 +110,13 @@ pub async fn audit_damaged(file: &Path, why: &str) -> Audit {
     audit
 }
 
+/// Proves a sealed segment of a journal, chain and numbers; `before` are the segments that were retired before it.
+pub async fn audit_segment(reader: &Reader, before: &[Segment]) -> Audit {
+    let mut audit = Audit { with_numbers: true, segments: before.to_vec(), ..Audit::default() };
+    audit.run(reader).await;
+    audit
+}
+
 impl Audit {
     async fn run(&mut self, reader: &Reader) {
         for what in reader.structure().await {
@@ -121,16 +134,31 @@ impl Audit {
         if !self.faults.is_empty() {
             last = last.max(self.salvage(reader).await);
         }
+        // Where that cannot be read, what was retired counts as missing.
+        self.segments.extend(reader.segments().await.unwrap_or_default());
+        self.kept = (0, GENESIS.to_owned());
+        let retired = self.segments.iter().map(|segment| segment.last).max().unwrap_or(0);
         // Either hash may be the true one when a stored hash and its event do not agree.
         let mut previous = [GENESIS.to_owned(), GENESIS.to_owned()];
-        let mut before_gap = String::new();
+        let mut before_gap = Some(String::new());
         let mut seq = 0;
         while seq < last {
             seq += 1;
+            if let Some((end, hash)) = self.elsewhere(reader, seq).await {
+                self.lost = true;
+                before_gap = Some(hash.clone()).filter(|hash| !hash.is_empty());
+                previous = [hash.clone(), hash];
+                seq = end;
+                continue;
+            }
             match self.raw_row(reader, seq).await {
                 Some(row) => {
-                    previous = self.row(reader, seq, &row, &previous, &before_gap).await;
-                    before_gap.clone_from(&previous[0]);
+                    if seq <= retired {
+                        let hash = String::from_utf8_lossy(&row.hash);
+                        self.kept = (self.kept.0 + 1, kept_link(&self.kept.1, &hash, &row.body));
+                    }
+                    previous = self.row(reader, seq, &row, &previous, before_gap.as_deref()).await;
+                    before_gap = Some(previous[0].clone());
                 }
                 None => {
                     self.lost = true;
@@ -138,8 +166,34 @@ impl Audit {
                 }
             }
         }
-        self.chain = before_gap;
+        self.chain = previous.into_iter().next().filter(|hash| !hash.is_empty()).or(before_gap).unwrap_or_default();
+        self.what_stayed();
         self.settle();
+    }
+
+    /// The end of a stretch of retired events that begins here, and the hash that the next event hangs on, if that is known.
+    async fn elsewhere(&self, reader: &Reader, seq: u64) -> Option<(u64, String)> {
+        let segment = self.segments.iter().find(|segment| (segment.first..=segment.last).contains(&seq))?;
+        let next = reader.next_seq(seq - 1).await.ok().flatten()?;
+        if next == seq {
+            return None;
+        }
+        if next > segment.last {
+            return Some((segment.last, segment.last_hash.clone()));
+        }
+        Some((next - 1, String::new()))
+    }
+
+    /// Events that stayed when others were retired do not follow one another: their own hash tells whether they are the ones.
+    fn what_stayed(&mut self) {
+        let Some(newest) = self.segments.iter().max_by_key(|segment| segment.last) else { return };
+        if (newest.kept, &newest.kept_hash) != (self.kept.0, &self.kept.1) {
+            let what = format!(
+                "of the {} events that stayed when the segment {} was retired, {} are here, or one was changed; `records verify --segments DIR` names it",
+                newest.kept, newest.file, self.kept.0
+            );
+            self.fault(None, &what);
+        }
     }
 
     /// What is whole in the raw file, where it had to be looked for.
@@ -213,6 +267,15 @@ impl Audit {
         }
     }
 
+    /// A number that comes out otherwise: a fault where it was written by the rules of this program.
+    fn doubt(&mut self, seq: Option<u64>, what: &str) {
+        if self.is_older {
+            self.older.push(Fault { seq, what: what.to_owned() });
+        } else {
+            self.fault(seq, what);
+        }
+    }
+
     fn fault(&mut self, seq: Option<u64>, what: &str) {
         self.faults.push(Fault { seq, what: what.to_owned() });
     }
@@ -224,7 +287,7 @@ impl Audit {
         seq: u64,
         row: &RawRow,
         previous: &[String; 2],
-        before_gap: &str,
+        before_gap: Option<&str>,
     ) -> [String; 2] {
         self.events += 1;
         let computed = previous.each_ref().map(|previous| link(previous, &row.body));
@@ -242,7 +305,7 @@ impl Audit {
                 if let Change::JournalSalvaged { missing, .. } = &event.change {
                     self.told.extend(missing.iter().map(|(first, last)| Span { first: *first, last: *last }));
                     // Whoever tells of a gap was written behind it.
-                    if !known && link(before_gap, &row.body) != after[0] {
+                    if !known && before_gap.is_some_and(|before| link(before, &row.body) != after[0]) {
                         self.fault(
                             Some(seq),
                             "the chain does not hold: it does not follow the last event before the gap",
@@ -280,178 +343,6 @@ impl Audit {
         if !same {
             self.fault(Some(seq), "its columns say something else than its text");
         }
-    }
-
-    async fn event(&mut self, reader: &Reader, event: &Event) {
-        let seq = Some(event.seq);
-        match &event.change {
-            Change::Calibrated { instrument, .. } => {
-                self.calibrations.insert(event.id, event.change.clone());
-                if let Some(what) = self.adjustment(instrument, &event.change) {
-                    self.fault(seq, what);
-                }
-            }
-            Change::ReadingCaptured(captured) => {
-                self.readings += 1;
-                self.captured.insert(event.id, captured.clone());
-                if let Err(what) = self.reading(reader, captured).await {
-                    self.fault(seq, &format!("reading of {}: {what}", captured.instrument));
-                }
-                if let Some(what) = self.inputs(captured, event.at_us) {
-                    self.fault(seq, &format!("reading of {}: {what}", captured.instrument));
-                }
-            }
-            Change::ReadingFiled { reading, values, club, .. } => {
-                self.limits(event, club, values);
-                let Some(captured) = self.captured.get(reading) else {
-                    self.fault(seq, &format!("files reading {reading}, which is not in the journal"));
-                    return;
-                };
-                self.values += u64::try_from(values.len()).unwrap_or(0);
-                let doubts: Vec<String> = values
-                    .iter()
-                    .filter_map(|value| prove_filed(Some(captured), value).err())
-                    .map(|d| d.to_string())
-                    .collect();
-                for doubt in doubts {
-                    self.fault(seq, &doubt);
-                }
-            }
-            Change::ValueTyped { value, club, .. } => {
-                self.values += 1;
-                self.limits(event, club, std::slice::from_ref(value));
-                if let Err(doubt) = prove_filed(None, value) {
-                    self.fault(seq, &doubt.to_string());
-                }
-            }
-            Change::Checked(check) => {
-                if let Some(reading) = check.reading {
-                    self.reference(event, reading);
-                }
-            }
-            Change::AnglesChecked(check) => self.reference(event, check.reading),
-            Change::ReferenceRead { placement, .. } => self.reference(event, placement.reading),
-            Change::PartMeasured(part) => {
-                self.values += 1;
-                let again =
-                    self.captured.get(&part.reading).and_then(|c| part_desk::take(&self.state, part.reading, c));
-                if !matches!(again, Some(Ok(changes)) if changes.first() == Some(&event.change)) {
-                    self.fault(seq, "its intake and its reading give this part another number or weight");
-                }
-            }
-            Change::PartUsed(used) => {
-                let Some(weighed) = &used.weighed else { return };
-                self.values += u64::try_from(weighed.values.len()).unwrap_or(0);
-                let captured = self.captured.get(&weighed.reading);
-                let doubt = match captured {
-                    None => Some(format!("uses reading {}, which is not in the journal", weighed.reading)),
-                    Some(_) => {
-                        weighed.values.iter().find_map(|v| prove_filed(captured, v).err().map(|d| d.to_string()))
-                    }
-                };
-                if let Some(doubt) = doubt {
-                    self.fault(seq, &doubt);
-                }
-            }
-            Change::StudyRead(value) => {
-                self.studies += 1;
-                let captured = self.captured.get(&value.reading);
-                let again = captured.and_then(|c| study_desk::take(&self.state, value.reading, c, event.at_us));
-                if !matches!(again, Some(Ok(changes)) if changes.first() == Some(&event.change)) {
-                    self.fault(
-                        seq,
-                        "the study's plan and the readings before give this reading another place or value",
-                    );
-                }
-            }
-            Change::StudyFinished { study, summary } => {
-                self.studies += 1;
-                if self.state.studies.get(study).and_then(Study::summary).as_ref() != Some(summary) {
-                    self.fault(seq, "the readings of the study give another result than the record says");
-                }
-            }
-            _ => {}
-        }
-    }
-
-    /// What a budget was made with must be what the events before it say: calibration in force and errors found. The zero's
-    /// uncertainty alone is taken from the event: what it was tracked from is not kept.
-    fn inputs(&self, captured: &CapturedReading, at_us: i64) -> Option<&'static str> {
-        // Behind a lost event the fold knows less than the bench did.
-        if self.lost {
-            return None;
-        }
-        let in_force = self.state.calibrations.get(&captured.instrument).map(|in_force| in_force.event);
-        if in_force != Some(captured.calibration) {
-            return Some("another calibration was in force than the record says");
-        }
-        if captured.laid.is_some() && captured.laid != laid(&self.state, &captured.instrument, at_us) {
-            return Some("another club or block lay in the gauge than the record says");
-        }
-        let inputs = captured.budget_inputs?;
-        let found = self.state.trust.charts.get(&captured.instrument).and_then(Chart::drift);
-        (inputs.drift != found).then_some("the checks before it found another drift than the record says")
-    }
-
-    /// Limits and rule of a filed value must be those of its order and of the bench at that moment.
-    fn limits(&mut self, event: &Event, club: &str, values: &[FiledValue]) {
-        if self.lost {
-            return;
-        }
-        let Some(record) = self.state.clubs.get(club) else {
-            self.fault(Some(event.seq), &format!("files a value of {club}, which no order has"));
-            return;
-        };
-        let rule = self.state.policy.rule;
-        let doubts: Vec<String> = values
-            .iter()
-            .filter_map(|value| {
-                let target = record.spec.target(value.characteristic).map(|row| row.target).unwrap_or_default();
-                let name = value.characteristic.name();
-                if (target.value, target.lower, target.upper) != (value.target, value.lower, value.upper) {
-                    return Some(format!("the order asked for another {name} than the record says"));
-                }
-                (rule != value.rule).then(|| format!("the {name} was judged by another rule than the bench had"))
-            })
-            .collect();
-        for doubt in doubts {
-            self.fault(Some(event.seq), &doubt);
-        }
-    }
-
-    /// A check or a placement of a reference, worked out again from its reading.
-    fn reference(&mut self, event: &Event, reading: EventId) {
-        self.references += 1;
-        let again =
-            self.captured.get(&reading).and_then(|captured| trust::take(&self.state, reading, captured, event.at_us));
-        if again.as_deref() != Some(std::slice::from_ref(&event.change)) {
-            self.fault(Some(event.seq), "reading, reference and calibration give something else than the record says");
-        }
-    }
-
-    /// An adjustment must be the one that was proposed from the readings before it.
-    fn adjustment(&self, instrument: &str, change: &Change) -> Option<&'static str> {
-        let Change::Calibrated { calibration, report: Some(report), .. } = change else { return None };
-        let under_way = self.state.trust.calibrating.get(instrument);
-        let same = under_way.is_some_and(|c| c.report == **report && c.proposal.as_ref() == Some(calibration));
-        (!same).then_some("its report is not that of the readings before it")
-    }
-
-    async fn reading(&self, reader: &Reader, captured: &CapturedReading) -> Result<(), String> {
-        let stored = match reader.evidence(&captured.evidence).await {
-            Ok(Some(stored)) => Some(stored),
-            found => match &self.salvaged {
-                Some(salvaged) => salvaged.reader.evidence(&captured.evidence).await.ok().flatten(),
-                None => found.map_err(|error| causes(&error))?,
-            },
-        };
-        let stored = stored.ok_or("its raw bytes are missing")?;
-        if sha256(&stored) != captured.evidence {
-            return Err("its raw bytes were changed".to_owned());
-        }
-        let frames = evidence::decode(&stored).ok_or("its raw bytes are not readable")?;
-        let calibrated = self.calibrations.get(&captured.calibration).ok_or("its calibration is not in the journal")?;
-        prove(captured, calibrated, &frames).map_err(|doubt| doubt.to_string())
     }
 }
 

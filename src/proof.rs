@@ -14,6 +14,17 @@ use crate::measurement::unit::Grams;
 use crate::work_order::event::{CapturedReading, Change, FiledValue};
 use crate::work_order::judging::judge;
 
+/// The version of the program since which numbers come out as they do now: raised, with the version of the package, by whoever
+/// changes how a value, an uncertainty or a verdict is worked out.
+pub const NUMBERS_SINCE: (u32, u32, u32) = (0, 2, 0);
+
+/// A version as three numbers; `None` where it is none.
+#[must_use]
+pub fn version(text: &str) -> Option<(u32, u32, u32)> {
+    let mut parts = text.split(['.', '-', '+']).map(|part| part.parse().ok());
+    Some((parts.next()??, parts.next()??, parts.next()??))
+}
+
 /// What an archived value does not agree with.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum Doubt {

@@ -43,7 +43,7 @@ pub(super) async fn start(
     let records: RecordSource = Arc::new(move |club: &str| {
         let (questions, journal, club) = (questions.clone(), journal.clone(), club.to_owned());
         Box::pin(async move {
-            let record = record::find(&questions, &journal, lengths, &club).await?;
+            let record = record::find(&questions, &journal, lengths, &club).await.ok()?;
             Some((record.token.clone(), serde_json::json!(record)))
         })
     });

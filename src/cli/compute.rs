@@ -17,6 +17,7 @@ use std::process::ExitCode;
 use anyhow::Context;
 use serde_json::{Map, Value};
 
+use super::print;
 use inputs::{Inputs, RequestError};
 
 /// What to compute.
@@ -33,13 +34,12 @@ pub(crate) struct Arguments {
 /// # Errors
 /// The file cannot be read, or standard output cannot be written.
 pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
-    let stdout = io::stdout().lock();
     match arguments.file {
         Some(path) => {
             let file = open(&path)?;
-            answer_all(BufReader::new(file), stdout).with_context(|| format!("computing {}", path.display()))?;
+            answer_all(BufReader::new(file), print::Output).with_context(|| format!("computing {}", path.display()))?;
         }
-        None => answer_all(io::stdin().lock(), stdout).context("computing standard input")?,
+        None => answer_all(io::stdin().lock(), print::Output).context("computing standard input")?,
     }
     Ok(ExitCode::SUCCESS)
 }
@@ -54,12 +54,8 @@ fn answer_all(mut requests: impl BufRead, mut answers: impl Write) -> io::Result
         // Bytes that are not UTF-8 make the line bad JSON, they do not end the stream.
         let text = String::from_utf8_lossy(&line);
         if !text.trim().is_empty() {
-            let written = writeln!(answers, "{}", answer(&text)).and_then(|()| answers.flush());
-            match written {
-                // Whoever reads has seen enough.
-                Err(error) if error.kind() == io::ErrorKind::BrokenPipe => return Ok(()),
-                other => other?,
-            }
+            writeln!(answers, "{}", answer(&text))?;
+            answers.flush()?;
         }
         line.clear();
     }

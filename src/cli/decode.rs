@@ -50,21 +50,16 @@ pub(crate) struct Arguments {
 /// which formats it could be; 2 for an unknown family, a wrong setting or an unreadable file.
 ///
 /// # Errors
-/// Only when standard error cannot be written.
+/// When standard error cannot be written, or nobody reads standard output any more.
 pub(crate) fn run(arguments: Arguments) -> Result<ExitCode> {
     match decode(arguments) {
         Ok(code) => Ok(code),
-        Err(error) if is_broken_pipe(&error) => Ok(ExitCode::SUCCESS),
+        Err(error) if print::is_reader_gone(&error) => Err(error),
         Err(error) => {
             writeln!(io::stderr(), "{error:#}")?;
             Ok(ExitCode::from(2))
         }
     }
-}
-
-/// Whether the reader of our lines has gone: no fault of ours.
-fn is_broken_pipe(error: &anyhow::Error) -> bool {
-    error.downcast_ref::<io::Error>().is_some_and(|error| error.kind() == io::ErrorKind::BrokenPipe)
 }
 
 fn decode(arguments: Arguments) -> Result<ExitCode> {
@@ -75,7 +70,7 @@ fn decode(arguments: Arguments) -> Result<ExitCode> {
         Some(path) => Box::new(File::open(path).with_context(|| format!("cannot read {}", path.display()))?),
         None => Box::new(io::stdin().lock()),
     };
-    let mut output = Lines::new(BufWriter::new(io::stdout().lock()));
+    let mut output = Lines::new(BufWriter::new(print::Output));
     if arguments.format.as_deref() == Some("auto") {
         return decode_auto(&arguments, &mut input, &mut output);
     }
@@ -114,7 +109,7 @@ fn decode_recording(arguments: &Arguments, folder: &Path, instrument: &str) -> R
         line.map(|line| line.what.bytes().filter(|(i, _)| *i == wanted).map(|(_, raw)| (line.stamp.t, raw.to_vec())))
             .transpose()
     });
-    let mut output = Lines::new(BufWriter::new(io::stdout().lock()));
+    let mut output = Lines::new(BufWriter::new(print::Output));
     if arguments.format.as_deref() == Some("auto") {
         let bytes = runs.map(|run| run.map(|(_, raw)| raw)).collect::<Result<Vec<_>>>()?.concat();
         return decode_auto(arguments, &mut bytes.as_slice(), &mut output);

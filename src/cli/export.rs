@@ -8,6 +8,7 @@ use anyhow::{Context as _, bail};
 use super::access::Access;
 use super::print;
 use super::records::Which;
+use super::segments::Segments;
 use crate::clock::Clock;
 use crate::journal::store::Reader;
 use crate::output::record::{Record, record};
@@ -22,6 +23,9 @@ pub(super) struct Arguments {
     /// Folder for the files; without it everything goes to stdout
     #[arg(long)]
     out: Option<PathBuf>,
+    /// Folder with segments that were retired; else they are looked for in the data folder
+    #[arg(long, value_name = "DIR")]
+    segments: Option<PathBuf>,
     #[command(flatten)]
     which: Which,
     /// The most clubs
@@ -62,7 +66,7 @@ impl From<PaperName> for Paper {
 }
 
 pub(super) async fn run(access: &Access, reader: &Reader, arguments: &Arguments) -> anyhow::Result<()> {
-    let subjects = subjects(reader, arguments).await?;
+    let subjects = subjects(access, reader, arguments).await?;
     let out = arguments.out.as_deref();
     match arguments.format {
         Format::Json => json(access, &subjects, out),
@@ -85,7 +89,7 @@ pub(super) async fn run(access: &Access, reader: &Reader, arguments: &Arguments)
 }
 
 /// The clubs that are meant, in the order of import.
-async fn subjects(reader: &Reader, arguments: &Arguments) -> anyhow::Result<Vec<Subject>> {
+async fn subjects(access: &Access, reader: &Reader, arguments: &Arguments) -> anyhow::Result<Vec<Subject>> {
     let search = arguments.which.search(arguments.limit)?;
     let found = reader.search(&search).await?;
     if found.clubs.is_empty() {
@@ -95,8 +99,9 @@ async fn subjects(reader: &Reader, arguments: &Arguments) -> anyhow::Result<Vec<
         print::say(&format!("only the {} clubs worked on last; --limit takes more", found.clubs.len()));
     }
     let mut subjects = Vec::new();
+    let segments = Segments { access, folder: arguments.segments.as_deref() };
     for line in found.clubs {
-        subjects.extend(reader.club(&line.club).await?);
+        subjects.extend(segments.club(reader, &line.club).await?);
     }
     Ok(subjects)
 }

@@ -53,6 +53,12 @@ fn tables(history: &HistoryView) -> anyhow::Result<()> {
     if history.more {
         print::say("only the clubs worked on last; --limit takes more");
     }
+    if history.retired > 0 {
+        print::say(&format!(
+            "without {} clubs whose records were retired from this journal; `records list` says where they are",
+            history.retired
+        ));
+    }
     if history.clubs == 0 {
         print::say("no club was finished in that time, so there is nothing to say of it yet");
         return Ok(());

@@ -27,8 +27,10 @@ mod print;
 mod records;
 pub mod replay;
 mod replay_session;
+mod retire;
 mod run;
 mod salvage;
+mod segments;
 mod sleeve;
 mod stock;
 mod study;
@@ -148,6 +150,10 @@ pub fn main() -> ExitCode {
         Command::Sleeve(arguments) => sleeve::run(arguments),
     };
     result.unwrap_or_else(|error| {
+        // Who read the output has had enough of it, as `head` has: nothing to tell, and nobody to tell it.
+        if print::is_reader_gone(&error) {
+            return ExitCode::SUCCESS;
+        }
         // One line a cause: what happened, then why.
         let causes: Vec<String> = error.chain().map(ToString::to_string).collect();
         print::say(&format!("benchscribe: {}", causes.join(": ")));

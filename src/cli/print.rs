@@ -1,16 +1,55 @@
 //! Printing: results on stdout, words for a person on stderr.
 
-use std::io::Write as _;
+use std::io::{self, Write};
 use std::path::Path;
 
 use anyhow::Context as _;
+
+/// Stdout as every command writes it: that whoever reads it has closed it ends the command without a word.
+pub(crate) struct Output;
+
+impl Write for Output {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        io::stdout().write(bytes).map_err(marked)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        io::stdout().flush().map_err(marked)
+    }
+}
+
+/// Whoever reads the output of the program has closed it.
+#[derive(Debug, thiserror::Error)]
+#[error("nobody reads the output any more")]
+struct ReaderGone;
+
+/// Marked apart from the connections of a command, which can break, too.
+fn marked(error: io::Error) -> io::Error {
+    if error.kind() == io::ErrorKind::BrokenPipe { io::Error::new(error.kind(), ReaderGone) } else { error }
+}
+
+/// Whether a command ended because whoever read its output had enough of it, as `head` has.
+pub(crate) fn is_reader_gone(error: &anyhow::Error) -> bool {
+    let of = |cause: &(dyn std::error::Error + 'static)| {
+        cause.downcast_ref::<io::Error>().and_then(io::Error::get_ref).is_some_and(|inner| inner.is::<ReaderGone>())
+    };
+    error.chain().any(of)
+}
+
+/// A result that counts although nobody reads it to its end.
+///
+/// # Errors
+/// Every other one.
+pub(crate) fn read_or_not(told: anyhow::Result<()>) -> anyhow::Result<()> {
+    told.or_else(|error| if is_reader_gone(&error) { Ok(()) } else { Err(error) })
+}
 
 /// One line of a result.
 ///
 /// # Errors
 /// When stdout is closed.
 pub(crate) fn line(text: &str) -> anyhow::Result<()> {
-    writeln!(std::io::stdout().lock(), "{text}").context("stdout cannot be written")
+    bytes(format!("{text}\n").as_bytes())
 }
 
 /// A result as it is, such as a document.
@@ -18,7 +57,7 @@ pub(crate) fn line(text: &str) -> anyhow::Result<()> {
 /// # Errors
 /// When stdout is closed.
 pub(crate) fn bytes(content: &[u8]) -> anyhow::Result<()> {
-    std::io::stdout().lock().write_all(content).context("stdout cannot be written")
+    Output.write_all(content).context("stdout cannot be written")
 }
 
 /// A document into a file, whose name is the result.
@@ -32,7 +71,7 @@ pub(crate) fn to_file(file: &Path, content: &[u8]) -> anyhow::Result<()> {
 
 /// One line for the person at the terminal; nobody can be told when even that fails.
 pub(crate) fn say(text: &str) {
-    let _nobody_to_tell = writeln!(std::io::stderr().lock(), "{text}");
+    let _nobody_to_tell = writeln!(io::stderr().lock(), "{text}");
 }
 
 /// A table with columns as wide as needed.

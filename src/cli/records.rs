@@ -1,11 +1,14 @@
 //! `records`: build records listed, shown, exported, verified; values typed and taken back.
 
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use anyhow::bail;
 use serde_json::json;
 
 use super::access::{Access, Where};
+use super::retire::{self, RetireArguments, SealArguments};
+use super::segments::{self, Segments};
 use super::{backup, export, marks, print, runtime, verify};
 use crate::journal::archive::Search;
 use crate::journal::damage::Unreadable;
@@ -44,6 +47,9 @@ enum Action {
     Show {
         /// The club's id, such as W-1042/1
         club: String,
+        /// Folder with segments that were retired; else they are looked for in the data folder
+        #[arg(long, value_name = "DIR")]
+        segments: Option<PathBuf>,
         /// JSON instead of a table
         #[arg(long)]
         json: bool,
@@ -116,8 +122,18 @@ enum Action {
     Schema,
     /// Makes the index of the journal again, while no daemon runs
     Reindex,
+    /// Writes the oldest part of the journal into a file of its own and proves it; the journal is not touched
+    Seal(SealArguments),
+    /// Takes orders that are over and in a sealed file out of the journal, by an event; what is still needed stays
+    Retire(RetireArguments),
     /// Recomputes every number from the stored raw bytes and checks the chain
     Verify {
+        /// Folder with segments that were retired; else they are looked for in the data folder
+        #[arg(long, value_name = "DIR")]
+        segments: Option<PathBuf>,
+        /// A sealed file by itself, with its manifest beside it, instead of the journal
+        #[arg(long, value_name = "FILE", conflicts_with_all = ["segments", "json"])]
+        file: Option<PathBuf>,
         /// One JSON document instead of words
         #[arg(long)]
         json: bool,
@@ -181,6 +197,9 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         print::line(SCHEMA.trim_end())?;
         return Ok(ExitCode::SUCCESS);
     }
+    if let Action::Verify { file: Some(file), .. } = &arguments.action {
+        return runtime()?.block_on(segments::verify_file(file));
+    }
     let access = arguments.place.access()?;
     runtime()?.block_on(async {
         match arguments.action {
@@ -188,8 +207,9 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 let search = which.search(limit)?;
                 return reading(&access, async |reader| list(reader, &search, json).await).await;
             }
-            Action::Show { club, json } => {
-                return reading(&access, async |reader| show(&access, reader, &club, json).await).await;
+            Action::Show { club, segments, json } => {
+                let segments = Segments { access: &access, folder: segments.as_deref() };
+                return reading(&access, async |reader| show(&segments, reader, &club, json).await).await;
             }
             Action::Enter { club, characteristic, quantity } => {
                 let command =
@@ -217,7 +237,9 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             }
             Action::Schema => {}
             Action::Reindex => backup::reindex(&access).await?,
-            Action::Verify { json } => return verify::run(&access, json).await,
+            Action::Seal(arguments) => return retire::seal_segment(&access, &arguments).await,
+            Action::Retire(arguments) => return retire::retire(&access, &arguments).await,
+            Action::Verify { segments, json, file: _ } => return verify::run(&access, segments.as_deref(), json).await,
         }
         Ok(ExitCode::SUCCESS)
     })
@@ -245,7 +267,7 @@ async fn reading(access: &Access, read: impl AsyncFn(&Reader) -> anyhow::Result<
         "the journal is damaged: {what}\n{} events are whole and shown here, {lost}; `records verify` names everything, `salvage` makes a clean journal of it",
         findings.whole
     ));
-    done.map(|()| ExitCode::FAILURE)
+    print::read_or_not(done).map(|()| ExitCode::FAILURE)
 }
 
 async fn list(reader: &Reader, search: &Search, as_json: bool) -> anyhow::Result<()> {
@@ -253,15 +275,15 @@ async fn list(reader: &Reader, search: &Search, as_json: bool) -> anyhow::Result
     if as_json {
         return print::line(&record_list(&found).to_string());
     }
-    let rows: Vec<Vec<String>> = found
-        .clubs
-        .into_iter()
-        .map(|club| {
-            let out = if club.is_out { "out of limits" } else { "" };
-            let day = rfc3339(club.last_us).chars().take(10).collect();
-            vec![club.club, club.name, club.state, club.entries.to_string(), day, out.to_owned()]
-        })
-        .collect();
+    let mut rows: Vec<Vec<String>> = Vec::new();
+    for club in found.clubs {
+        // Retired clubs stand before all others.
+        let segment = if club.n < 0 { reader.segment_of(&club.club).await? } else { None };
+        let out = club.is_out.then(|| "out of limits".to_owned());
+        let notes: Vec<String> = out.into_iter().chain(segment.map(|segment| format!("in {}", segment.file))).collect();
+        let day = rfc3339(club.last_us).chars().take(10).collect();
+        rows.push(vec![club.club, club.name, club.state, club.entries.to_string(), day, notes.join(", ")]);
+    }
     print::table(&["club", "name", "state", "values", "last", ""], &rows)?;
     if found.more {
         print::say(&format!("only the {} clubs worked on last; --limit shows more, or narrow the search", rows.len()));
@@ -269,11 +291,11 @@ async fn list(reader: &Reader, search: &Search, as_json: bool) -> anyhow::Result
     Ok(())
 }
 
-async fn show(access: &Access, reader: &Reader, club: &str, as_json: bool) -> anyhow::Result<()> {
-    let Some(found) = reader.club(club).await? else {
+async fn show(segments: &Segments<'_>, reader: &Reader, club: &str, as_json: bool) -> anyhow::Result<()> {
+    let Some(found) = segments.club(reader, club).await? else {
         bail!("there is no club {club}; `records list` shows what there is");
     };
-    let record = record(&found.club, found.chain, access.lengths());
+    let record = record(&found.club, found.chain, segments.access.lengths());
     if as_json {
         return print::line(&serde_json::to_string(&record)?);
     }

@@ -13,6 +13,7 @@ use anyhow::{Context, bail, ensure};
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
 
+use super::print;
 use crate::measurement::sample::{Expectation, Sample};
 use crate::measurement::settling::{Change, Settling, SettlingLimits};
 
@@ -162,7 +163,7 @@ fn traces(instruments: &Path, folder: &Path) -> anyhow::Result<ExitCode> {
             return Ok(code);
         }
     };
-    let mut out = io::stdout().lock();
+    let mut out = print::Output;
     for (name, instrument) in instruments {
         let instrument = match instrument {
             Ok(instrument) => instrument,

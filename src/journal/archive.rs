@@ -14,7 +14,8 @@ use crate::work_order::order::Order;
 use crate::work_order::record::ClubRecord;
 use crate::work_order::state::State;
 
-/// Starts and steps of the clock before the end of a record that are folded with it: far more than while a cure lasts.
+/// Most starts and steps of the clock that are folded with a record: those from its first event to its last, and the one before
+/// them; far more than while a cure lasts.
 const TIMES_OF_RECORD: i64 = 200;
 /// Most clubs whose line in a list is not up to date; more are brought up to date by the writer.
 const MOST_STALE: i64 = 8;
@@ -54,7 +55,7 @@ pub struct Search {
 /// A line of a list of clubs.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ClubLine {
-    /// Number in the order of import.
+    /// Number in the order of import; below 0 for a club whose record is in a segment that was retired.
     pub n: i64,
     /// The club's id.
     pub club: String,
@@ -117,13 +118,20 @@ impl Reader {
     /// The record of a club, by its id or token.
     ///
     /// # Errors
-    /// When the database fails or an event of the club is damaged.
+    /// When the database fails, an event of the club is damaged, or the record is in a segment that was retired.
     pub async fn club(&self, club: &str) -> Result<Option<FoundClub>, JournalError> {
         self.indexed().await?;
         let mut connection = self.connections().acquire().await.map_err(|error| self.failed(error))?;
         let found = club_of(&mut connection, club).await.map_err(|error| self.failed(error))?;
         let Some((n, order_n, id)) = found else { return Ok(None) };
-        self.fold_club(&mut connection, n, order_n, &id).await
+        if n > 0 {
+            return self.fold_club(&mut connection, n, order_n, &id).await;
+        }
+        drop(connection);
+        match self.segment_of(&id).await? {
+            Some(segment) => Err(JournalError::Retired { what: id, file: segment.file }),
+            None => Ok(None),
+        }
     }
 
     async fn fold_club(
@@ -135,20 +143,21 @@ impl Reader {
     ) -> Result<Option<FoundClub>, JournalError> {
         let rows = sqlx::query(
             "SELECT w.seq, e.body, e.hash, (SELECT hash FROM event before WHERE before.seq = w.seq - 1) FROM (
-                 SELECT seq FROM index_event WHERE what = ? AND n = ?
-                 UNION SELECT seq FROM index_event WHERE what = ? AND n = ?
-                 UNION SELECT seq FROM index_event WHERE what = ? AND n = 0
-                 UNION SELECT seq FROM (SELECT seq FROM index_event WHERE what = ? AND n = 0
-                     AND seq < (SELECT max(seq) FROM index_event WHERE what = 1 AND n = ?) ORDER BY seq DESC LIMIT ?)) w
+                 SELECT seq FROM index_event WHERE what = ?1 AND n = ?2
+                 UNION SELECT seq FROM index_event WHERE what = ?3 AND n = ?4
+                 UNION SELECT seq FROM index_event WHERE what = ?6 AND n = 0
+                 UNION SELECT seq FROM (SELECT seq FROM index_event WHERE what = ?5 AND n = 0
+                     AND seq >= coalesce((SELECT max(seq) FROM index_event WHERE what = ?5 AND n = 0
+                         AND seq < (SELECT min(seq) FROM index_event WHERE what = ?3 AND n = ?4)), 0)
+                     AND seq < (SELECT max(seq) FROM index_event WHERE what = ?3 AND n = ?4) ORDER BY seq DESC LIMIT ?7)) w
              LEFT JOIN event e ON e.seq = w.seq ORDER BY w.seq",
         )
         .bind(OF_ORDER)
         .bind(order_n)
         .bind(OF_CLUB)
         .bind(n)
-        .bind(OF_BENCH)
         .bind(OF_TIME)
-        .bind(n)
+        .bind(OF_BENCH)
         .bind(TIMES_OF_RECORD)
         .fetch_all(connection)
         .await
@@ -221,8 +230,11 @@ impl Reader {
     /// Brings an order with its clubs back into a state that does not have it.
     ///
     /// # Errors
-    /// When the database fails or an event is damaged.
+    /// When the database fails, an event is damaged, or the order is in a segment that was retired.
     pub async fn recall(&self, state: &mut State, order: &OrderPlace) -> Result<(), JournalError> {
+        if let Some(segment) = self.segment_of_order(&order.number).await? {
+            return Err(JournalError::Retired { what: format!("order {}", order.number), file: segment.file });
+        }
         let rows = sqlx::query(
             // CROSS JOIN keeps the few sequences outside; else the whole table of events may be read for them.
             "SELECT e.seq, e.body FROM (
@@ -230,8 +242,11 @@ impl Reader {
                  UNION SELECT e.seq FROM index_club c CROSS JOIN index_event e ON e.what = ?3 AND e.n = c.n WHERE c.order_n = ?2
                  UNION SELECT seq FROM index_event WHERE what = ?4 AND n = 0
                  UNION SELECT seq FROM (SELECT seq FROM index_event WHERE what = ?5 AND n = 0
+                     AND seq >= coalesce((SELECT max(seq) FROM index_event WHERE what = ?5 AND n = 0 AND seq < (SELECT
+                         min(e.seq) FROM index_club c CROSS JOIN index_event e ON e.what = ?3 AND e.n = c.n
+                         WHERE c.order_n = ?2)), 0)
                      AND seq < (SELECT max(e.seq) FROM index_club c CROSS JOIN index_event e ON e.what = ?3 AND e.n = c.n
-                     WHERE c.order_n = ?2) ORDER BY seq DESC LIMIT ?6)) w
+                         WHERE c.order_n = ?2) ORDER BY seq DESC LIMIT ?6)) w
              CROSS JOIN event e ON e.seq = w.seq ORDER BY e.seq",
         )
         .bind(OF_ORDER)
@@ -346,7 +361,10 @@ impl Journal {
         let mut connection = self.writer().acquire().await.map_err(failed)?;
         let mut transaction = sqlx::Connection::begin(&mut *connection).await.map_err(failed)?;
         index::rebuild(&mut transaction).await.map_err(failed)?;
-        transaction.commit().await.map_err(failed)
+        transaction.commit().await.map_err(failed)?;
+        drop(connection);
+        // Until its line is up to date a club counts as one in work.
+        self.refresh_all().await
     }
 
     /// Brings the lines of clubs up to date once there are too many that are not.
@@ -361,9 +379,15 @@ impl Journal {
             .fetch_one(&mut *connection)
             .await
             .map_err(failed)?;
-        if count <= MOST_STALE {
-            return Ok(());
-        }
+        drop(connection);
+        if count <= MOST_STALE { Ok(()) } else { self.refresh_all().await }
+    }
+
+    /// Brings every line up to date.
+    pub(super) async fn refresh_all(&self) -> Result<(), JournalError> {
+        let reader = self.reader();
+        let failed = |error: sqlx::Error| reader.failed(error);
+        let mut connection = self.writer().acquire().await.map_err(failed)?;
         let rows = sqlx::query("SELECT n, order_n, club, last_us FROM index_club WHERE stale = 1")
             .fetch_all(&mut *connection)
             .await

@@ -138,7 +138,7 @@ fn remove_if_there(file: &Path) -> Result<(), BackupError> {
 }
 
 /// A name is only safe when its folder is on disk.
-fn sync_folder(file: &Path) -> Result<(), BackupError> {
+pub(super) fn sync_folder(file: &Path) -> Result<(), BackupError> {
     let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or_else(|| Path::new("."));
     File::open(folder).and_then(|opened| opened.sync_all()).map_err(|source| failed(folder, source))
 }

@@ -60,6 +60,16 @@ pub enum JournalError {
         /// The bench of the configuration.
         expected: String,
     },
+    /// The record is not in the journal any more.
+    #[error(
+        "{what} is in the segment {file}, which was retired from this journal; `records show` reads it from there (--segments DIR), nothing can be added to it"
+    )]
+    Retired {
+        /// The club or the order.
+        what: String,
+        /// Name of the file it is in.
+        file: String,
+    },
     /// A stored event is missing or not the one that was written.
     #[error("journal event {seq} is missing or not what was written; run `benchscribe records verify`")]
     Changed {

@@ -217,6 +217,16 @@ enum ChangeShape {
         unproved: Vec<(u64, u64)>,
         end_known: bool,
     },
+    SegmentRetired {
+        file: String,
+        sha256: String,
+        first: u64,
+        last: u64,
+        last_hash: String,
+        kept: u64,
+        kept_hash: String,
+        clubs: String,
+    },
     OrderImported {
         #[serde(with = "OrderShape")]
         order: Order,

@@ -6,7 +6,7 @@
 use sqlx::{Row as _, SqliteConnection, SqlitePool};
 
 use super::chain::GENESIS;
-use super::event;
+use super::{event, retired};
 use crate::work_order::bearing::{BatchBearing, Bearing, StudyBearing, TrustBearing};
 use crate::work_order::event::{Change, Event};
 use crate::work_order::order::Order;
@@ -18,7 +18,7 @@ const REBUILD: i64 = 1000;
 
 /// What a row of `index_event` is about: an order, a club, a reading, any value, the bench, gauge studies,
 /// a reading of a gauge study, a club that was bent, a club whose parts are named, the drawers, running time,
-/// batches of adhesive, numbered parts, a reading of one of them.
+/// batches of adhesive, events that are not in the journal any more, numbered parts, a reading of one of them.
 pub(super) const OF_ORDER: i64 = 0;
 pub(super) const OF_CLUB: i64 = 1;
 pub(super) const OF_READING: i64 = 2;
@@ -31,7 +31,8 @@ const NAMED_PARTS: i64 = 8;
 pub(super) const OF_DRAWERS: i64 = 9;
 pub(super) const OF_TIME: i64 = 10;
 const OF_BATCHES: i64 = 11;
-const OF_PARTS: i64 = 20;
+pub(super) const OF_GAPS: i64 = 12;
+pub(super) const OF_PARTS: i64 = 20;
 const STOCKED: i64 = 21;
 
 /// A sequence as the database counts.
@@ -60,6 +61,8 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
         stocks,
         lots,
         without,
+        tells_of_gap,
+        retires,
     } = event.change.bearing();
     let seq = number(event.seq);
     if let Some(order) = order {
@@ -76,6 +79,12 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
     }
     if time {
         row(connection, OF_TIME, 0, seq).await?;
+    }
+    if tells_of_gap {
+        row(connection, OF_GAPS, 0, seq).await?;
+    }
+    if let Some(clubs) = retires {
+        retired::take(connection, clubs, seq).await?;
     }
     if let Some(number) = of_order
         && let Some(n) = order_number(connection, number).await?
@@ -212,6 +221,7 @@ pub(super) async fn rebuild(connection: &mut SqliteConnection) -> Result<(), sql
         "DELETE FROM index_trust",
         "DELETE FROM index_stock",
         "DELETE FROM index_lot",
+        "DELETE FROM index_retired",
     ] {
         sqlx::query(table).execute(&mut *connection).await?;
     }
@@ -257,7 +267,8 @@ async fn touch(connection: &mut SqliteConnection, club_n: i64, event: &Event) ->
 
 async fn take_order(connection: &mut SqliteConnection, event: &Event, order: &Order) -> Result<(), sqlx::Error> {
     let order_n: i64 = sqlx::query_scalar(
-        "INSERT INTO index_order (number, player) VALUES (?, ?)
+        // Clubs that were retired have numbers below 0, so the next number is not always the one that the database gives.
+        "INSERT INTO index_order (n, number, player) SELECT max(0, coalesce(max(n), 0)) + 1, ?, ? FROM index_order WHERE true
          ON CONFLICT (number) DO UPDATE SET player = excluded.player RETURNING n",
     )
     .bind(&order.number)
@@ -272,8 +283,8 @@ async fn take_order(connection: &mut SqliteConnection, event: &Event, order: &Or
         .await?;
     for club in &order.clubs {
         let n: i64 = sqlx::query_scalar(
-            "INSERT INTO index_club (club, token, order_n, name, state, entries, is_out, last_us, stale)
-             VALUES (?, ?, ?, ?, 'waiting', 0, 0, ?, 1)
+            "INSERT INTO index_club (n, club, token, order_n, name, state, entries, is_out, last_us, stale)
+             SELECT max(0, coalesce(max(n), 0)) + 1, ?, ?, ?, ?, 'waiting', 0, 0, ?, 1 FROM index_club WHERE true
              ON CONFLICT (club) DO UPDATE SET token = excluded.token, order_n = excluded.order_n, name = excluded.name,
                  state = excluded.state, last_us = excluded.last_us, stale = 1 RETURNING n",
         )
@@ -366,7 +377,12 @@ async fn take_trust(connection: &mut SqliteConnection, trust: TrustBearing<'_>, 
     Ok(())
 }
 
-async fn note_lot(connection: &mut SqliteConnection, lot: &str, club_n: i64, seq: i64) -> Result<(), sqlx::Error> {
+pub(super) async fn note_lot(
+    connection: &mut SqliteConnection,
+    lot: &str,
+    club_n: i64,
+    seq: i64,
+) -> Result<(), sqlx::Error> {
     sqlx::query("INSERT INTO index_lot (lot, club_n, seq) VALUES (?, ?, ?) ON CONFLICT DO NOTHING")
         .bind(lot)
         .bind(club_n)

@@ -16,12 +16,13 @@ use sqlx::{Row as _, SqliteConnection};
 
 use super::carve::{Found, carve};
 use super::chain::sha256;
-use super::event::parse_rfc3339;
+use super::event::{self, parse_rfc3339};
 use super::index::{self, number};
 use super::log::{self, Log};
 use super::prover::{Candidate, Group, Prover, Standing};
 use super::store::{Reader, pool_of};
 use super::{migrate, store};
+use crate::work_order::event::Change;
 
 /// The size of pages where the file does not say it: the one journals are made with.
 const PAGE: usize = 4096;
@@ -132,6 +133,7 @@ pub async fn salvage(file: &Path) -> Result<Salvaged, SalvageError> {
         .execute(&mut *connection)
         .await?;
     index::rebuild(&mut connection).await?;
+    without_retired(&mut connection, &mut findings).await?;
     sqlx::raw_sql("COMMIT; DROP TABLE temp.candidate").execute(&mut *connection).await?;
     drop(connection);
     let reader = Reader::over(pool, file.to_owned(), owner.bench, owner.epoch);
@@ -369,6 +371,24 @@ pub fn add(spans: &mut Vec<Span>, seq: u64) {
         Some(span) if span.last + 1 == seq => span.last = seq,
         _ => spans.push(Span { first: seq, last: seq }),
     }
+}
+
+/// What was retired is not lost: an event that is whole tells where it is.
+async fn without_retired(connection: &mut SqliteConnection, findings: &mut Findings) -> Result<(), sqlx::Error> {
+    let bodies: Vec<String> = sqlx::query_scalar("SELECT body FROM event WHERE kind = 'segment_retired' ORDER BY seq")
+        .fetch_all(connection)
+        .await?;
+    for event in bodies.iter().filter_map(|body| event::parse(body).ok()) {
+        let Change::SegmentRetired { first, last, .. } = event.change else { continue };
+        let outside = |span: Span| {
+            let before = Span { first: span.first, last: span.last.min(first - 1) };
+            let after = Span { first: span.first.max(last + 1), last: span.last };
+            [before, after].into_iter().filter(|part| part.first <= part.last)
+        };
+        findings.lost = std::mem::take(&mut findings.lost).into_iter().flat_map(outside).collect();
+        findings.unproved = std::mem::take(&mut findings.unproved).into_iter().flat_map(outside).collect();
+    }
+    Ok(())
 }
 
 /// Where the journal ended: its index says so, if that was found.

@@ -7,13 +7,13 @@ use super::store::{JournalError, Reader};
 use crate::work_order::state::State;
 
 /// Orders that stay at hand after a restart although they are finished.
-const ORDERS_AT_HAND: i64 = 20;
+pub(super) const ORDERS_AT_HAND: i64 = 20;
 /// Values looked back at after a restart: ten times what the state keeps, so that those taken back do not count.
-const VALUES_AT_HAND: i64 = 400;
+pub(super) const VALUES_AT_HAND: i64 = 400;
 /// Bent clubs that are looked back at after a restart: at least as many as there are angles remembered of them.
-const TAUGHT_BY: i64 = 80;
+pub(super) const TAUGHT_BY: i64 = 80;
 /// Finished clubs of named parts that are looked back at after a restart, for what the forecast learnt of them.
-const NAMED_TAUGHT_BY: i64 = 200;
+pub(super) const NAMED_TAUGHT_BY: i64 = 200;
 
 impl Reader {
     /// The state a bench goes on from: as the fold of all events, without the orders that are finished and not among the
@@ -50,7 +50,7 @@ impl Reader {
 }
 
 /// Everything that [`Reader::at_hand`] folds. CROSS JOIN keeps the few rows outside: in any other order all clubs are read.
-const AT_HAND: &str = "
+pub(super) const AT_HAND: &str = "
     WITH recent(seq) AS MATERIALIZED (SELECT seq FROM index_event WHERE what = 3 AND n = 0 ORDER BY seq DESC LIMIT ?1),
     last_orders(n) AS (SELECT n FROM index_order ORDER BY n DESC LIMIT ?2),
     last_clubs(n) AS (SELECT c.n FROM index_latest l JOIN event v ON v.seq = l.seq
@@ -79,7 +79,7 @@ const AT_HAND: &str = "
             CROSS JOIN index_event e ON e.what = 1 AND e.n = c.n
         UNION SELECT max(seq) FROM event) ORDER BY seq";
 
-const TEACHERS: &str = "
+pub(super) const TEACHERS: &str = "
     WITH late(n, order_n, last_us) AS MATERIALIZED (SELECT n, order_n, last_us FROM index_club
         ORDER BY last_us DESC LIMIT 2000),
     bent(n, order_n) AS MATERIALIZED (SELECT * FROM (SELECT c.n, c.order_n FROM late c

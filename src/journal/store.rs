@@ -120,7 +120,12 @@ impl Journal {
         let readers = pool_of(3).connect_with(options).await.map_err(failed)?;
         let (tip, tip_receiver) = watch::channel(last_seq);
         let reader = Reader { readers, writer: writer.clone(), file, bench: found, epoch, tip: tip_receiver };
-        Ok(Self { writer, reader, bench: bench.to_owned(), last_hash, tip })
+        let journal = Self { writer, reader, bench: bench.to_owned(), last_hash, tip };
+        // An index that was made again knows of no club where it stands.
+        if let Err(error) = journal.refresh().await {
+            tracing::warn!(%error, "the lines of clubs are not up to date");
+        }
+        Ok(journal)
     }
 
     /// A reading end.
@@ -205,15 +210,16 @@ async fn write(
     evidence: &[(String, Vec<u8>)],
 ) -> Result<(), sqlx::Error> {
     let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
+    // First, because the index reads the list of clubs that an event retires.
+    for (sha256, content) in evidence {
+        sqlx::query(NEW_EVIDENCE).bind(sha256).bind(content).bind(sha256).execute(&mut *transaction).await?;
+    }
     for (event, body, hash) in rows {
         insert_event(&mut transaction, event, body, hash).await?;
         index::take(&mut transaction, event).await?;
     }
     if let Some((event, _, hash)) = rows.last() {
         index::seal(&mut transaction, event.seq, hash).await?;
-    }
-    for (sha256, content) in evidence {
-        sqlx::query(NEW_EVIDENCE).bind(sha256).bind(content).bind(sha256).execute(&mut *transaction).await?;
     }
     transaction.commit().await
 }

@@ -41,7 +41,7 @@ impl Reader {
     /// When the database fails.
     pub async fn finished_or_unsure(&self) -> Result<Vec<String>, JournalError> {
         sqlx::query_scalar(
-            "SELECT club FROM index_club WHERE state = 'finished' OR stale = 1 ORDER BY last_us DESC, n DESC",
+            "SELECT club FROM index_club WHERE n > 0 AND (state = 'finished' OR stale = 1) ORDER BY last_us DESC, n DESC",
         )
         .fetch_all(self.connections())
         .await

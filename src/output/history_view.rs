@@ -18,6 +18,8 @@ pub struct HistoryView {
     pub clubs: usize,
     /// There are more; only the ones worked on last were looked at.
     pub more: bool,
+    /// Clubs of that time whose records are in segments that were retired: not looked at.
+    pub retired: usize,
     /// Clubs that were right the first time.
     pub first_pass: Option<ShareView>,
     /// How long a club was in hand.
@@ -130,20 +132,24 @@ pub async fn find(
     // A finished club may have been looked at later, so only the beginning narrows the search.
     let found = reader.search(&Search { since_us, limit, ..Search::default() }).await?;
     let mut clubs: Vec<ClubRecord> = Vec::new();
-    for line in found.clubs.iter().filter(|line| line.state == "finished") {
+    let (here, retired): (Vec<_>, Vec<_>) =
+        found.clubs.iter().filter(|line| line.state == "finished").partition(|line| line.n > 0);
+    for line in here {
         clubs.extend(reader.club(&line.club).await?.map(|found| found.club));
     }
     let within = |club: &&ClubRecord| {
         let at = club.finished_at_us;
         since_us.is_none_or(|since| at >= Some(since)) && until_us.is_none_or(|until| at < Some(until))
     };
-    Ok(view(&history(clubs.iter().filter(within)), found.more, low))
+    let view = view(&history(clubs.iter().filter(within)), found.more, low);
+    Ok(HistoryView { retired: retired.len(), ..view })
 }
 
 fn view(history: &History, more: bool, low: Vec<StockView>) -> HistoryView {
     HistoryView {
         clubs: history.clubs,
         more,
+        retired: 0,
         first_pass: history.first_pass.map(share),
         club: history.club.map(durations),
         steps: history

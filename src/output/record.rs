@@ -27,35 +27,45 @@ const VERSION: u32 = 1;
 /// The published JSON Schema (draft 2020-12) of a record.
 pub const SCHEMA: &str = include_str!("schema/build-record-1.json");
 
-/// Asks the bench for the record of a club, by its id or token; `None` when there is none or the bench is stopping.
+/// Asks the bench for the record of a club, by its id or token.
+///
+/// # Errors
+/// In words, when there is none, it is elsewhere, or the bench is stopping.
 pub async fn find(
     questions: &mpsc::Sender<Question>,
     journal: &Reader,
     lengths: Lengths,
     club: &str,
-) -> Option<Record> {
+) -> Result<Record, String> {
     let found = subject(questions, journal, club).await?;
-    Some(record(&found.club, found.chain, lengths))
+    Ok(record(&found.club, found.chain, lengths))
 }
 
 /// The same with its order, for what is printed.
-pub async fn subject(questions: &mpsc::Sender<Question>, journal: &Reader, club: &str) -> Option<Subject> {
+///
+/// # Errors
+/// As those of [`find`].
+pub async fn subject(questions: &mpsc::Sender<Question>, journal: &Reader, club: &str) -> Result<Subject, String> {
     let asked = club.to_owned();
     let find = move |state: &State| {
         let by_id = state.clubs.get(&asked);
         let club = by_id.or_else(|| state.clubs.values().find(|record| record.spec.token == asked))?;
         Some((state.orders.get(&club.order)?.clone(), club.clone()))
     };
-    match ask(questions, find).await? {
+    let at_hand = ask(questions, find).await.ok_or("the bench is stopping; ask again when it runs")?;
+    match at_hand {
         Some((order, club)) => {
             let chain = journal.hash_of(club.last_seq).await.ok().flatten().unwrap_or_default();
-            Some(Subject { order, club, chain })
+            Ok(Subject { order, club, chain })
         }
         // Not at hand: a finished club of an order that is not among the last ones.
-        None => journal.club(club).await.unwrap_or_else(|error| {
-            tracing::warn!(%error, club, "the record cannot be looked up");
-            None
-        }),
+        None => match journal.club(club).await {
+            Ok(found) => found.ok_or_else(|| format!("there is no club {club} on this bench")),
+            Err(error) => {
+                tracing::warn!(%error, club, "the record cannot be looked up");
+                Err(error.to_string())
+            }
+        },
     }
 }
 

@@ -48,6 +48,10 @@ pub struct Bearing<'a> {
     pub of_order: Option<&'a str>,
     /// The batch of adhesive that it mixes, ends, or bonds a club with.
     pub batch: Option<BatchBearing<'a>>,
+    /// It tells that events before it are not in the journal.
+    pub tells_of_gap: bool,
+    /// The evidence that lists clubs whose records are elsewhere from now on.
+    pub retires: Option<&'a str>,
 }
 
 /// What an event is for a batch of adhesive.
@@ -107,7 +111,11 @@ impl Change {
     #[must_use]
     pub fn bearing(&self) -> Bearing<'_> {
         match self {
-            Self::SessionEnded | Self::JournalSalvaged { .. } => Bearing::default(),
+            Self::SessionEnded => Bearing::default(),
+            Self::JournalSalvaged { .. } => Bearing { tells_of_gap: true, ..Bearing::default() },
+            Self::SegmentRetired { clubs, .. } => {
+                Bearing { tells_of_gap: true, retires: Some(clubs), ..Bearing::default() }
+            }
             // Running time is counted over the sessions.
             Self::SessionStarted { .. } => Bearing { time: true, ..Bearing::latest("session", "") },
             Self::ClockStepped { .. } => Bearing { time: true, ..Bearing::default() },

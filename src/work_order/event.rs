@@ -124,6 +124,25 @@ pub enum Change {
         /// Whether it is known that the journal ended where it was continued.
         end_known: bool,
     },
+    /// The oldest events were exported whole into a file, proved there, and only those still needed stayed in the journal.
+    SegmentRetired {
+        /// Name of the file.
+        file: String,
+        /// SHA-256 of the file, in hexadecimal.
+        sha256: String,
+        /// First sequence of the segment.
+        first: u64,
+        /// Last sequence of the segment.
+        last: u64,
+        /// Hash of the event at `last`: the next one hangs on it.
+        last_hash: String,
+        /// How many events up to `last` stayed in the journal.
+        kept: u64,
+        /// Hash of these events.
+        kept_hash: String,
+        /// Evidence that lists the clubs whose records are in the file.
+        clubs: String,
+    },
     /// A work order was taken in.
     OrderImported {
         /// The order.

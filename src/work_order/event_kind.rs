@@ -16,6 +16,7 @@ impl Change {
         match self {
             Self::SessionStarted { .. } => "session_started",
             Self::SessionEnded => "session_ended",
+            Self::SegmentRetired { .. } => "segment_retired",
             Self::JournalSalvaged { .. } => "journal_salvaged",
             Self::OrderImported { .. } => "order_imported",
             Self::OrderRevised { .. } => "order_revised",

@@ -104,6 +104,7 @@ impl State {
             Change::SessionStarted { .. } => self.connected.clear(),
             Change::SessionEnded
             | Change::JournalSalvaged { .. }
+            | Change::SegmentRetired { .. }
             | Change::ReferenceExpected { .. }
             | Change::ReferenceWithdrawn { .. }
             | Change::CalibrationBegun { .. }

@@ -3,6 +3,7 @@
 #![allow(dead_code, reason = "each program uses its part")]
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a helper of a test fails the test")]
 
+use benchscribe::journal::chain::GENESIS;
 use benchscribe::journal::event;
 use benchscribe::work_order::event::{Event, EventId};
 use serde_json::{Value, json};
@@ -135,6 +136,9 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
     let mut stock = Stock::default();
     set_drawers(&mut writer, 30);
     writer.write("journal_salvaged", json!({"missing": [], "unproved": [], "end_known": true}));
+    let segment = json!({"file": "s.sqlite", "sha256": "", "first": 1, "last": 0, "last_hash": "", "kept": 0,
+        "kept_hash": GENESIS, "clubs": ""});
+    writer.write("segment_retired", segment);
     while writer.seq < length {
         let instrument = instruments[usize::try_from(dice.roll(3)).unwrap()];
         if clubs.is_empty() || dice.roll(60) == 0 {

@@ -128,12 +128,10 @@ pub(super) fn answered(answer: Option<Value>) -> Response {
 
 pub(super) async fn record(State(web): State<Web>, Path(club): Path<String>) -> Response {
     match record::find(&web.questions, &web.journal, web.lengths, &club).await {
-        Some(record) => Json(json!(record)).into_response(),
-        None => problem(
-            StatusCode::NOT_FOUND,
-            "no such club",
-            &format!("there is no club {club}; /api/v1/records lists them"),
-        ),
+        Ok(record) => Json(json!(record)).into_response(),
+        Err(words) => {
+            problem(StatusCode::NOT_FOUND, "no such record", &format!("{words}; /api/v1/records lists what there is"))
+        }
     }
 }
 

@@ -28,12 +28,12 @@ pub(super) async fn sheet(State(web): State<Web>, Path(club): Path<String>, Quer
             );
         }
     };
-    let Some(subject) = record::subject(&web.questions, &web.journal, &club).await else {
-        return problem(
-            StatusCode::NOT_FOUND,
-            "no such club",
-            &format!("there is no club {club}; /api/v1/records lists them"),
-        );
+    let subject = match record::subject(&web.questions, &web.journal, &club).await {
+        Ok(subject) => subject,
+        Err(words) => {
+            let detail = format!("{words}; /api/v1/records lists what there is");
+            return problem(StatusCode::NOT_FOUND, "no such record", &detail);
+        }
     };
     let print = Print {
         paper,

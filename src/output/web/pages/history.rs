@@ -63,6 +63,10 @@ impl HistoryPage<'_> {
         self.shell.with("history.results", &values.each_ref().map(|(place, value)| (*place, value.as_str())))
     }
 
+    fn retired(&self) -> String {
+        self.shell.with("history.retired", &[("n", &self.history.retired.to_string())])
+    }
+
     fn limit(&self) -> String {
         self.shell.with("history.limit", &[("n", &CLUBS.to_string())])
     }

@@ -247,9 +247,9 @@ pub(in crate::output::web) async fn record(
 ) -> Response {
     let open = ask(&web.questions, |state| state.current_club.clone());
     let Some(open) = open.await else { return stopping(&web, "../", "records") };
-    let Some(Subject { club: found, chain, .. }) = subject(&web.questions, &web.journal, &club).await else {
-        let words = format!("there is no club {club} on this bench");
-        return nothing(&web, "../", "records", StatusCode::NOT_FOUND, "no such club", &words);
+    let Subject { club: found, chain, .. } = match subject(&web.questions, &web.journal, &club).await {
+        Ok(subject) => subject,
+        Err(words) => return nothing(&web, "../", "records", StatusCode::NOT_FOUND, "no such record", &words),
     };
     let is_open = open.as_deref() == Some(found.spec.id.as_str());
     let curves = curves(&web, &found).await;
