@@ -16,6 +16,7 @@ mod bend_command;
 pub mod bending;
 pub mod build;
 mod capture_line;
+mod captured;
 mod cards;
 pub mod cautions;
 pub mod check_verdict;
