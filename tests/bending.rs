@@ -317,7 +317,9 @@ fn what_is_no_bend_is_refused_in_words() {
         ("lie", "1.5", "has no unit"),
         ("lie", "-1 deg upright", "without a sign"),
         ("lie", "40 deg upright", "at most 15 deg"),
-        ("lie", "0 deg", "is no bend"),
+        ("lie", "+0 deg", "is no bend"),
+        ("lie", "1.3 deg", "which way? write \"1.3 deg upright\" or \"1.3 deg flat\""),
+        ("loft", "1 deg", "which way? write \"1 deg weaker\" or \"1 deg stronger\""),
         ("swing_weight", "1 deg", "loft and lie are"),
     ] {
         let command =

@@ -314,7 +314,7 @@ fn before_the_grip_is_on_other_parts_and_a_cut_are_offered_and_a_closed_place_is
     let mut bench = Bench::new(KIT);
     bench.enters(&[("head_mass", "203 g"), ("shaft_mass", "60 g"), ("grip_mass", "50 g"), ("length", "45 in")]);
     // A dry fit that is far too light: D-scale 25, known to 0.01.
-    bench.enters(&[("total_mass", "313 g"), ("balance_point", "830 mm"), ("swing_weight", "C5 ± 0.01")]);
+    bench.enters(&[("total_mass", "313 g"), ("balance_point", "850 mm"), ("swing_weight", "C5 ± 0.01")]);
     let ways = |club: &ClubView| club.proposals.iter().map(|p| p.way).collect::<Vec<_>>();
     let club = bench.club();
     assert!(club.advice[0].starts_with("forecast for the finished club C"), "{:?}", club.advice);
@@ -343,7 +343,7 @@ fn an_order_that_names_its_parts_gets_no_other_ones() {
         let mut bench = Bench::new(&kit);
         bench.does(json!({"command": "import_order", "text": order}));
         bench.enters(&[("head_mass", "203 g"), ("shaft_mass", "60 g"), ("grip_mass", "50 g"), ("length", "45 in")]);
-        bench.enters(&[("total_mass", "313 g"), ("balance_point", "830 mm"), ("swing_weight", "C5 ± 0.01")]);
+        bench.enters(&[("total_mass", "313 g"), ("balance_point", "850 mm"), ("swing_weight", "C5 ± 0.01")]);
         assert_eq!(bench.club().proposals.iter().any(|p| p.way == "head"), offered);
     }
 }

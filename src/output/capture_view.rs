@@ -6,6 +6,7 @@ use super::text;
 use crate::journal::event::rfc3339;
 use crate::work_order::event::Place;
 use crate::work_order::order::Stage;
+use crate::work_order::record::Entry;
 use crate::work_order::sources::quantity_of;
 use crate::work_order::state::{CaptureLine, Fate, State};
 use crate::work_order::study::Study;
@@ -44,6 +45,9 @@ pub struct PlaceView {
     pub characteristic: &'static str,
     /// Its words.
     pub label: &'static str,
+    /// How the value was judged there; also of a club that is not the open one any more.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub verdict: Option<&'static str>,
     /// The stage it was filed at.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub stage: Option<&'static str>,
@@ -54,6 +58,11 @@ pub(super) fn capture(state: &State, line: &CaptureLine) -> CaptureView {
         club: place.club.clone(),
         characteristic: place.characteristic.name(),
         label: place.characteristic.label(),
+        verdict: stage.and_then(|_| {
+            let entries = &state.clubs.get(&place.club)?.entries;
+            let is_it = |e: &&Entry| e.event == line.event && e.filed.characteristic == place.characteristic;
+            entries.iter().rfind(is_it).map(|entry| entry.filed.verdict.name())
+        }),
         stage: stage.map(Stage::name),
     };
     let (mut filed, mut note, mut reason, mut choices) = (Vec::new(), None, None, Vec::new());

@@ -1,6 +1,6 @@
 //! The command that says what was bent: text as typed comes in, an event and what follows from it leave.
 
-use super::bending::{BENT, Bend, MOST_DEG, split_way};
+use super::bending::{BENT, Bend, MOST_DEG, split_way, which_way};
 use super::desk::{Refusal, refused};
 use super::event::{Change, EventId};
 use super::finishing::after_change;
@@ -29,7 +29,8 @@ pub(super) fn bend(
     let lever_deg = match sign {
         Some(_) if size < 0.0 => return Err(of("write the size without a sign where the way is written".to_owned())),
         Some(sign) => sign * size,
-        None => size,
+        None if number.starts_with(['+', '-', '−']) => size,
+        None => return Err(of(which_way(characteristic, number))),
     };
     if lever_deg.abs() > MOST_DEG || lever_deg.abs() < 1e-9 {
         return Err(of(format!("\"{quantity}\" is no bend, expected more than 0 deg and at most {MOST_DEG} deg")));

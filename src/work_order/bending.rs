@@ -139,6 +139,12 @@ pub fn written(characteristic: Characteristic, deg: f64) -> String {
     format!("{:.1} deg {}", deg.abs(), way(characteristic, deg))
 }
 
+/// Asks for the way of a bend of this size.
+pub(super) fn which_way(characteristic: Characteristic, number: &str) -> String {
+    let [more, less] = [way(characteristic, 1.0), way(characteristic, -1.0)];
+    format!("which way? write \"{number} {more}\" or \"{number} {less}\"")
+}
+
 /// Splits the way off a bend as written; the factor is that of the sign, `None` where no way is written.
 ///
 /// # Errors

@@ -81,7 +81,10 @@ pub(super) fn need(club: &ClubRecord, learning: &Learning) -> Option<Need> {
         DecisionRule::Plain => 1.0,
         DecisionRule::Guarded { guard } => guard.max(1.0),
     };
-    let (aim, window) = window(&target, guard * base.expanded)?;
+    let room = guard * base.expanded;
+    // A forecast that is less sure than the limits are wide cannot be aimed: half of them stay open for what costs least.
+    let half = target.lower.zip(target.upper).map_or(f64::INFINITY, |(lower, upper)| (upper - lower) / 4.0);
+    let (aim, window) = window(&target, if base.is_measured { room } else { room.min(half) })?;
     let deficit = aim - base.points;
     let is_well = match judge(rule, &target, base.points, base.expanded).verdict {
         Verdict::Within => true,

@@ -98,6 +98,12 @@ export function lineOf(view, capture) {
   return view.state?.club?.characteristics?.find((line) => line.event === capture.event && line.characteristic === characteristic);
 }
 
+/** The verdict of a capture whose club is open no more, as of the one that it finished: the worst of its values. */
+export function verdictOf(capture) {
+  const verdicts = (capture.filed ?? []).map((place) => place.verdict);
+  return ["over", "under", "within"].find((verdict) => verdicts.includes(verdict)) ?? null;
+}
+
 /** A capture that stands but was refused a place, with a reason (one without a reason is still on its way). */
 export const isUnfiled = (capture) => !capture.voided && (capture.filed ?? []).length === 0 && Boolean(capture.reason);
 

@@ -5,7 +5,7 @@
 
 import { phaseGlyph, verdictGlyph } from "./glyphs.js";
 import { byId, el, rebuild, setAttribute, setProperty, setText } from "./dom.js";
-import { ageMs, focusEntry, freshness, lineOf, mainReading, newestFirst } from "./bench_view.js";
+import { ageMs, focusEntry, freshness, lineOf, mainReading, newestFirst, verdictOf } from "./bench_view.js";
 import { drawDeviation } from "./deviation_scale.js";
 import { own, plain, said, t, tell } from "./language.js";
 import { deviationOf, digitWidths, labelOf, phaseWord, signed, splitUnit, targetOf, valueOf } from "./words.js";
@@ -101,10 +101,10 @@ function drawFacts(view, reading, fresh, calling) {
       // One reading may have several values; number and verdict are those of the one that is named.
       const line = lineOf(view, last);
       facts.push({
-        term: filed ? plain(filed.characteristic) : t("last_reading"),
+        term: !filed ? t("last_reading") : line ? plain(filed.characteristic) : filed.club,
         text: last.voided ? `${said(last.text)}, ${t("void")}` : line ? valueOf(line) : said(last.text),
-        verdict: last.voided ? null : line?.verdict,
-        more: last.voided || !line ? null : deviationOf(line),
+        verdict: last.voided ? null : line ? line.verdict : verdictOf(last),
+        more: last.voided || !line ? "" : deviationOf(line),
       });
     }
   } else if (reading) {

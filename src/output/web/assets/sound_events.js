@@ -45,7 +45,9 @@ function soundOf(capture, fate, club, verdicts) {
   if (fate !== "filed") return null;
   // The sheet knows best; a club that this very reading finished is no longer on it, and what the instrument showed stands in.
   const lines = (club?.characteristics ?? []).filter((line) => line.event === capture.event).map((line) => line.verdict);
-  const found = lines.length > 0 ? lines : (verdicts.get(capture.instrument) ?? []);
+  // The reading that finishes a club opens the next one: then the verdict stands with the reading.
+  const filed = (capture.filed ?? []).map((place) => place.verdict).filter(Boolean);
+  const found = lines.length > 0 ? lines : filed.length > 0 ? filed : (verdicts.get(capture.instrument) ?? []);
   if (found.some((verdict) => verdict === "under" || verdict === "over")) return "out";
   return found.includes("within") ? "within" : null;
 }
