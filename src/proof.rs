@@ -8,7 +8,7 @@ use crate::measurement::calibration::settling_limits;
 use crate::measurement::evidence::Evidence;
 use crate::measurement::printed::{printed, u_own_zero};
 use crate::measurement::quantity::Target;
-use crate::measurement::settling::{Capture, SettlingLimits, least_u_zero, recompute_with_doubt, zero_part};
+use crate::measurement::settling::{Capture, SettlingLimits, recompute_with_doubt, zero_part};
 use crate::measurement::uncertainty::{Budget, LevelParts, assess};
 use crate::measurement::unit::Grams;
 use crate::work_order::event::{CapturedReading, Change, FiledValue};
@@ -159,14 +159,14 @@ pub fn prove(captured: &CapturedReading, calibrated: &Change, evidence: &Evidenc
 }
 
 /// Whether a zero can have this uncertainty. What the zero was tracked from is not kept, so it cannot be worked out
-/// again: it is at least what the zero drifts between window and capture; an instrument that sends on a key takes its own
+/// again; an instrument that sends on a key takes its own
 /// zero, whose uncertainty is known.
 fn zero_is_possible(captured: &CapturedReading, limits: &SettlingLimits, u_zero: [f64; 2]) -> bool {
     if captured.on_key {
         return same_bits(&u_zero, &u_own_zero(limits));
     }
-    let least = least_u_zero(limits, captured.t_s - captured.window_s[0]);
-    u_zero.iter().zip(least).all(|(u, least)| u.is_finite() && *u >= least * (1.0 - 1e-9))
+    // A zero that was tracked before a restart may be younger than the window is old: only its sign can be held against it.
+    u_zero.iter().all(|u| u.is_finite() && *u >= 0.0)
 }
 
 /// Checks that a filed value comes from its reading and that its verdict follows from its limits.
