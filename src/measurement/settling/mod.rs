@@ -22,7 +22,6 @@ mod hazards;
 pub use change::{Capture, Change, Changes, Phase, ZeroTrouble};
 pub use doubt::{Recomputed, recompute_with_doubt, zero_part};
 pub use limits::{RUNGS, SettlingLimits, Zeroing};
-pub use zero::least_u_zero;
 
 use super::sample::{Expectation, Sample};
 use dip::Dip;

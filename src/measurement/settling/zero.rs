@@ -8,7 +8,7 @@
 
 use super::at;
 use super::ladder::{Ladder, Level, level};
-use super::limits::{SettlingLimits, Zeroing};
+use super::limits::SettlingLimits;
 
 /// Window lengths, s.
 const WINDOWS_S: [f64; 5] = [0.7, 1.2, 2.0, 3.2, 5.0];
@@ -64,15 +64,6 @@ impl SettlingLimits {
     pub(super) fn zero_samples_longest(&self) -> usize {
         let longest_s = WINDOWS_S.iter().copied().fold(0.0, f64::max);
         self.samples(longest_s, 4) + self.samples(LAG_S, 1)
-    }
-}
-
-/// The least standard uncertainty of a zero that was looked at so many seconds ago: it has drifted since.
-#[must_use]
-pub fn least_u_zero(limits: &SettlingLimits, age_s: f64) -> [f64; 2] {
-    match limits.zeroing {
-        Zeroing::TakenOff => limits.u_zero.map(|u_zero| DRIFT * u_zero * age_s.max(0.0)),
-        Zeroing::PresenceOnly => [0.0; 2],
     }
 }
 

@@ -114,8 +114,10 @@ describe("what a person does", () => {
     ];
     return on(s.scene({ order: { order: "W-1042", player: "P-17", clubs } }), async (page) => {
       await page.locator("#orders-button").click();
+      const again = page.locator("dialog").getByRole("button", { name: "build the driver again" });
+      await again.waitFor();
       assert.equal(await page.locator("dialog").getByRole("button", { name: /again/ }).count(), 1);
-      await page.locator("dialog").getByRole("button", { name: "build the driver again" }).click();
+      await again.click();
       assert.deepEqual(await sent(), [{ command: "build_again", club: "W-1042/1" }]);
     });
   });
