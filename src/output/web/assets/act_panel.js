@@ -34,9 +34,18 @@ export function drawAct(view, shown) {
     loud || shown.calling ? null : drawers(view.state),
     club || view.state === null || (loud && queue.length === 0) ? null : openings(queue),
   ]);
-  // What does not fit is scrolled to; a keyboard must be able to do that as well.
-  if (changed) setAttribute(place, "tabindex", place.scrollHeight > place.clientHeight + 1 ? 0 : null);
+  if (changed) openToKeys(place);
+  // Its room changes with what stands beside it, too.
+  if (!watched) {
+    watched = true;
+    new ResizeObserver(() => openToKeys(place)).observe(place);
+  }
 }
+
+let watched = false;
+
+// What does not fit is scrolled to; a keyboard must be able to do that as well.
+const openToKeys = (place) => setAttribute(place, "tabindex", place.scrollHeight > place.clientHeight + 1 ? 0 : null);
 
 function silence(instrument) {
   const reasons = Object.entries(instrument.refused_by_reason ?? {});
