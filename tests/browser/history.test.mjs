@@ -10,7 +10,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { ORDER, startOwnBench } from "./own_bench.mjs";
 import { looksGood } from "./page_looks.mjs";
-import { launch, openPage, untilText } from "./support.mjs";
+import { launch, onPage, untilText } from "./support.mjs";
 
 const SCALE = "parts-scale";
 
@@ -26,13 +26,7 @@ describe("history and stock", () => {
     await bench?.stop();
   });
   const at = (path) => new URL(path, bench.url).href;
-  const open = async (path, body) => {
-    const { page, errors, close } = await openPage(browser, at(path), { width: 1280, height: 800 });
-    await page.waitForFunction(() => document.body.dataset.link === "up");
-    await body(page);
-    assert.deepEqual(errors, []);
-    await close();
-  };
+  const open = (path, body, options) => onPage(browser, at(path), body, options);
   const phase = (wanted) => bench.until("api/v1/state", (state) => state.instruments.find(({ id }) => id === SCALE).phase === wanted);
   const weigh = async (grams) => {
     await phase("empty");

@@ -7,7 +7,7 @@ import { after, before, describe, test } from "node:test";
 import assert from "node:assert/strict";
 import { startOwnBench } from "./own_bench.mjs";
 import { looksGood } from "./page_looks.mjs";
-import { launch, openPage, untilText } from "./support.mjs";
+import { launch, onPage, untilText } from "./support.mjs";
 
 describe("instruments", () => {
   let bench;
@@ -41,16 +41,7 @@ describe("instruments", () => {
       }
     }
   };
-  const open = async (path, body, { expected = null } = {}) => {
-    const { page, errors, close } = await openPage(browser, at(path), { width: 1280, height: 800 });
-    await page.waitForFunction(() => document.body.dataset.link === "up");
-    await body(page);
-    assert.deepEqual(
-      errors.filter((text) => !expected?.test(text)),
-      [],
-    );
-    await close();
-  };
+  const open = (path, body, options) => onPage(browser, at(path), body, options);
   // A refused command is an answer of 422, which the browser writes into its console by itself.
   const REFUSED = /status of 422/;
 

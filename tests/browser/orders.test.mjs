@@ -6,7 +6,7 @@ import { after, before, describe, test } from "node:test";
 import assert from "node:assert/strict";
 import { ORDER, startOwnBench } from "./own_bench.mjs";
 import { looksGood } from "./page_looks.mjs";
-import { launch, openPage, untilText } from "./support.mjs";
+import { launch, onPage, untilText } from "./support.mjs";
 
 const WRONG = ORDER.replace('kind = "iron"', 'kind = "spoon"').replace('head_mass = "203 g ± 2 g"', 'head_mass = "203"');
 const file = (name, text) => ({ name, mimeType: "application/toml", buffer: Buffer.from(text) });
@@ -24,17 +24,7 @@ describe("orders", () => {
     await bench?.stop();
   });
   const at = (path) => new URL(path, bench.url).href;
-  // A refused file is an answer of 422, which the browser writes into its console by itself.
-  const open = async (body) => {
-    const { page, errors, close } = await openPage(browser, at("orders"), { width: 1280, height: 800 });
-    await page.waitForFunction(() => document.body.dataset.link === "up");
-    await body(page);
-    assert.deepEqual(
-      errors.filter((text) => !/status of 422/.test(text)),
-      [],
-    );
-    await close();
-  };
+  const open = (body) => onPage(browser, at("orders"), body, { expected: /status of 422/ });
 
   test("an_empty_queue_says_what_to_do", async () => {
     await open((page) => untilText(page, '[data-part="queue"]', "Drop a file above"));

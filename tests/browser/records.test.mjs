@@ -8,7 +8,7 @@ import { execFileSync } from "node:child_process";
 import { join } from "node:path";
 import { ORDER, startOwnBench } from "./own_bench.mjs";
 import { looksGood } from "./page_looks.mjs";
-import { launch, openPage, untilText } from "./support.mjs";
+import { launch, onPage, openPage, untilText } from "./support.mjs";
 
 describe("records", () => {
   let bench;
@@ -22,13 +22,7 @@ describe("records", () => {
     await bench?.stop();
   });
   const at = (path) => new URL(path, bench.url).href;
-  const open = async (path, body) => {
-    const { page, errors, close } = await openPage(browser, at(path), { width: 1280, height: 800 });
-    await page.waitForFunction(() => document.body.dataset.link === "up");
-    await body(page);
-    assert.deepEqual(errors, []);
-    await close();
-  };
+  const open = (path, body, options) => onPage(browser, at(path), body, options);
   const weigh = async (grams) => {
     const before = (await bench.get("api/v1/state")).captures.length;
     bench.lay("parts-scale", grams);

@@ -7,7 +7,7 @@ import { after, before, describe, test } from "node:test";
 import assert from "node:assert/strict";
 import { ORDER, startOwnBench } from "./own_bench.mjs";
 import { looksGood } from "./page_looks.mjs";
-import { launch, openPage, untilText, violations } from "./support.mjs";
+import { launch, onPage, openPage, untilText, violations } from "./support.mjs";
 
 describe("set-up of the display and the drawers", () => {
   let bench;
@@ -21,16 +21,7 @@ describe("set-up of the display and the drawers", () => {
     await bench?.stop();
   });
   const at = (path) => new URL(path, bench.url).href;
-  const open = async (path, body, { expected = null, ...options } = {}) => {
-    const { page, errors, close } = await openPage(browser, at(path), { width: 1280, height: 800, ...options });
-    await page.waitForFunction(() => document.body.dataset.link === "up" || document.getElementById("beat")?.dataset.beat);
-    await body(page);
-    assert.deepEqual(
-      errors.filter((text) => !expected?.test(text)),
-      [],
-    );
-    await close();
-  };
+  const open = (path, body, options) => onPage(browser, at(path), body, options);
   const stock = async (item) => (await bench.get("api/v1/drawers")).stock.find((line) => line.item === item).left;
 
   test("the_screen_is_measured_with_a_card_by_the_keyboard_alone", () =>

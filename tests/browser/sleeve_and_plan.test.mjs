@@ -7,7 +7,7 @@ import { after, before, describe, test } from "node:test";
 import assert from "node:assert/strict";
 import { startOwnBench } from "./own_bench.mjs";
 import { looksGood } from "./page_looks.mjs";
-import { launch, openPage, untilText } from "./support.mjs";
+import { launch, onPage, untilText } from "./support.mjs";
 
 const ORDER = `order = "W-7101"
 
@@ -51,13 +51,7 @@ describe("sleeve and plan", () => {
     await bench?.stop();
   });
   const at = (path) => new URL(path, bench.url).href;
-  const open = async (path, body) => {
-    const { page, errors, close } = await openPage(browser, at(path), { width: 1280, height: 800 });
-    await page.waitForFunction(() => document.body.dataset.link === "up");
-    await body(page);
-    assert.deepEqual(errors, []);
-    await close();
-  };
+  const open = (path, body, options) => onPage(browser, at(path), body, options);
   const table = (page, part) =>
     page.locator(`[data-part="${part}"] tbody tr`).evaluateAll((all) => all.map((row) => [...row.children].map((cell) => cell.textContent)));
 

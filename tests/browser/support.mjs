@@ -1,5 +1,6 @@
 // Support of the browser tests: one browser, a page that records every console error, waits on conditions.
 
+import assert from "node:assert/strict";
 import { readFile } from "node:fs/promises";
 import { createRequire } from "node:module";
 import { chromium } from "playwright-core";
@@ -38,6 +39,21 @@ export async function openPage(browser, url, { width = 1920, height = 1080, colo
   page.on("pageerror", (error) => errors.push(error.message));
   await page.goto(url);
   return { page, errors, close: () => context.close() };
+}
+
+/**
+ * Does something on a page once it is live; nothing may go wrong in it but what is `expected`. A refused command is an answer of
+ * 422, which the browser writes into its console by itself.
+ */
+export async function onPage(browser, url, body, { expected = null, ...options } = {}) {
+  const { page, errors, close } = await openPage(browser, url, { width: 1280, height: 800, ...options });
+  await page.waitForFunction(() => document.body.dataset.link === "up" || document.getElementById("beat")?.dataset.beat);
+  await body(page);
+  assert.deepEqual(
+    errors.filter((text) => !expected?.test(text)),
+    [],
+  );
+  await close();
 }
 
 /** Waits until the text of an element contains `text`. */
