@@ -55,7 +55,7 @@ pub enum Doubt {
     /// The uncertainty of the level is not what the samples and the zero give.
     #[error("the stored samples give another uncertainty of the level than the record says")]
     LevelUncertainty,
-    /// The uncertainty of the zero cannot be: the zero was last looked at before the window, and drifts.
+    /// The uncertainty of the zero cannot be: below nothing, or not that of an instrument that sends on its key.
     #[error("the uncertainty of its zero is not possible")]
     ZeroUncertainty,
     /// The budget is not what level, calibration and checks give.

@@ -259,10 +259,11 @@ fn a_stored_budget_is_proved_from_its_raw_bytes_and_a_changed_one_is_not() {
             change(&mut changed);
             assert!(prove(&changed, &calibrated.change, &evidence).is_err(), "{changed:?}");
         }
-        // A zero that were known better than its age lets it be is not believed, whatever else agrees with it.
-        let mut perfect = captured.clone();
-        perfect.budget_inputs.as_mut().unwrap().u_zero = [0.0; 2];
-        assert_eq!(prove(&perfect, &calibrated.change, &evidence), Err(Doubt::ZeroUncertainty));
+        // No uncertainty is below nothing, though its square would agree with everything else.
+        let mut negative = captured.clone();
+        let u_zero = &mut negative.budget_inputs.as_mut().unwrap().u_zero;
+        *u_zero = u_zero.map(|u| -u);
+        assert_eq!(prove(&negative, &calibrated.change, &evidence), Err(Doubt::ZeroUncertainty));
     }
 }
 
