@@ -29,6 +29,9 @@ const ANY_SCATTER: usize = 5;
 const USUAL: f64 = 2.0;
 /// Of a tolerance, the most that `USUAL` allows for each time.
 const USUAL_MOST: f64 = 0.2;
+/// The shortest windows are believed for so long after the level last moved, s: one that agrees only after many looks agrees
+/// by luck, as in a draught or under a hand.
+const BY_LUCK_S: f64 = 1.7;
 /// The usual disagreement with which an expected level is captured sooner: in tolerances and in resolutions.
 const EXPECTED_CALM: [f64; 2] = [0.15, 0.2];
 /// A band of this half width, in g, tells nothing of a hand, which bears a few grams: full patience. See `hold_s`.
@@ -93,7 +96,8 @@ impl Settling {
     /// The shortest window that agrees.
     fn agreeing(&self, shortest_s: f64, expected: &[Expectation]) -> Option<Level> {
         let limits = &self.limits;
-        if shortest_s <= 0.0 && !expected.is_empty() {
+        let is_early = self.last.is_some_and(|last| last.t_s - self.moved_s <= BY_LUCK_S);
+        if shortest_s <= 0.0 && is_early && !expected.is_empty() {
             let n = limits.samples(limits.expected_window_s, limits.fewest_samples);
             if n <= self.ladder.since()
                 && let Some(level) = self.passing(n, 0, limits.expected_agree_tolerances)
@@ -105,7 +109,7 @@ impl Settling {
         }
         let rungs = limits.windows_s.iter().zip(limits.agree_tolerances).enumerate();
         for (rung, (window_s, tolerances)) in rungs {
-            if *window_s < shortest_s {
+            if *window_s < shortest_s || (rung == 0 && !is_early) {
                 continue;
             }
             let n = limits.samples_in(rung);

@@ -4,6 +4,8 @@
 //! from this project's own study of capture and were tuned on its synthetic traces: they rank well there and prove
 //! nothing about a real bench.
 
+use crate::measurement::sample::Sample;
+
 /// Rungs of the ladder.
 pub const RUNGS: usize = 6;
 
@@ -101,6 +103,8 @@ impl SettlingLimits {
             zero_band: common.zero_band.max(4.0 * d),
             spike: [(6.0 * d).max(0.6 * tolerance), f64::INFINITY],
             capacity: capacity_g,
+            // A scale's filter hides from its short windows what moves a beam's cells.
+            trust: 0.2,
             // A hand hides under a coarse step: more patience where the step is a larger part of the tolerance.
             hold_s: common.hold_s + 1.7 * (d / tolerance) * (d / tolerance),
             ..common
@@ -164,7 +168,7 @@ impl SettlingLimits {
             zeroing: Zeroing::TakenOff,
             zero_band: 0.8,
             windows_s: [0.6, 1.4, 2.4, 3.0, 4.5, 6.5],
-            agree_tolerances: [0.06, 0.17, 0.16, 0.25, 0.4, 0.8],
+            agree_tolerances: [0.06, 0.17, 0.16, 0.25, 0.3, 0.65],
             agree_resolutions: 0.2,
             fewest_samples: 4,
             hold_s: 0.25,
@@ -190,6 +194,13 @@ impl SettlingLimits {
         )]
         let n = (seconds.clamp(0.0, 60.0) * self.rate_hz.clamp(0.1, 1000.0) - 1e-6).ceil().max(0.0) as usize;
         n.max(fewest)
+    }
+
+    /// Whether the level goes by a tolerance or more from one sample to the next.
+    #[must_use]
+    pub(super) fn moves(&self, from: &Sample, to: &Sample) -> bool {
+        let steps = from.values.iter().zip(to.values).zip(self.tolerance).take(self.channels);
+        steps.into_iter().any(|((from, to), tolerance)| (to - from).abs() > tolerance)
     }
 
     /// Samples in the window of a rung.

@@ -46,6 +46,8 @@ pub struct Settling {
     progress: f64,
     shown_progress: f64,
     last: Option<Sample>,
+    /// When the level last went a tolerance or more from one sample to the next, s.
+    moved_s: f64,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -94,6 +96,7 @@ impl Settling {
             progress: 0.0,
             shown_progress: 0.0,
             last: None,
+            moved_s: f64::NEG_INFINITY,
             limits,
         }
     }
@@ -175,6 +178,9 @@ impl Settling {
             if self.last.is_some_and(|last| certain.t_s - last.t_s > PAUSE_S) {
                 self.ladder.clear();
                 self.agreement = None;
+            }
+            if self.last.is_some_and(|last| self.limits.moves(&last, &certain)) {
+                self.moved_s = certain.t_s;
             }
             self.last = Some(certain);
             self.ladder.push(certain);
