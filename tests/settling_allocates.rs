@@ -55,6 +55,7 @@ fn name(change: &Change) -> &'static str {
         Change::Placed { .. } => "placed",
         Change::Progress { .. } => "progress",
         Change::MovingTooLong { .. } => "moving",
+        Change::ZeroUnsure { .. } => "zero unsure",
         Change::Captured(_) => "captured",
         Change::Changed { .. } => "changed",
         Change::Removed { .. } => "removed",

@@ -289,6 +289,12 @@ impl Channel {
                 Change::MovingTooLong { .. } => {
                     self.message = Some("bench moving: let go and wait, or lift and lay it down again".into());
                 }
+                Change::ZeroUnsure { .. } => {
+                    self.message = Some(
+                        "lies still, but its zero is not known: lift it, let it come to rest empty, lay it down again"
+                            .into(),
+                    );
+                }
                 Change::Captured(capture) => captured = Some(*capture),
                 Change::Placed { .. }
                 | Change::Removed { .. }

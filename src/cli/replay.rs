@@ -277,6 +277,7 @@ fn event(change: &Change, kind: Kind) -> Option<Value> {
         }
         Change::Placed { t_s } => plain(*t_s, "Placed"),
         Change::MovingTooLong { t_s } => plain(*t_s, "MovingTooLong"),
+        Change::ZeroUnsure { t_s } => plain(*t_s, "ZeroUnsure"),
         Change::Changed { t_s } => plain(*t_s, "Changed"),
         Change::Removed { t_s } => plain(*t_s, "Removed"),
         Change::Disturbed { t_s } => plain(*t_s, "Disturbed"),

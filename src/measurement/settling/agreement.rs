@@ -147,24 +147,52 @@ impl Settling {
         at(&level.scatter, channel) <= SCATTERS * usual * (1.0 + load / DOUBLES_G) + more
     }
 
-    /// The newest `n` samples as a level, if the means of their halves agree within so many tolerances, they scatter no
-    /// more than usual, the empty instrument was calm enough for a rung so short, and the uncertainty of level and zero is small enough.
+    /// The newest `n` samples as a level, if they are at rest and the uncertainty of level and zero is small enough.
     fn passing(&self, n: usize, rung: usize, tolerances: f64) -> Option<Level> {
+        self.resting(n, rung, tolerances).filter(|level| self.is_sure(level))
+    }
+
+    /// The newest `n` samples as a level, if the means of their halves agree within so many tolerances, they scatter no
+    /// more than usual, and the empty instrument was calm enough for a rung so short.
+    fn resting(&self, n: usize, rung: usize, tolerances: f64) -> Option<Level> {
         let limits = &self.limits;
         let level = ladder::level(self.ladder.newest(n, 0)?, limits.channels)?;
         let window_s = level.window.1 - level.window.0;
-        let passes = (0..limits.channels).all(|c| {
-            let (tolerance, disagreement) = (at(&limits.tolerance, c), at(&level.disagreement, c));
+        let rests = (0..limits.channels).all(|c| {
+            let tolerance = at(&limits.tolerance, c);
             let unrest = self.zero.unrest(c, window_s);
             let trusted = limits.trust * tolerance + FLICKER * at(&limits.resolution, c);
-            let u = (disagreement / 2.0).hypot(unrest / 2.0).hypot(at(&self.zero.u, c));
             let usual = if rung == 0 { USUAL * unrest.min(USUAL_MOST * tolerance) } else { 0.0 };
-            disagreement <= limits.agreement(tolerances, c) + usual
+            at(&level.disagreement, c) <= limits.agreement(tolerances, c) + usual
                 && self.scatters_as_usual(&level, rung, c)
                 && (rung >= ALWAYS_TRUSTED || unrest <= trusted)
-                && u <= limits.sure * tolerance
         });
-        passes.then_some(level)
+        rests.then_some(level)
+    }
+
+    /// Whether a level and the zero it is taken from are known well enough to be captured.
+    fn is_sure(&self, level: &Level) -> bool {
+        self.is_sure_with(level, level.disagreement)
+    }
+
+    fn is_sure_with(&self, level: &Level, disagreement: [f64; 2]) -> bool {
+        let limits = &self.limits;
+        (0..limits.channels).all(|c| {
+            let unrest = self.zero.unrest(c, level.window.1 - level.window.0);
+            let u = (at(&disagreement, c) / 2.0).hypot(unrest / 2.0).hypot(at(&self.zero.u, c));
+            u <= limits.sure * at(&limits.tolerance, c)
+        })
+    }
+
+    /// Whether it is the restless empty instrument before it, not a movement of its own, that keeps the load from being captured.
+    pub(super) fn only_zero_is_unsure(&self) -> bool {
+        let limits = &self.limits;
+        let mut rungs = limits.agree_tolerances.iter().enumerate();
+        rungs.any(|(rung, tolerances)| {
+            let n = limits.samples_in(rung);
+            n <= self.ladder.since()
+                && self.resting(n, rung, *tolerances).is_some_and(|level| !self.is_sure_with(&level, [0.0; 2]))
+        })
     }
 }
 

@@ -72,6 +72,12 @@ pub enum Change {
         /// Time, s.
         t_s: f64,
     },
+    /// The load rests, but was laid down before the empty instrument had come to rest: its zero is not known well enough.
+    /// Said instead of `MovingTooLong`.
+    ZeroUnsure {
+        /// Time, s.
+        t_s: f64,
+    },
     /// A value was captured.
     Captured(Capture),
     /// The level of a captured placement is another one now; a `Captured` follows at once.

@@ -87,6 +87,20 @@ fn a_load_that_never_rests_gives_no_reading_and_says_so() {
 }
 
 #[test]
+fn a_load_that_rests_on_an_unsure_zero_is_not_called_moving() {
+    let mut bench = Bench::scale();
+    bench.move_by([0.0; 2], 20.0, |t_s| 0.5 * (t_s * 1.3).sin());
+    bench.rest([203.0, 0.0], 15.0);
+    bench.check(&[]);
+    assert!(bench.seen(|c| matches!(c, Change::ZeroUnsure { .. })));
+    assert!(!bench.seen(|c| matches!(c, Change::MovingTooLong { .. })));
+    // What was asked for helps.
+    bench.rest([0.0; 2], 12.0);
+    bench.rest([203.0, 0.0], 8.0);
+    bench.check(&[203.0]);
+}
+
+#[test]
 fn a_captured_part_that_is_touched_and_does_not_come_to_rest_is_told_of_once() {
     let mut bench = Bench::scale();
     bench.rest([203.0, 0.0], 5.0);

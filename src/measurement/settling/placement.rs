@@ -161,7 +161,11 @@ impl Settling {
         if moving.is_told || self.zero_trouble.is_some() || now_s - moving.since_s < self.limits.patience_s {
             return moving;
         }
-        changes.push(Change::MovingTooLong { t_s: now_s });
+        changes.push(if self.only_zero_is_unsure() {
+            Change::ZeroUnsure { t_s: now_s }
+        } else {
+            Change::MovingTooLong { t_s: now_s }
+        });
         Moving { is_told: true, ..moving }
     }
 
