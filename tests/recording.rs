@@ -202,3 +202,17 @@ fn a_recording_is_bounded_and_a_killed_one_plays_as_far_as_it_goes() {
     let sessions: Vec<PathBuf> = fs::read_dir(recording(&table)).unwrap().map(|entry| entry.unwrap().path()).collect();
     assert_eq!(sessions.len(), 2, "{sessions:?}");
 }
+
+/// The frame is sample o01 of `captures/frames.json`, printed in a public source.
+#[test]
+fn bytes_too_few_to_be_sure_of_are_named_and_not_decoded() {
+    let folder = tempfile::tempdir().unwrap();
+    let bytes = folder.path().join("bytes");
+    std::fs::write(&bytes, b"ST,+00123.45  g\r\n".repeat(2)).unwrap();
+    let output = benchscribe(["decode", "--format", "auto", text(&bytes)]);
+    let lines = json_lines(std::str::from_utf8(&output.stdout).unwrap());
+    assert_eq!(lines.len(), 1, "{lines:?}");
+    assert_eq!((lines[0]["could_be"][0].as_str(), lines[0]["at_byte"].as_u64()), (Some("hdr2-sign8-unit3"), Some(0)));
+    let why = String::from_utf8_lossy(&output.stderr);
+    assert!(why.contains("it could be: hdr2-sign8-unit3") && why.contains("--format"), "{why}");
+}
