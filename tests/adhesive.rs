@@ -10,8 +10,11 @@ use benchscribe::bench::core::{Core, Input};
 use benchscribe::measurement::stamp::Stamp;
 use benchscribe::output::adhesive_view::timers;
 use benchscribe::output::command;
+use benchscribe::output::text::Lengths;
+use benchscribe::output::work_view::{ClubView, work};
 use benchscribe::work_order::record::ClubState;
 use benchscribe::work_order::state::State;
+use benchscribe::work_order::steps::Step;
 use serde_json::{Value, json};
 use support::daemon::Daemon;
 use support::table::configuration;
@@ -29,7 +32,7 @@ working_life = "20 min"
 cure = "1 h"
 play = "3 h"
 "#;
-const ORDER: &str = "order = \"W-1\"\n[[club]]\nname = \"driver\"\nkind = \"driver\"\nlength = \"45 in ± 1/8 in\"\n\
+const ORDER: &str = "order = \"W-1\"\n[[club]]\nname = \"driver\"\nkind = \"driver\"\nroute = [\"bond\", \"cure\", \"cut\", \"grip\", \"rest\", \"adjust\", \"hand_over\"]\nlength = \"45 in ± 1/8 in\"\n\
     [[club]]\nname = \"7-iron\"\nkind = \"iron\"\nlength = \"37 in ± 1/8 in\"\n";
 
 const MINUTE_US: i64 = 60_000_000;
@@ -101,6 +104,10 @@ impl Bench {
         self.core.state.clubs["W-1/1"].state
     }
 
+    fn shown(&self) -> ClubView {
+        work(&self.core.state, Lengths::Inches, self.core.steady_us(self.stamp())).club.unwrap()
+    }
+
     fn told(&self) -> Vec<String> {
         let at_us = self.core.steady_us(self.stamp());
         timers(&self.core.state, at_us).into_iter().map(|timer| timer.text).collect()
@@ -132,22 +139,31 @@ fn a_bond_takes_the_batch_in_force_and_an_expired_one_is_refused() {
 }
 
 #[test]
-fn a_club_is_not_finished_before_its_cure_is_over_and_then_by_the_step() {
+fn nothing_behind_the_cure_is_done_to_a_club_that_cures() {
     let mut bench = Bench::new();
     bench.mixes();
     bench.steps("bond");
-    bench.steps("grip");
     bench.wait(10);
-    bench.measures_length();
-    // The value is kept, the club waits.
-    assert_eq!(bench.state_of_first(), ClubState::InWork);
-    assert_eq!(bench.core.state.clubs["W-1/1"].valid().count(), 1);
-    assert_eq!(bench.core.state.current_club.as_deref(), Some("W-1/1"));
-    for step in ["cure", "hand_over"] {
+    for step in ["cure", "cut", "grip", "adjust"] {
         bench.refuses(json!({"command": "step_done", "step": step}), "W-1/1 is not cured: 50 min of 1 h");
     }
+    bench.refuses(
+        json!({"command": "bend", "characteristic": "lie", "quantity": "0.9 deg flat"}),
+        "W-1/1 is not cured: 50 min of 1 h by the sheet of Quick (invented) (B-1); wait, or say who decides otherwise",
+    );
+    // A length within its limits would prove the cut: it is kept, the cut stays open.
+    bench.measures_length();
+    assert_eq!(bench.core.state.clubs["W-1/1"].valid().count(), 1);
+    assert_eq!(bench.core.state.clubs["W-1/1"].next_step(), Some(Step::Cure));
+    let club = bench.shown();
+    assert_eq!((club.next.as_str(), &club.advice), ("let it cure: 50 min left", &vec!["cures: 50 min left".to_owned()]));
     bench.wait(50);
-    bench.steps("cure");
+    assert!(bench.shown().advice.is_empty());
+    for step in ["cure", "grip", "rest"] {
+        bench.steps(step);
+    }
+    bench.measures_length();
+    bench.steps("hand_over");
     assert_eq!(bench.state_of_first(), ClubState::Finished);
     assert_eq!(bench.core.state.current_club.as_deref(), Some("W-1/2"));
     assert_eq!(bench.told()[1], "W-1/1 driver: not to be played for 2 h");
@@ -158,15 +174,13 @@ fn a_cure_is_cut_short_only_with_a_name_and_a_reason() {
     let mut bench = Bench::new();
     bench.mixes();
     bench.steps("bond");
-    bench.steps("grip");
-    bench.measures_length();
     bench.refuses(json!({"command": "override_cure", "name": "K7", "why": " "}), "\"why\" is missing");
     bench.refuses(
         json!({"command": "override_cure", "club": "W-1/2", "name": "K7", "why": "x"}),
         "was not bonded with a batch",
     );
     bench.does(json!({"command": "override_cure", "name": "K7", "why": "cured in the oven, sheet of the oven 12"}));
-    assert_eq!(bench.state_of_first(), ClubState::Finished);
+    bench.steps("grip");
     let bond = bench.core.state.clubs["W-1/1"].bond.clone().unwrap();
     assert_eq!(
         bond.overridden.map(|o| (o.name, o.why)),
@@ -180,17 +194,14 @@ fn a_clock_that_is_put_right_neither_ends_a_cure_nor_starts_it_again() {
         let mut bench = Bench::new();
         bench.mixes();
         bench.steps("bond");
-        bench.steps("grip");
         bench.wait(20);
         bench.wall += step;
-        bench.refuses(json!({"command": "step_done", "step": "cure"}), "40 min of 1 h");
+        bench.refuses(json!({"command": "step_done", "step": "grip"}), "40 min of 1 h");
         bench.measures_length();
-        assert_eq!(bench.state_of_first(), ClubState::InWork, "{step}");
         bench.wait(10);
         assert_eq!(bench.told().last().unwrap(), "W-1/1 driver: cures, 30 min left", "{step}");
         bench.wait(30);
-        bench.steps("cure");
-        assert_eq!(bench.state_of_first(), ClubState::Finished, "{step}");
+        bench.steps("grip");
     }
 }
 
@@ -231,7 +242,6 @@ fn a_restart_in_the_middle_of_a_cure_changes_nothing_of_it() {
     let said = shop.done(&["adhesives", "mix", "quick", "--temperature", "70 °F", "--lot", "L-5"]);
     assert!(said.contains("B-1") && said.contains("min of working life left"), "{said}");
     gives(&daemon, json!({"command": "step_done", "step": "bond"}));
-    gives(&daemon, json!({"command": "step_done", "step": "grip"}));
     let before = daemon.state()["club"]["adhesive"].clone();
     assert_eq!((&before["batch"], &before["lot"]), (&json!("B-1"), &json!("L-5")));
     // As a power cut does.
@@ -241,14 +251,11 @@ fn a_restart_in_the_middle_of_a_cure_changes_nothing_of_it() {
     assert_eq!(state["club"]["adhesive"], before, "the times moved");
     let cure = state["timers"].as_array().unwrap().iter().find(|timer| timer["what"] == "cure").unwrap().clone();
     assert!(cure["text"].as_str().unwrap().starts_with("W-1/1 driver: cures, ") && cure["over"] == false, "{cure}");
-    gives(&daemon, json!({"command": "enter", "characteristic": "length", "quantity": "45 in"}));
-    assert_eq!(daemon.state()["club"]["state"], "in_work", "finished before it is cured");
-    daemon.command(&json!({"command": "step_done", "step": "hand_over"})).assert_problem(422, "W-1/1 is not cured");
+    daemon.command(&json!({"command": "step_done", "step": "hand_over"})).assert_problem(422, "cures: ");
     assert!(daemon.terminate().success());
     // Without a daemon the same holds.
     shop.done(&["adhesives", "override", "W-1/1", "--name", "K7", "--why", "a test"]);
     let record: Value = serde_json::from_str(&shop.done(&["records", "show", "W-1/1", "--json"])).unwrap();
-    assert_eq!(record["state"], "finished");
     assert_eq!(record["adhesive"]["overridden"]["name"], "K7");
     assert_eq!(record["adhesive"]["not_before"], before["not_before"]);
     assert_verified(&shop.folder.path().join("data"));
@@ -266,13 +273,15 @@ fn a_cure_that_is_over_lets_the_club_go() {
     gives(json!({"command": "open_order", "order": "W-1"}));
     gives(json!({"command": "mix_batch", "adhesive": "quick", "temperature": "21 °C"}));
     gives(json!({"command": "step_done", "step": "bond"}));
-    gives(json!({"command": "step_done", "step": "grip"}));
-    gives(json!({"command": "enter", "characteristic": "length", "quantity": "45 in"}));
     daemon.command(&json!({"command": "step_done", "step": "cure"})).assert_problem(422, "is not cured");
     wait_for("the cure to be over on the page", || {
         let timers = daemon.state()["timers"].clone();
         timers.as_array().unwrap().iter().any(|timer| timer["what"] == "play").then_some(())
     });
-    gives(json!({"command": "step_done", "step": "cure"}));
+    for step in ["cure", "grip", "rest"] {
+        gives(json!({"command": "step_done", "step": step}));
+    }
+    gives(json!({"command": "enter", "characteristic": "length", "quantity": "45 in"}));
+    gives(json!({"command": "step_done", "step": "hand_over"}));
     assert_eq!(daemon.get("/api/v1/records/W-1/1").json()["state"], "finished");
 }

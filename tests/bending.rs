@@ -19,6 +19,7 @@ order = "W-8"
 [[club]]
 name = "6-iron"
 kind = "iron"
+route = ["bond", "cure", "grip"]
 lie = "61.5 deg ± 0.5 deg"
 [club.given]
 head_material = "cast steel"
@@ -26,6 +27,7 @@ head_material = "cast steel"
 [[club]]
 name = "7-iron"
 kind = "iron"
+route = ["bond", "cure", "grip"]
 hand = "left"
 lie = "61.5 deg ± 0.5 deg"
 loft = "34 deg ± 0.5 deg"
@@ -36,11 +38,13 @@ bounce = "4 deg"
 [[club]]
 name = "8-iron"
 kind = "iron"
+route = ["bond", "cure", "grip"]
 lie = "62 deg ± 0.5 deg"
 
 [[club]]
 name = "driver"
 kind = "driver"
+route = ["bond", "cure", "grip"]
 lie = "58 deg ± 0.5 deg"
 loft = "10.5 deg ± 0.5 deg"
 [club.sleeve]
@@ -79,7 +83,7 @@ impl Bench {
 
     fn grip(&mut self, club: &str) {
         self.does(json!({"command": "open_club", "club": club}));
-        for step in ["bond", "grip"] {
+        for step in ["bond", "cure", "grip"] {
             self.does(json!({"command": "step_done", "step": step}));
         }
     }

@@ -21,6 +21,7 @@ const DRIVER: &str = r#"
 [[club]]
 name = "driver"
 kind = "driver"
+route = ["grip"]
 head_mass = "200 g ± 3 g"
 length = "45 in ± 1/8 in"
 "#;
@@ -123,7 +124,7 @@ fn file(event: EventId, club: &str, characteristic: Characteristic) -> Command {
     Command::File { event, place: Place { club: club.into(), characteristic } }
 }
 
-/// A driver that is finished, and the iron behind it open. The club counts as gripped.
+/// A driver, whose route ends without a hand-over, that is finished, and the iron behind it open. The club counts as gripped.
 fn finished() -> (Bench, EventId) {
     let mut bench = Bench::with(&[DRIVER, IRON]);
     let head = bench.weighs(200.5);
@@ -241,6 +242,7 @@ order = "W-8"
 [[club]]
 name = "a"
 kind = "driver"
+route = ["prepare"]
 grip_mass = "52 g ± 3 g"
 [[club]]
 name = "b"

@@ -115,6 +115,7 @@ order = "W-7"
 [[club]]
 name = "driver"
 kind = "driver"
+route = ["bond", "cure", "grip"]
 length = "46 1/2 in"
 [club.given]
 head_volume = "465 cm3"
@@ -166,7 +167,7 @@ impl Benched {
 
     fn grip(&mut self, club: &str, length: &str) {
         self.does(json!({"command": "open_club", "club": club}));
-        for step in ["bond", "grip"] {
+        for step in ["bond", "cure", "grip"] {
             self.does(json!({"command": "step_done", "step": step}));
         }
         self.does(json!({"command": "enter", "club": club, "characteristic": "length", "quantity": length}));

@@ -142,7 +142,7 @@ impl Bench {
     }
 
     fn club(&self) -> ClubView {
-        work(&self.desk.core.state, Lengths::Inches).club.unwrap()
+        work(&self.desk.core.state, Lengths::Inches, 0).club.unwrap()
     }
 
     /// Value, uncertainty and clubs learnt from, of the swing weight.

@@ -219,7 +219,7 @@ fn steps_are_done_by_a_person_or_by_the_measurement_that_proves_them() {
     does(&mut bench, &mut stored, json!({"command": "scan", "code": "BS1/A"}));
     bench.weigh("scale", [256.2, 0.0], [0.0, 0.0], &mut stored);
     assert_eq!(bench.snapshot().work.club.as_ref().unwrap().next_step, Some("dry_fit"));
-    for step in ["dry_fit", "bond", "cure", "grip"] {
+    for step in ["dry_fit", "bond", "cure", "grip", "rest"] {
         does(&mut bench, &mut stored, json!({"command": "step_done", "step": step}));
     }
     does(&mut bench, &mut stored, json!({"command": "enter", "characteristic": "length", "quantity": "38 in"}));
@@ -230,18 +230,19 @@ fn steps_are_done_by_a_person_or_by_the_measurement_that_proves_them() {
         ("bond", false),
         ("cure", false),
         ("grip", false),
+        ("rest", false),
         ("cut", true),
         ("final_check", true),
     ];
     assert_eq!(steps(&record), expected.map(|(step, proven)| (step.to_owned(), proven)));
-    assert_eq!(record["state"], "finished");
+    assert_eq!(record["state"], "in_work", "nobody has handed it over");
     // The proofs are the events of the values themselves.
     let entry = |characteristic: &str| {
         let all = record["entries"].as_array().unwrap();
         all.iter().find(|entry| entry["characteristic"] == characteristic).unwrap()["event"].clone()
     };
     assert_eq!(record["steps"][0]["proof"], entry("head_mass"));
-    assert_eq!(record["steps"][5]["proof"], entry("length"));
+    assert_eq!(record["steps"][6]["proof"], entry("length"));
     assert!(record["steps"].as_array().unwrap().iter().all(|step| step["by"] == "K7" && step["at"].is_string()));
     // What was shown as a danger is in the record, acknowledged or not.
     assert_eq!(record["steps"][0]["cautions"], json!(["dust_and_fibres"]));
@@ -292,6 +293,8 @@ fn a_repaired_club_is_measured_as_received_and_as_left_and_both_are_in_its_recor
     };
     assert!((entry("loft", "received") - 31.0).abs() < 0.02 && (entry("lie", "received") - 64.0).abs() < 0.02);
     assert!((entry("loft", "final") - 33.1).abs() < 0.02 && (entry("lie", "final") - 62.1).abs() < 0.02);
+    does(&mut bench, &mut stored, json!({"command": "scan", "code": "BS1/S/HAND-OVER"}));
+    let record = shown(&bench, "W-1/1");
     assert_eq!((&record["state"], &record["work"]), (&json!("finished"), &json!("loft_lie")));
     assert_eq!(record["route"], json!(["adjust", "final_check", "hand_over"]));
 }
@@ -305,7 +308,9 @@ fn a_whole_club_that_came_for_another_grip_is_known_on_the_scale() {
     does(&mut bench, &mut stored, json!({"command": "step_done", "step": "prepare"}));
     bench.weigh("scale", [50.6, 0.0], [0.0, 0.0], &mut stored);
     does(&mut bench, &mut stored, json!({"command": "step_done", "step": "grip"}));
+    does(&mut bench, &mut stored, json!({"command": "step_done", "step": "rest"}));
     bench.weigh("scale", [431.2, 0.0], [0.0, 0.0], &mut stored);
+    does(&mut bench, &mut stored, json!({"command": "next_step"}));
     let record = shown(&bench, "W-1/1");
     let entries: Vec<(&str, &str)> = record["entries"]
         .as_array()

@@ -217,7 +217,7 @@ fn a_length_of_the_uncut_club_stands_for_the_second_measurement() {
 #[test]
 fn marks_fits_and_cautions_are_shown_before_the_cut() {
     let bench = Bench::new();
-    let club = work(&bench.state, Lengths::Inches).club.unwrap();
+    let club = work(&bench.state, Lengths::Inches, 0).club.unwrap();
     let cut = club.cut.unwrap();
     assert_eq!(cut.marks[0].text, "12.7 mm (1/2 in) ± 0.6 mm from the raw tip");
     // 67.1 mm is 2.642 in, the nearest sixteenth 2 5/8; u = √0.76 mm (see `club::cut`; here the cap has 0.2).

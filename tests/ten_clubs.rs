@@ -92,15 +92,14 @@ fn complete(walk: &mut Walk, n: usize, cut: &mut dyn FnMut() -> Cut) {
     walk.lay(Instrument::ClubScale, on_target(row, FIXINGS_G), cut());
     walk.lay(Instrument::Beam, on_target(row, FIXINGS_G), cut());
     walk.lay(Instrument::Gauge, Load::Angles { loft_deg: row.5, lie_deg: row.6 }, cut());
-    // The next one was opened when this one was finished; the card is not taken for it, and says which one may be meant.
+    walk.card(n, "hand_over", cut());
+    // The next one was opened by that; the card once more is not taken for it.
     if n == 1 {
         walk.refuses(
             &json!({"command": "step_done", "step": "hand_over"}),
-            "W-900/2 is finished: scan its ticket first",
+            "W-900/3 is not handed over with something open: length never measured",
         );
     }
-    walk.open(n);
-    walk.card(n, "hand_over", cut());
 }
 
 /// How many things are done to a club: five before the cure, eleven behind.

@@ -121,6 +121,13 @@ pub enum Action {
         /// How far and in which direction: `1 deg upright`.
         quantity: String,
     },
+    /// He answers for a club that is handed over although something is open.
+    AnswerFor {
+        /// The club's name in the order.
+        club: String,
+        /// Why, in his words.
+        why: String,
+    },
     /// He tells whoever watches what goes on.
     Say(String),
 }
@@ -173,15 +180,31 @@ impl Builder {
             self.weigh_part(plan, &club, part).await;
         }
         self.lay_on_beam(plan, &club, "dry_fit").await;
-        self.scan_step("bond").await;
-        self.scan_step("grip").await;
+        for step in ["bond", "cure", "grip"] {
+            self.scan_step(step).await;
+        }
         club.bond_and_grip();
+        self.scan_step("rest").await;
         self.type_length(plan, &club).await;
         self.bring_to_weight(plan, &mut club).await;
         self.check(plan, &club).await;
         self.lay_in_gauge(plan, 0.0).await;
-        let card = (self.tickets.card)("hand_over");
-        self.scan_until(&card, &plan.club, |seen, club| seen.finished.contains(club)).await;
+        self.hand_over(plan).await;
+    }
+
+    /// Hands a club over; one of which something is open he answers for.
+    pub(crate) async fn hand_over(&mut self, plan: &ClubPlan) {
+        self.walk().await;
+        self.top.scan(&(self.tickets.card)("hand_over"));
+        let club = plan.club.clone();
+        if self.see_within(5.0, 1.0, |seen| seen.finished.contains(&club)).await {
+            return;
+        }
+        self.act(Action::AnswerFor { club, why: "the player has seen it and takes it as it is".to_owned() }).await;
+        let club = plan.club.clone();
+        if !self.see_within(5.0, 1.0, |seen| seen.finished.contains(&club)).await {
+            self.report.given_up.push(format!("{club} hand over"));
+        }
     }
 
     pub(crate) async fn open(&mut self, plan: &ClubPlan) {

@@ -187,6 +187,7 @@ impl Builder {
         self.scan_step("acknowledge").await;
         self.finish_step(plan, "grip").await;
         club.bond_and_grip();
+        self.finish_step(plan, "rest").await;
         self.type_length(plan, club).await;
         self.bring_to_weight(plan, club).await;
         self.check(plan, club).await;
@@ -204,7 +205,7 @@ impl Builder {
             self.scan_step("adjust").await;
         }
         self.lay_in_gauge(plan, 0.0).await;
-        self.hand_over(plan).await;
+        self.give(plan).await;
     }
 
     /// A club gets another grip, measured as it came and as it leaves.
@@ -220,14 +221,13 @@ impl Builder {
         club.grip.mass_g = new_g;
         self.scan_step("acknowledge").await;
         self.finish_step(plan, "grip").await;
+        self.finish_step(plan, "rest").await;
         self.lay_on_beam(plan, &club, "gripped").await;
-        self.hand_over(plan).await;
+        self.give(plan).await;
     }
 
-    async fn hand_over(&mut self, plan: &ClubPlan) {
-        // When it was finished the next one may have been opened.
-        self.open(plan).await;
-        self.finish_step(plan, "hand_over").await;
+    async fn give(&mut self, plan: &ClubPlan) {
+        self.hand_over(plan).await;
         self.say(&format!("{} is handed over", plan.club)).await;
         self.report.clubs.push(plan.club.clone());
     }

@@ -14,10 +14,10 @@ use crate::journal::chain::sha256;
 use crate::journal::evidence;
 use crate::measurement::reading::InstrumentKind;
 use crate::measurement::stamp::Stamp;
-use crate::work_order::adhesive;
 use crate::work_order::checks::Chart;
 use crate::work_order::desk::{self, Command, Refusal};
 use crate::work_order::event::{Change, Event, EventId, Numbering};
+use crate::work_order::guard::guard;
 use crate::work_order::laid::laid;
 use crate::work_order::routing::expectations;
 use crate::work_order::state::{CaptureLine, Fate, State};
@@ -244,12 +244,12 @@ impl Core {
         }
         let steady_us = self.steady_us(stamp);
         let answer = desk::answer(&self.state, command);
-        match answer.and_then(|changes| adhesive::guard(&self.state, changes, steady_us)) {
+        match answer.and_then(|changes| guard(&self.state, changes, steady_us)) {
             Ok(mut changes) => {
                 self.fill_in_air(&mut changes, stamp.t_s);
                 let waiting = self.waiting(&changes, stamp.at_us);
                 // What lies there is filed; that it finishes a club that is not cured is left out, never refused.
-                changes.extend(adhesive::guard(&self.state, waiting, steady_us).unwrap_or_default());
+                changes.extend(guard(&self.state, waiting, steady_us).unwrap_or_default());
                 self.number(stamp, changes)
             }
             Err(refusal) => Outcome { refused: Some(refusal), ..Outcome::default() },
@@ -387,7 +387,7 @@ impl Core {
                 let mut taken = self.number(stamp, vec![Change::ReadingCaptured(captured.clone())]);
                 if let Some(reading) = taken.events.last().map(|event| event.id) {
                     let placed = desk::place(&self.state, reading, &captured, stamp.at_us);
-                    match adhesive::guard(&self.state, placed, steady_us) {
+                    match guard(&self.state, placed, steady_us) {
                         Ok(placed) => taken.events.extend(self.number(stamp, placed).events),
                         Err(refusal) => self.tell(stamp.t_s, refusal.0),
                     }

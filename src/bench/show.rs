@@ -10,7 +10,7 @@ use crate::output::adhesive_view::{TimerView, timers};
 use crate::output::text::{self, Lengths};
 use crate::output::trust_view;
 use crate::output::view::{Banner, InstrumentView, LevelView, ReadingView, Snapshot, live_readings};
-use crate::output::work_view::{WorkView, work};
+use crate::output::work_view::{WorkView, cure_left, work};
 use crate::work_order::state::Fate;
 
 /// Makes snapshots; parts that did not change are shared with the one before.
@@ -22,6 +22,10 @@ pub struct Show {
     work: Arc<WorkView>,
     banners: Arc<Vec<Banner>>,
     timers: Arc<Vec<TimerView>>,
+    /// Whether `work` is older than the last event.
+    work_is_old: bool,
+    /// How long the open club still cures, as `work` says it.
+    cure_left: Option<String>,
 }
 
 impl Show {
@@ -35,6 +39,8 @@ impl Show {
             work: Arc::new(WorkView::default()),
             banners: Arc::new(Vec::new()),
             timers: Arc::default(),
+            work_is_old: true,
+            cure_left: None,
         };
         show.refresh_all(core);
         show
@@ -42,7 +48,7 @@ impl Show {
 
     /// Events were stored: order, club and captures may have changed, and with them what a reading would be.
     pub fn refresh_all(&mut self, core: &Core) {
-        self.work = Arc::new(work(&core.state, self.lengths));
+        self.work_is_old = true;
         self.instruments = core.channels.iter().map(|channel| Arc::new(self.instrument(core, channel))).collect();
     }
 
@@ -65,7 +71,14 @@ impl Show {
         if *self.banners != banners {
             self.banners = Arc::new(banners);
         }
-        let timers = timers(&core.state, core.steady_us(stamp));
+        let steady_us = core.steady_us(stamp);
+        // The words of a cure change with the minutes, without any event.
+        let cure_left = cure_left(&core.state, steady_us);
+        if self.work_is_old || self.cure_left != cure_left {
+            self.work = Arc::new(work(&core.state, self.lengths, steady_us));
+            (self.work_is_old, self.cure_left) = (false, cure_left);
+        }
+        let timers = timers(&core.state, steady_us);
         if *self.timers != timers {
             self.timers = Arc::new(timers);
         }

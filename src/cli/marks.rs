@@ -68,8 +68,13 @@ pub(super) async fn confirm(
     print::line(&format!("{mark} mark of {club}: {}", found.map_or("kept", |found| &found.standing_text)))
 }
 
-/// Lets a mark be cut without agreement, with a name and a reason.
-pub(super) async fn answer_for(access: &Access, club: &str, mark: &str, by: &str, why: &str) -> anyhow::Result<()> {
+/// Lets a mark be cut without agreement, or a club go with something open, with a name and a reason.
+pub(super) async fn answer_for(access: &Access, club: &str, what: &str, by: &str, why: &str) -> anyhow::Result<()> {
+    if matches!(what, "hand-over" | "hand_over") {
+        access.command(&json!({"command": "override_hand_over", "club": club, "name": by, "why": why})).await?;
+        return print::line(&format!("{club} is handed over: {by} answers for it"));
+    }
+    let mark = what;
     let command = json!({"command": "override_mark", "club": club, "mark": mark, "name": by, "why": why});
     access.command(&command).await?;
     print::line(&format!("{mark} mark of {club}: {by} answers for it"))

@@ -95,12 +95,12 @@ enum Action {
         #[arg(long, conflicts_with = "quantity")]
         reading: Option<String>,
     },
-    /// Lets a mark be cut although no second measurement agrees
+    /// Lets a mark be cut although no second measurement agrees, or hands a club over although something is open
     Override {
         /// The club's id
         club: String,
-        /// tip or butt
-        mark: String,
+        /// tip or butt, or hand-over
+        what: String,
         /// Who answers for it
         #[arg(long)]
         by: String,
@@ -227,7 +227,7 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             Action::Confirm { club, mark, quantity, reading } => {
                 marks::confirm(&access, &club, &mark, quantity.as_deref(), reading.as_deref()).await?;
             }
-            Action::Override { club, mark, by, why } => marks::answer_for(&access, &club, &mark, &by, &why).await?,
+            Action::Override { club, what, by, why } => marks::answer_for(&access, &club, &what, &by, &why).await?,
             Action::Void { event, why } => {
                 access.command(&json!({"command": "void", "event": event, "why": why})).await?;
                 print::line(&format!("{event} is taken back"))?;
@@ -389,6 +389,9 @@ async fn show(segments: &Segments<'_>, reader: &Reader, club: &str, as_json: boo
             "adhesive {} ({})  cured {}, not played before {}{decided}",
             bond.adhesive, bond.batch, bond.cured_at, bond.not_before
         ))?;
+    }
+    for over in &record.hand_over_overrides {
+        print::line(&format!("decided {}  {}", over.decided.at, over.text()))?;
     }
     print::line(&format!("chain {}", record.chain))
 }

@@ -5,6 +5,7 @@
 //! cut and what fits; parts given to clubs, and the steps of a set.
 
 pub mod characteristic;
+pub mod shown;
 pub mod swing_weight;
 
 pub mod parts;

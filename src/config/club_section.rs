@@ -86,7 +86,9 @@ fn route(section: &Section<'_>) -> Option<Vec<Step>> {
         Some(format!("expected steps in order, each one of: {}", all.join(", ")))
     } else if steps.iter().enumerate().any(|(at, step)| place(*step) != Some(at)) {
         Some("has a step twice; a step that is done again is marked done again".to_owned())
-    } else if steps.last() != Some(&Step::HandOver) {
+    } else if steps.is_empty() {
+        Some("expected one step at least".to_owned())
+    } else if place(Step::HandOver).is_some_and(|at| at + 1 < steps.len()) {
         Some("expected hand_over as the last step".to_owned())
     } else if place(Step::Bond).is_some() && place(Step::Cure) < place(Step::Bond) {
         Some("expected cure behind bond: what is bonded must cure".to_owned())

@@ -328,8 +328,8 @@ name = "x"
     #[test]
     fn routes_that_cannot_be_walked_are_mistakes() {
         for (route, words) in [
-            ("[]", "hand_over as the last"),
-            ("[\"grip\"]", "hand_over as the last"),
+            ("[]", "one step at least"),
+            ("[\"hand_over\", \"grip\"]", "hand_over as the last"),
             ("[\"grip\", \"grip\", \"hand_over\"]", "a step twice"),
             ("[\"bond\", \"hand_over\"]", "cure behind bond"),
             ("[\"cure\", \"bond\", \"hand_over\"]", "cure behind bond"),

@@ -315,6 +315,12 @@ enum ChangeShape {
         name: String,
         why: String,
     },
+    HandOverOverridden {
+        club: String,
+        name: String,
+        why: String,
+        open: Vec<String>,
+    },
     ClockStepped {
         by_us: i64,
     },

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::journal::event::rfc3339;
-use crate::work_order::adhesive::{Bond, words};
+use crate::work_order::adhesive::{Bond, Override, words};
 use crate::work_order::record::{ClubRecord, ClubState};
 use crate::work_order::state::State;
 
@@ -44,7 +44,7 @@ pub struct BondView {
     pub overridden: Option<OverrideView>,
 }
 
-/// A decision not to wait for the cure.
+/// A decision not to wait for a cure, or to hand over what is open.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct OverrideView {
     /// Whose.
@@ -53,6 +53,14 @@ pub struct OverrideView {
     pub why: String,
     /// When.
     pub at: String,
+}
+
+impl OverrideView {
+    /// A decision as it is shown.
+    #[must_use]
+    pub fn of(decided: &Override) -> Self {
+        Self { name: decided.name.clone(), why: decided.why.clone(), at: rfc3339(decided.at_us) }
+    }
 }
 
 /// The bond of a club, where a batch was in force, with its times by the clock as it goes now.
@@ -77,11 +85,7 @@ fn view(bond: &Bond, wall_us: impl Fn(i64) -> i64) -> BondView {
         bonded_at: rfc3339(bond.at_us),
         cured_at: after(bond.cure_left_us(bond.run_us)),
         not_before: after(bond.play_left_us(bond.run_us)),
-        overridden: bond.overridden.as_ref().map(|o| OverrideView {
-            name: o.name.clone(),
-            why: o.why.clone(),
-            at: rfc3339(o.at_us),
-        }),
+        overridden: bond.overridden.as_ref().map(OverrideView::of),
     }
 }
 

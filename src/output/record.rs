@@ -3,7 +3,7 @@
 use serde::Serialize;
 use tokio::sync::mpsc;
 
-use super::adhesive_view::{self, BondView};
+use super::adhesive_view::{self, BondView, OverrideView};
 use super::bend_view::{BendingView, bending};
 use super::command::{Question, ask};
 use super::cut_view::{CutView, cut_view};
@@ -19,6 +19,7 @@ use super::work_view::{SuspectView, method, suspect_views};
 use crate::journal::event::rfc3339;
 use crate::journal::store::Reader;
 use crate::work_order::cautions::cautions;
+use crate::work_order::hand_over::HandOverOverride;
 use crate::work_order::record::{Acknowledgement, ClubRecord, ClubState, Entry, Method, Standing, StepRecord};
 use crate::work_order::state::State;
 
@@ -121,12 +122,39 @@ pub struct Record {
     /// How its head was bonded, where a batch was in force.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub adhesive: Option<BondView>,
+    /// Decisions to hand it over although something was open, oldest first.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub hand_over_overrides: Vec<HandOverOverrideView>,
     /// Parts taken out of the drawers for it, also those put back.
     pub consumption: Vec<ConsumptionView>,
     /// Parts with a number or a maker's code that went into it, also those taken out again.
     pub parts: Vec<UsedPartView>,
     /// Hash of the last event of this club.
     pub chain: String,
+}
+
+/// A decision to hand a club over although something was open.
+#[derive(Debug, Clone, Serialize)]
+pub struct HandOverOverrideView {
+    /// Who, why and when.
+    #[serde(flatten)]
+    pub decided: OverrideView,
+    /// What was open, in words.
+    pub open: Vec<String>,
+}
+
+impl HandOverOverrideView {
+    /// A decision as it is shown.
+    #[must_use]
+    pub fn of(over: &HandOverOverride) -> Self {
+        Self { decided: OverrideView::of(&over.decided), open: over.open.clone() }
+    }
+
+    /// The decision in one sentence.
+    #[must_use]
+    pub fn text(&self) -> String {
+        format!("handed over with {} open; {} answers for it: {}", self.open.join(", "), self.decided.name, self.decided.why)
+    }
 }
 
 /// One value.
@@ -248,6 +276,7 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
         work: club.spec.work.name(),
         route: club.spec.route().iter().map(|step| step.name()).collect(),
         adhesive: club.bond.as_ref().map(adhesive_view::bond_as_made),
+        hand_over_overrides: club.hand_over_overrides.iter().map(HandOverOverrideView::of).collect(),
         consumption: drawer_view::consumption(club),
         parts: part_view::used_parts(club),
         chain,

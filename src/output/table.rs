@@ -1,8 +1,8 @@
 //! Records as a table after RFC 4180, without formula injection.
 
-use super::record::Record;
+use super::record::{HandOverOverrideView, Record};
 
-const HEAD: [&str; 20] = [
+const HEAD: [&str; 21] = [
     "order",
     "club",
     "name",
@@ -23,6 +23,7 @@ const HEAD: [&str; 20] = [
     "event",
     "voided",
     "by",
+    "hand_over",
 ];
 
 /// All entries of all records, one a line, CRLF ends, header first.
@@ -33,6 +34,7 @@ pub fn csv(records: &[Record]) -> Result<String, csv::Error> {
     let mut writer = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
     writer.write_record(HEAD)?;
     for record in records {
+        let decided: Vec<String> = record.hand_over_overrides.iter().map(HandOverOverrideView::text).collect();
         for entry in &record.entries {
             let number = |value: Option<f64>| value.map(|value| value.to_string()).unwrap_or_default();
             writer.write_record([
@@ -56,6 +58,7 @@ pub fn csv(records: &[Record]) -> Result<String, csv::Error> {
                 &entry.event,
                 &entry.voided.to_string(),
                 &text(entry.by.as_deref().unwrap_or_default()),
+                &text(&decided.join("; ")),
             ])?;
         }
     }

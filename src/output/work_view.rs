@@ -13,10 +13,12 @@ use super::rules_view::{RuleCheckView, rule_check};
 use super::text::{self, Lengths};
 use crate::club::characteristic::Characteristic;
 use crate::journal::event::rfc3339;
+use crate::work_order::adhesive::{cure_left_us, words};
 use crate::work_order::advice;
 use crate::work_order::cautions::Caution;
 use crate::work_order::crosscheck::{Suspect, suspects};
 use crate::work_order::forecast::{Forecast, outlook, sensitivities};
+use crate::work_order::hand_over;
 use crate::work_order::judging::judge;
 use crate::work_order::order::{Order, Stage};
 use crate::work_order::record::{ClubRecord, Entry, Method};
@@ -116,6 +118,11 @@ pub struct ClubView {
     pub next: String,
     /// How to bring it to target.
     pub advice: Vec<String>,
+    /// What would be open if it were handed over now: it is handed over only if somebody answers for that.
+    pub open: Vec<String>,
+    /// How long it still cures, while nothing that comes behind that is done to it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cure_left: Option<String>,
     /// Grams to add at the head, where that is the advice.
     pub advice_head_g: Option<f64>,
     /// What could be done with what is in the drawers, the best first.
@@ -296,9 +303,15 @@ pub fn order_view(state: &State, order: &Order) -> OrderView {
     }
 }
 
-/// Order, club and captures of a state.
+/// How long the open club still cures, in words. `steady_us` is wall time without steps of the clock.
 #[must_use]
-pub fn work(state: &State, lengths: Lengths) -> WorkView {
+pub fn cure_left(state: &State, steady_us: i64) -> Option<String> {
+    cure_left_us(state, state.club()?, steady_us).map(words)
+}
+
+/// Order, club and captures of a state. `steady_us` is wall time without steps of the clock.
+#[must_use]
+pub fn work(state: &State, lengths: Lengths, steady_us: i64) -> WorkView {
     WorkView {
         operator: state.operator.clone(),
         order: state.order().map(|order| order_view(state, order)),
@@ -316,7 +329,10 @@ pub fn work(state: &State, lengths: Lengths) -> WorkView {
             })
             .collect(),
         // By the clock as it goes now.
-        club: state.club().map(|record| ClubView { adhesive: bond(state, record), ..club_on(state, record, lengths) }),
+        club: state.club().map(|record| {
+            let adhesive = bond(state, record);
+            ClubView { adhesive, ..club_on(state, record, lengths, cure_left(state, steady_us)) }
+        }),
         low_stock: drawer_view::low_stock(state),
         captures: state.captures.iter().rev().take(CAPTURES_SHOWN).map(|line| capture(state, line)).collect(),
     }
@@ -325,14 +341,17 @@ pub fn work(state: &State, lengths: Lengths) -> WorkView {
 /// A club as it stands by its order as it is now, and by its record alone: what is in the drawers is not looked at.
 #[must_use]
 pub fn club(record: &ClubRecord, lengths: Lengths) -> ClubView {
-    club_on(&State::default(), record, lengths)
+    club_on(&State::default(), record, lengths, None)
 }
 
-fn club_on(state: &State, record: &ClubRecord, lengths: Lengths) -> ClubView {
-    let swing_advice = advice::swing_weight(record, &state.drawer_stock, &state.learning);
+fn club_on(state: &State, record: &ClubRecord, lengths: Lengths, cure_left: Option<String>) -> ClubView {
+    // Nothing that comes behind the cure is advised while it lasts.
+    let cures = cure_left.is_some();
+    let swing_advice = advice::swing_weight(record, &state.drawer_stock, &state.learning).filter(|_| !cures);
     let next_step = record.next_step();
     let suspects = suspect_views(record);
-    let bending = bending(record);
+    let mut bending = bending(record);
+    bending.advice.retain(|_| !cures);
     let mut texts: Vec<&'static str> = advice::cautions(record).into_iter().map(Caution::words).collect();
     // Whoever is told to bend, or to ask before it, is told what can happen, whatever the next step is called; of a wood
     // whose sleeve is turned nothing is bent.
@@ -353,14 +372,20 @@ fn club_on(state: &State, record: &ClubRecord, lengths: Lengths) -> ClubView {
         stage: if record.is_assembled() { record.stage() } else { Stage::Part }.name(),
         next_step: next_step.map(|step| step.name()),
         next_step_label: next_step.map(|step| step.label()),
-        next: advice::next_action(record),
+        next: match &cure_left {
+            Some(left) => format!("let it cure: {left} left"),
+            None => advice::next_action(record),
+        },
         // What may be wrong comes before what to change: nobody should add weight to a leaning club.
         advice: suspects
             .iter()
             .map(|suspect| suspect.reason.clone())
             .chain(swing_advice.iter().map(|advice| advice.text.clone()))
-            .chain(bend_view::texts(record))
+            .chain(cure_left.iter().map(|left| format!("cures: {left} left")))
+            .chain(bend_view::texts(record).into_iter().filter(|_| !cures))
             .collect(),
+        open: hand_over::open(state, record, cure_left.as_deref()),
+        cure_left,
         proposals: swing_advice
             .iter()
             .flat_map(|advice| &advice.proposals)

@@ -12,7 +12,6 @@ use super::event::{Change, Event};
 use super::finishing::after_change;
 use super::record::ClubRecord;
 use super::state::State;
-use super::steps::Step;
 
 /// How many batches are remembered besides those that clubs name themselves.
 const BATCHES: usize = 20;
@@ -284,22 +283,26 @@ pub(super) fn override_cure(state: &State, club: Option<&str>, name: &str, why: 
     Ok(std::iter::once(decided).chain(after_change(state, record, record)).collect())
 }
 
-/// What stands in the way of finishing a club: its cure, while it lasts and nobody has overridden it.
+/// What is left of a cure that nobody has decided not to wait for, in microseconds; `None` where nothing is left.
 #[must_use]
-pub fn unfinished_cure(state: &State, club: &ClubRecord, at_us: i64) -> Option<String> {
+pub fn cure_left_us(state: &State, club: &ClubRecord, steady_us: i64) -> Option<i64> {
     let bond = club.bond.as_ref().filter(|bond| bond.overridden.is_none())?;
-    let left = bond.cure_left_us(state.adhesives.elapsed.at(at_us));
-    (left > 0).then(|| {
-        format!(
-            "{} is not cured: {} of {} by the sheet of {} ({}); wait, or say who decides otherwise and why: `adhesives override {} --name N --why TEXT`",
-            club.spec.id,
-            words(left),
-            words(micros(bond.batch.times.cure_s)),
-            bond.batch.product,
-            bond.batch.name,
-            club.spec.id
-        )
-    })
+    Some(bond.cure_left_us(state.adhesives.elapsed.at(steady_us))).filter(|left| *left > 0)
+}
+
+/// Why a club is not worked on yet: its cure, while it lasts and nobody has overridden it.
+#[must_use]
+pub(super) fn unfinished_cure(state: &State, club: &ClubRecord, steady_us: i64) -> Option<String> {
+    let (left, bond) = cure_left_us(state, club, steady_us).zip(club.bond.as_ref())?;
+    Some(format!(
+        "{} is not cured: {} of {} by the sheet of {} ({}); wait, or say who decides otherwise and why: `adhesives override {} --name N --why TEXT`",
+        club.spec.id,
+        words(left),
+        words(micros(bond.batch.times.cure_s)),
+        bond.batch.product,
+        bond.batch.name,
+        club.spec.id
+    ))
 }
 
 /// A time left in words: hours and minutes, below two minutes in steps of ten seconds; rounded up, never down.
@@ -318,46 +321,8 @@ pub fn words(left_us: i64) -> String {
     }
 }
 
-/// Looks over what is about to happen: bonds take the batch in force, an expired one is refused, and no club is finished
-/// before its cure is over.
-///
-/// A measurement that would finish an uncured club is kept, without finishing it.
-///
-/// # Errors
-/// Says what must not be done now, and what would do.
-pub fn guard(state: &State, changes: Vec<Change>, at_us: i64) -> Result<Vec<Change>, Refusal> {
-    let uncured = |club: &str, changes: &[Change]| {
-        let decided = |change: &Change| matches!(change, Change::CureOverridden { club: of, .. } if of == club);
-        let record = state.clubs.get(club).filter(|_| !changes.iter().any(decided))?;
-        unfinished_cure(state, record, at_us)
-    };
-    let mut guarded: Vec<Change> = Vec::with_capacity(changes.len());
-    let mut held_back: Option<String> = None;
-    for change in &changes {
-        match change {
-            Change::StepDone { club, step: Step::Bond, proof, batch: None } => guarded.push(Change::StepDone {
-                club: club.clone(),
-                step: Step::Bond,
-                proof: *proof,
-                batch: usable_batch(state, at_us)?,
-            }),
-            Change::StepDone { club, step: Step::Cure | Step::HandOver, .. } => match uncured(club, &changes) {
-                Some(reason) => return refused(reason),
-                None => guarded.push(change.clone()),
-            },
-            Change::StepDone { club, step: Step::FinalCheck, proof: Some(_), .. }
-                if uncured(club, &changes).is_some() => {}
-            Change::ClubFinished { club } if uncured(club, &changes).is_some() => held_back = Some(club.clone()),
-            // The next club was to be opened because that one was finished.
-            Change::ClubOpened { .. } if held_back.is_some() => {}
-            _ => guarded.push(change.clone()),
-        }
-    }
-    Ok(guarded)
-}
-
 /// The batch that a bond made now is made with; none where the workshop keeps no adhesives here.
-fn usable_batch(state: &State, at_us: i64) -> Result<Option<String>, Refusal> {
+pub(super) fn usable_batch(state: &State, at_us: i64) -> Result<Option<String>, Refusal> {
     let adhesives = &state.adhesives;
     let Some(mixed) = adhesives.batch_in_force() else {
         return if adhesives.products.is_empty() {

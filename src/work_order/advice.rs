@@ -3,6 +3,7 @@
 use super::cautions::{self, Caution};
 use super::drawer_stock::DrawerStock;
 use super::drawers::ItemKind;
+use super::hand_over::steps_open;
 use super::learning::Learning;
 use super::marks;
 use super::need::{Need, need};
@@ -159,7 +160,10 @@ fn finish_action(club: &ClubRecord, missing: &[Characteristic]) -> String {
         format!("measure the {} and type it", first.label())
     } else {
         let outside: Vec<&str> = club.outside().map(Characteristic::label).collect();
-        if outside.is_empty() {
+        let open = steps_open(club).find(|step| *step != Step::HandOver);
+        if let (true, Some(step)) = (outside.is_empty(), open) {
+            format!("all is measured: {}, then mark the step done", step.label())
+        } else if outside.is_empty() {
             "all is measured: hand the club over".to_owned()
         } else {
             format!("outside its limits: {}: put that right before it is handed over", outside.join(", "))

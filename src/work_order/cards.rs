@@ -14,7 +14,6 @@ use super::part_desk;
 use super::part_stock::PartFacts;
 use super::record::{ClubRecord, ClubState};
 use super::state::{Fate, State};
-use super::steps::Step;
 use super::ticket::Ticket;
 
 /// A code was scanned.
@@ -54,13 +53,7 @@ pub(super) fn accept(state: &State) -> Result<Vec<Change>, Refusal> {
 /// The step that comes next is done.
 pub(super) fn next_step_done(state: &State) -> Result<Vec<Change>, Refusal> {
     let Some(club) = state.club() else {
-        // After the last club of an order none is open, and it still has to be handed over.
-        let waits = |club: &&ClubRecord| club.steps.iter().all(|done| done.step != Step::HandOver);
-        let finished = state.finished_last.as_ref().and_then(|id| state.clubs.get(id)).filter(waits);
-        return match finished {
-            Some(_) => step_done(state, Step::HandOver),
-            None => refused("no club is open, so no step comes next: scan an order ticket first"),
-        };
+        return refused("no club is open, so no step comes next: scan an order ticket first");
     };
     match club.next_step() {
         Some(step) => step_done(state, step),
@@ -130,6 +123,7 @@ mod tests {
     use crate::work_order::details::Details;
     use crate::work_order::event::{CapturedReading, EventId, Numbering, Place};
     use crate::work_order::order::{ClubKind, ClubSpec, Hand, Priority, WorkKind};
+    use crate::work_order::steps::Step;
 
     /// 203 g on a scale.
     fn captured() -> CapturedReading {

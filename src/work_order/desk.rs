@@ -8,6 +8,7 @@ use super::drawer_desk::{self, DrawerCommand};
 use super::event::{CapturedReading, Change, EventId, FiledValue, Place};
 use super::filing::judged;
 use super::finishing::{after_change, checked, finished_club_again, proven, step_done};
+use super::hand_over;
 use super::intake;
 use super::laid::of_other_hand;
 use super::marks::{self, MarkCommand};
@@ -141,6 +142,15 @@ pub enum Command {
     /// The cure of a club is not waited for; no club means the current one.
     OverrideCure {
         /// The club's id.
+        club: Option<String>,
+        /// Who decides.
+        name: String,
+        /// Why.
+        why: String,
+    },
+    /// A club is handed over although something is open; no club means the current one.
+    OverrideHandOver {
+        /// The club.
         club: Option<String>,
         /// Who decides.
         name: String,
@@ -302,7 +312,8 @@ fn file(
         without.void(reading);
         changes.extend(after_change(state, former, &without));
     }
-    changes.extend(checked(club, reading, after_change(state, club, &after)));
+    changes.extend(checked(state, club, &after, reading));
+    changes.extend(after_change(state, club, &after));
     changes
 }
 
@@ -343,6 +354,9 @@ pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> 
         }
         Command::DiscardBatch => adhesive::discard(state),
         Command::OverrideCure { club, name, why } => adhesive::override_cure(state, club.as_deref(), name, why),
+        Command::OverrideHandOver { club, name, why } => {
+            hand_over::hand_over_all_the_same(state, club.as_deref(), name, why)
+        }
         Command::PutAside => cards::put_aside(state),
         Command::NextClub => cards::next_club(state),
         Command::Accept => cards::accept(state),
@@ -389,7 +403,8 @@ fn enter(
     });
     let mut changes = vec![Change::ValueTyped { club: id.to_owned(), text: quantity.to_owned(), value: filed }];
     changes.extend(proven(record, &after, EventId::TYPED));
-    changes.extend(checked(record, EventId::TYPED, after_change(state, record, &after)));
+    changes.extend(checked(state, record, &after, EventId::TYPED));
+    changes.extend(after_change(state, record, &after));
     Ok(changes)
 }
 

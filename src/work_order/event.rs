@@ -218,6 +218,17 @@ pub enum Change {
         /// Why.
         why: String,
     },
+    /// A person decided to hand a club over although something is open.
+    HandOverOverridden {
+        /// The club.
+        club: String,
+        /// Who decided.
+        name: String,
+        /// Why.
+        why: String,
+        /// What was open, in words.
+        open: Vec<String>,
+    },
     /// The system's clock was put right while the bench ran.
     ClockStepped {
         /// By how much, in microseconds; positive: forward.

@@ -39,6 +39,7 @@ impl Change {
             Self::BatchMixed { .. } => "batch_mixed",
             Self::BatchDiscarded { .. } => "batch_discarded",
             Self::CureOverridden { .. } => "cure_overridden",
+            Self::HandOverOverridden { .. } => "hand_over_overridden",
             Self::ClockStepped { .. } => "clock_stepped",
             Self::ClubFinished { .. } => "club_finished",
             Self::ClubReopened { .. } => "club_reopened",

@@ -1,14 +1,16 @@
 //! Steps that are done, when a club is finished, and when it is not any more.
 //!
-//! A club before and after a change comes in, what follows from the change leaves. Finished is what has everything the
-//! order asks for within the limits that hold now, whatever they were when it was measured.
+//! A club before and after a change comes in, what follows from the change leaves. Good is what has everything the order
+//! asks for within the limits that hold now, whatever they were when it was measured; finished is what is handed over, or
+//! good where its route ends without that.
 
 use super::desk::{Refusal, refused};
 use super::event::{Change, EventId, Place};
+use super::hand_over::steps_open;
 use super::judging::{Verdict, judge};
 use super::marks;
 use super::order::{Stage, TargetRow, WorkKind};
-use super::record::{ClubRecord, ClubState};
+use super::record::{ClubRecord, ClubState, StepRecord};
 use super::routing::Routing;
 use super::sources::quantity_of;
 use super::state::State;
@@ -16,17 +18,8 @@ use super::steps::Step;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::measurement::reading::{Quantity, Reading};
 
-/// A person says that a step is done.
+/// A person says that a step of the open club is done.
 pub(super) fn step_done(state: &State, step: Step) -> Result<Vec<Change>, Refusal> {
-    // The hand-over card is scanned when the club is already complete and the next one is open.
-    let handed_over = |club: &ClubRecord| club.steps.iter().any(|s| s.step == Step::HandOver);
-    let before = state.finished_last.as_ref().and_then(|id| state.clubs.get(id)).filter(|club| !handed_over(club));
-    if step == Step::HandOver
-        && let Some(before) = before
-        && !state.club().is_some_and(ClubRecord::is_begun)
-    {
-        return Ok(vec![Change::step_done(&before.spec.id, step)]);
-    }
     let Some(club) = state.club() else {
         return refused(format!(
             "no club is open, so \"{}\" cannot be marked done: scan an order ticket first",
@@ -43,43 +36,36 @@ pub(super) fn step_done(state: &State, step: Step) -> Result<Vec<Change>, Refusa
             route.join(", ")
         ));
     }
-    if club.state != ClubState::Finished {
-        marks::allow(club, step)?;
+    if club.state == ClubState::Finished {
+        return Ok(vec![Change::step_done(&club.spec.id, step)]);
     }
+    marks::allow(club, step)?;
+    if step == Step::HandOver {
+        return Ok(handed_over(state, club));
+    }
+    let mut after = club.clone();
+    after.steps.push(StepRecord { step, at_us: 0, by: None, proof: None, batch: None, in_hand_us: 0 });
     let done = Change::step_done(&club.spec.id, step);
-    if step != Step::HandOver || club.state == ClubState::Finished {
-        let mut changes = vec![done];
-        // A club that was complete but not cured is finished by its cure.
-        if step == Step::Cure {
-            changes.extend(after_change(state, club, club));
-        }
-        return Ok(changes);
-    }
-    let missing: Vec<&str> = club.missing().map(Characteristic::label).collect();
-    if !missing.is_empty() {
-        // With several clubs in work another one may be meant.
-        let meant =
-            before.map(|other| format!("; {} is finished: scan its ticket first to hand it over", other.spec.id));
-        let meant = meant.unwrap_or_default();
-        return refused(format!(
-            "{} cannot be handed over: {} not measured yet{meant}",
-            club.spec.id,
-            missing.join(", ")
-        ));
-    }
-    let mut changes = vec![done];
-    changes.extend(finish(state, club));
-    Ok(changes)
+    Ok(std::iter::once(done).chain(after_change(state, club, &after)).collect())
 }
 
-/// What a change of a club's values leads to: it is finished and the next one of its order follows, or it is finished
-/// no more.
+/// A club is handed over, and finished by that.
+pub(super) fn handed_over(state: &State, club: &ClubRecord) -> Vec<Change> {
+    let done = Change::step_done(&club.spec.id, Step::HandOver);
+    let finished = if club.state == ClubState::Finished { Vec::new() } else { finish(state, club) };
+    std::iter::once(done).chain(finished).collect()
+}
+
+/// What a change of a club's values or steps leads to: it is finished and the next one of its order follows, or it is
+/// finished no more. While a step of its route that no measurement proves is open, nothing but that finishes it.
 pub(super) fn after_change(state: &State, before: &ClubRecord, after: &ClubRecord) -> Vec<Change> {
     let good = is_good(state, after);
     match (before.state == ClubState::Finished, good) {
-        (false, true) => finish(state, after),
-        // A person may hand over what is outside its limits; that stands until it loses a value.
-        (true, false) if is_good(state, before) || !after.is_complete() => reopen(state, after),
+        (false, true) if steps_open(after).next().is_none() => finish(state, after),
+        // A person may hand over what is outside its limits or not measured; that stands until it loses a value.
+        (true, false) if is_good(state, before) || after.missing().count() > before.missing().count() => {
+            reopen(state, after)
+        }
         _ => Vec::new(),
     }
 }
@@ -114,14 +100,13 @@ pub(super) fn proven(before: &ClubRecord, after: &ClubRecord, reading: EventId) 
     shown.into_iter().filter(|(step, shown)| *shown && open(*step)).map(|(step, _)| by(before, step, reading)).collect()
 }
 
-/// A club that is finished by a measurement has passed its final check with it.
-pub(super) fn checked(club: &ClubRecord, reading: EventId, changes: Vec<Change>) -> Vec<Change> {
-    let is_finished = matches!(changes.first(), Some(Change::ClubFinished { club: id }) if *id == club.spec.id);
+/// A measurement with which a club has all that its order asks for, and nothing but the hand-over left, is its final check.
+pub(super) fn checked(state: &State, club: &ClubRecord, after: &ClubRecord, reading: EventId) -> Option<Change> {
+    let is_ready = is_good(state, after) && steps_open(after).all(|step| step == Step::HandOver);
     let is_open = club.spec.route().contains(&Step::FinalCheck)
         && !club.has_done(Step::FinalCheck)
         && marks::allow(club, Step::FinalCheck).is_ok();
-    let check = (is_finished && is_open).then(|| by(club, Step::FinalCheck, reading));
-    check.into_iter().chain(changes).collect()
+    (is_ready && is_open).then(|| by(club, Step::FinalCheck, reading))
 }
 
 fn by(club: &ClubRecord, step: Step, reading: EventId) -> Change {
@@ -140,7 +125,7 @@ fn is_good(state: &State, club: &ClubRecord) -> bool {
 }
 
 /// Finishes a club; if it was the open one, the next one of its order is opened.
-pub(super) fn finish(state: &State, club: &ClubRecord) -> Vec<Change> {
+fn finish(state: &State, club: &ClubRecord) -> Vec<Change> {
     let mut changes = vec![Change::ClubFinished { club: club.spec.id.clone() }];
     if state.current_club.as_ref() != Some(&club.spec.id) {
         return changes;

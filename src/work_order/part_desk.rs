@@ -352,7 +352,8 @@ pub(super) fn use_parts(state: &State, uses: &[(Option<String>, String)]) -> Res
     }
     for (before, after, last) in &clubs {
         changes.extend(proven(before, after, *last));
-        changes.extend(checked(before, *last, after_change(state, before, after)));
+        changes.extend(checked(state, before, after, *last));
+        changes.extend(after_change(state, before, after));
     }
     Ok(changes)
 }

@@ -9,6 +9,7 @@ use super::drawer_stock::{TakenPart, Taking};
 use super::drawers::ItemKind;
 use super::event::{EventId, FiledValue};
 use super::guide::Guide;
+use super::hand_over::HandOverOverride;
 use super::in_hand::InHand;
 use super::judging::Verdict;
 use super::marks::{self, MarkDeed, MarkRecord};
@@ -172,6 +173,8 @@ pub struct ClubRecord {
     pub acknowledged: Vec<Acknowledgement>,
     /// How its head was last bonded, where a batch was in force.
     pub bond: Option<Bond>,
+    /// Decisions to hand it over although something was open, oldest first.
+    pub hand_over_overrides: Vec<HandOverOverride>,
     /// Parts taken from the drawers for it, oldest first.
     pub takings: Vec<Taking>,
     /// Parts with a number or a maker's code that went into it, oldest first.
@@ -200,6 +203,7 @@ impl ClubRecord {
             marks: Vec::new(),
             acknowledged: Vec::new(),
             bond: None,
+            hand_over_overrides: Vec::new(),
             takings: Vec::new(),
             parts: Vec::new(),
             in_hand: InHand::default(),

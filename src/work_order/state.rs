@@ -11,6 +11,7 @@ use super::difference::Revision;
 use super::drawer_stock::{DrawerStock, Taking};
 use super::event::{CapturedReading, Change, Event, EventId, FiledValue, Place};
 use super::guide::Guide;
+use super::hand_over::HandOverOverride;
 use super::learning::Learning;
 use super::marks::{MarkDeed, MarkRecord};
 use super::order::Order;
@@ -263,6 +264,13 @@ impl State {
                     if let Some(bond) = &mut record.bond {
                         bond.overridden = Some(overridden);
                     }
+                });
+            }
+            Change::HandOverOverridden { club, name, why, open } => {
+                let decided = Override { name: name.clone(), why: why.clone(), at_us: event.at_us };
+                let open = open.clone();
+                self.on_club(club, event.seq, |record| {
+                    record.hand_over_overrides.push(HandOverOverride { decided, open });
                 });
             }
             Change::AdhesiveEntered { .. }

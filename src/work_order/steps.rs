@@ -46,6 +46,15 @@ impl Step {
         }
     }
 
+    /// Whether measurements show that it is done: parts that are weighed, a length, or values within their limits.
+    #[must_use]
+    pub fn is_proved_by_measuring(self) -> bool {
+        match self {
+            Self::Prepare | Self::DryFit | Self::Cut | Self::Adjust | Self::FinalCheck => true,
+            Self::Bond | Self::Cure | Self::Grip | Self::Rest | Self::HandOver => false,
+        }
+    }
+
     /// The stage a club is at once this step is done; `None` where the step does not change it.
     #[must_use]
     pub fn leaves_at(self) -> Option<Stage> {

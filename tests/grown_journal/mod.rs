@@ -237,7 +237,7 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
                     writer.write("session_started", json!({"version": "0.1.0", "clock_synchronised": false}));
                 }
             },
-            24 => match dice.roll(8) {
+            24 => match dice.roll(9) {
                 0 => drop(
                     writer.write("order_put_aside", json!({"order": orders[orders.len() - 1].0, "why": "no shaft"})),
                 ),
@@ -254,7 +254,11 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
                     let cautions = json!({"club": club, "step": "cut", "cautions": ["cutting", "dust_and_fibres"]});
                     writer.write("cautions_acknowledged", cautions);
                 }
-                _ => drop(writer.write("cure_overridden", json!({"club": club, "name": "K7", "why": "oven"}))),
+                7 => drop(writer.write("cure_overridden", json!({"club": club, "name": "K7", "why": "oven"}))),
+                _ => {
+                    let open = json!({"club": club, "name": "K7", "why": "as agreed", "open": ["lie never measured"]});
+                    writer.write("hand_over_overridden", open);
+                }
             },
             25 => match dice.roll(3) {
                 0 if batches > 0 => {

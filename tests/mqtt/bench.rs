@@ -78,7 +78,7 @@ impl Bench {
         let view = {
             let mut state = self.state.lock().unwrap();
             events.iter().for_each(|event| state.apply(event));
-            Arc::new(work(&state, Lengths::Inches))
+            Arc::new(work(&state, Lengths::Inches, stamp.at_us))
         };
         self.journal.append(&events, &[]).await.unwrap();
         self.snapshots.send_modify(|snapshot| Arc::make_mut(snapshot).work = view);

@@ -121,6 +121,9 @@ pub(super) async fn hands(mut actions: mpsc::Receiver<Action>, started: Started,
             Action::Bend { club, characteristic, quantity } => {
                 json!({"command": "bend", "club": club, "characteristic": characteristic, "quantity": quantity})
             }
+            Action::AnswerFor { club, why } => {
+                json!({"command": "override_hand_over", "club": club, "name": "K7", "why": why})
+            }
             Action::Say(words) => {
                 print::say(&words);
                 continue;

@@ -6,6 +6,7 @@ use super::fonts::STAND_IN;
 use super::marks::{self, Strip};
 use super::{Print, Subject, minute};
 use crate::club::characteristic::Characteristic;
+use crate::output::record::HandOverOverrideView;
 use crate::output::work_view::{self, CharacteristicView, ClubView};
 use crate::work_order::cautions::cautions as cautions_of;
 use crate::work_order::record::{ClubState, Standing};
@@ -194,6 +195,12 @@ fn notes(canvas: &mut Canvas<'_>, at: At, width: f64, end: f64, subject: &Subjec
     let style = Style::of(7.4);
     let mut y = at.1;
     let fits = |y: f64, lines: f64| y + lines * 3.4 < end;
+    for over in &subject.club.hand_over_overrides {
+        if fits(y, 3.0) {
+            let words = format!("Decided: {}.", HandOverOverrideView::of(over).text());
+            y = canvas.paragraph((at.0, y), width, 3, &words, style.bold());
+        }
+    }
     for suspect in &view.suspects {
         if fits(y, 2.0) {
             y = canvas.paragraph((at.0, y), width, 2, &format!("Does not agree: {}", suspect.reason), style.bold());

@@ -8,7 +8,7 @@ import { warningGlyph } from "./glyphs.js";
 import { loudCapture } from "./bench_view.js";
 import { commandListener } from "./command.js";
 import { cuts } from "./cut_panel.js";
-import { askVoid } from "./asking.js";
+import { askHandOver, askVoid } from "./asking.js";
 import { drawers, drawersKey } from "./drawers.js";
 import { counted, own, plain, said, say, t, told } from "./language.js";
 import { phaseAdvice, signed } from "./words.js";
@@ -163,7 +163,9 @@ export function drawStep(view) {
   const texts = club?.cautions ?? [];
   const timers = view.state?.timers ?? [];
   place.hidden = step === null && texts.length === 0 && timers.length === 0;
-  rebuild(place, [club?.club, step, texts, timers, club?.cut], () => [
+  // A club of which something is open is handed over only if somebody answers for it.
+  const isOpen = step === "hand_over" && (club.open ?? []).length > 0;
+  rebuild(place, [club?.club, step, texts, timers, club?.cut, isOpen && club.open], () => [
     step
       ? el(
           "div",
@@ -176,7 +178,7 @@ export function drawStep(view) {
               class: "strong",
               "data-focus": "step-done",
               "aria-label": t("mark_done_named", { step: plain(step) }),
-              onclick: commandListener(() => ({ command: "step_done", step })),
+              onclick: isOpen ? () => askHandOver(club) : commandListener(() => ({ command: "step_done", step })),
             },
             t("mark_done"),
           ),

@@ -22,6 +22,7 @@ export const askVoid = lazily("askVoid");
 export const askValue = lazily("askValue");
 export const askMark = lazily("askMark");
 export const askOverride = lazily("askOverride");
+export const askHandOver = lazily("askHandOver");
 export const askChoice = lazily("askChoice");
 export const askOrder = lazily("askOrder");
 export const askToken = lazily("askToken");

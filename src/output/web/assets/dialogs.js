@@ -173,6 +173,28 @@ export async function askOverride(club, mark) {
   );
 }
 
+/** Asks who answers for a club that is handed over with something open, and why. */
+export async function askHandOver(club) {
+  await ask(t("hand_over.title", { name: club.name }), (close) =>
+    el(
+      "form",
+      {
+        onsubmit: async (event) => {
+          event.preventDefault();
+          const { name, why } = event.currentTarget.elements;
+          const command = { command: "override_hand_over", club: club.club, name: name.value.trim(), why: why.value.trim() };
+          if (command.name && command.why) close(await send(command));
+        },
+      },
+      el("ul", { class: "open-items" }, club.open.map((open) => told("li", {}, open))),
+      el("p", {}, t("hand_over.first")),
+      el("label", {}, t("who_answers"), el("input", { name: "name", type: "text", required: true, maxlength: 200, autocomplete: "off" })),
+      el("label", {}, t("why"), el("input", { name: "why", type: "text", required: true, maxlength: 200, autocomplete: "off" })),
+      el("button", { type: "submit", class: "strong" }, t("hand_over.do")),
+    ),
+  );
+}
+
 /** Asks what a reading without a place was. */
 export async function askChoice(capture) {
   const choice = await ask(t("what_was_it", { text: signed(said(capture.text)) }), (close) =>

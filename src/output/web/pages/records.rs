@@ -19,7 +19,7 @@ use crate::output::command::ask;
 use crate::output::drawing::Curve;
 use crate::output::landed_view::{LandedView, landed_views};
 use crate::output::reading_view::{self, Found};
-use crate::output::record::subject;
+use crate::output::record::{HandOverOverrideView, subject};
 use crate::output::sheet::Subject;
 use crate::output::sleeve_view::{HEAD as SLEEVE_HEAD, SleeveView, sleeve_view, sleeve_view_for};
 use crate::output::text::{self, Lengths};
@@ -178,6 +178,11 @@ impl RecordPage<'_> {
 
     fn tilt_words(&self, deg: f64) -> String {
         self.shell.with("sleeve.tilt", &[("deg", &format!("{deg:.2}"))])
+    }
+
+    /// Who answered for what was open when it was handed over.
+    fn decided(&self) -> Vec<String> {
+        self.club.hand_over_overrides.iter().map(|over| HandOverOverrideView::of(over).text()).collect()
     }
 
     /// How many of the readings are damaged.
