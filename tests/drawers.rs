@@ -181,7 +181,7 @@ impl Bench {
     }
 
     fn club(&self) -> ClubView {
-        work(&self.desk.core.state, Lengths::Inches).club.unwrap()
+        work(&self.desk.core.state, Lengths::Inches, 0).club.unwrap()
     }
 
     fn left(&self, item: &str) -> u32 {
@@ -255,7 +255,7 @@ fn taken_parts_leave_the_stock_and_come_back() {
     bench.refuses(json!({"command": "take_part", "item": "w-2"}), "say where");
     bench.does(json!({"command": "take_part", "item": "w-2", "place": "grip"}));
     let low: Vec<String> =
-        work(&bench.desk.core.state, Lengths::Inches).low_stock.into_iter().map(|s| s.item).collect();
+        work(&bench.desk.core.state, Lengths::Inches, 0).low_stock.into_iter().map(|s| s.item).collect();
     assert_eq!((bench.left("w-2"), low), (1, vec!["w-2".to_owned(), "other".to_owned()]));
     bench.does(json!({"command": "put_back", "why": "too much"}));
     bench.does(json!({"command": "put_back", "why": "wrong club"}));

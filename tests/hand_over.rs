@@ -191,3 +191,48 @@ fn a_hand_over_card_a_moment_late_is_not_booked_to_another_club() {
     assert!(words.starts_with(&format!("{shown} is not handed over")), "{words}");
     assert_eq!(bench.bench.core.state.clubs["W-3/2"].steps.iter().filter(|s| s.step.name() == "hand_over").count(), 1);
 }
+
+/// What the page is told of for a while.
+fn told(bench: &mut Bench) -> Vec<(&'static str, String)> {
+    bench.bench.snapshot().banners.iter().map(|banner| (banner.level, format!("{} {}", banner.text, banner.remedy))).collect()
+}
+
+#[test]
+fn steps_that_are_passed_over_are_said() {
+    let mut bench = Bench::new();
+    bench.does(json!({"command": "scan", "code": "BS1/S/BOND"}));
+    assert_eq!(told(&mut bench), [
+        ("info", "\"prepare the parts\" was skipped at W-3/1 ".to_owned()),
+        ("info", "\"dry fit\" was skipped at W-3/1 ".to_owned()),
+    ]);
+    bench.steps(&["cure"]);
+    // The length proves the cut, which comes next: nothing is skipped by it.
+    bench.does(json!({"command": "scan", "code": "BS1/S/GRIP"}));
+    assert_eq!(told(&mut bench).last().unwrap().1, "\"cut to length\" was skipped at W-3/1 ");
+}
+
+#[test]
+fn a_makers_code_that_is_kept_is_said() {
+    let mut bench = Bench::new();
+    bench.does(json!({"command": "scan", "code": "4006381333931"}));
+    assert_eq!(told(&mut bench), [("info", "GTIN 4006381333931 is kept for W-3/1 ".to_owned())]);
+}
+
+#[test]
+fn a_refused_scan_is_over_once_something_is_done() {
+    let mut bench = Bench::new();
+    bench.refuses(json!({"command": "scan", "code": "BS1/S/HAND-OVER"}));
+    assert_eq!(told(&mut bench)[0].0, "warning");
+    bench.does(json!({"command": "step_done", "step": "prepare"}));
+    assert_eq!(told(&mut bench), []);
+}
+
+#[test]
+fn a_club_is_opened_by_its_id_on_a_code() {
+    let mut bench = Bench::new();
+    for (code, club) in [("BS1/C/W-3/2", "W-3/2"), ("BS1/C/w-3/3", "W-3/3")] {
+        bench.does(json!({"command": "scan", "code": code}));
+        assert_eq!(bench.bench.core.state.current_club.as_deref(), Some(club));
+    }
+    assert!(bench.refuses(json!({"command": "scan", "code": "BS1/C/S-3/9"})).starts_with("there is no club S-3/9"));
+}

@@ -20,6 +20,7 @@ use crate::work_order::event::{Change, Event, EventId, Numbering};
 use crate::work_order::guard::guard;
 use crate::work_order::laid::laid;
 use crate::work_order::routing::expectations;
+use crate::work_order::said::said;
 use crate::work_order::state::{CaptureLine, Fate, State};
 use crate::work_order::trust::{FROM_ADJUSTMENT, FROM_CONFIGURATION};
 
@@ -46,6 +47,8 @@ pub struct Outcome {
     pub evidence: Vec<(String, Vec<u8>)>,
     /// Why a command was refused.
     pub refused: Option<Refusal>,
+    /// What whoever gave the command should hear of it.
+    pub said: Vec<String>,
 }
 
 /// Something to tell the person at the bench for a while.
@@ -55,6 +58,19 @@ pub struct Notice {
     pub t_s: f64,
     /// The words.
     pub text: String,
+    /// What kind of notice it is.
+    pub kind: NoticeKind,
+}
+
+/// What a notice is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NoticeKind {
+    /// Something is wrong.
+    Trouble,
+    /// A scan or a press was refused; it is over once something else is done.
+    Refused,
+    /// Something was done, and what it means.
+    Done,
 }
 
 /// How long a notice stays, in seconds.
@@ -135,7 +151,7 @@ impl Core {
                 let is_scan = matches!(command, Command::Scan(_));
                 let outcome = self.command(stamp, &command);
                 if is_scan {
-                    self.tell_refusal(stamp, outcome.refused.as_ref());
+                    self.tell_answer(stamp, &outcome);
                 }
                 outcome
             }
@@ -221,19 +237,27 @@ impl Core {
         self.last_event.map_or(stamp.at_us, |last| last.at_us.saturating_add(micros(stamp.t_s - last.t_s)))
     }
 
-    fn tell_refusal(&mut self, stamp: Stamp, refused: Option<&Refusal>) {
-        if let Some(refusal) = refused {
-            self.tell(stamp.t_s, refusal.0.clone());
+    /// What became of a scan or a press.
+    fn tell_answer(&mut self, stamp: Stamp, outcome: &Outcome) {
+        if let Some(refusal) = &outcome.refused {
+            self.tell_of(NoticeKind::Refused, stamp.t_s, refusal.0.clone());
+        }
+        for words in &outcome.said {
+            self.tell_of(NoticeKind::Done, stamp.t_s, words.clone());
         }
     }
 
     fn tell(&mut self, t_s: f64, text: String) {
+        self.tell_of(NoticeKind::Trouble, t_s, text);
+    }
+
+    fn tell_of(&mut self, kind: NoticeKind, t_s: f64, text: String) {
         // Said again it stays longer, and does not push others out.
         self.notices.retain(|notice| notice.text != text);
         if self.notices.len() == NOTICES {
             self.notices.pop_front();
         }
-        self.notices.push_back(Notice { t_s, text });
+        self.notices.push_back(Notice { t_s, text, kind });
     }
 
     fn command(&mut self, stamp: Stamp, command: &Command) -> Outcome {
@@ -250,7 +274,9 @@ impl Core {
                 let waiting = self.waiting(&changes, stamp.at_us);
                 // What lies there is filed; that it finishes a club that is not cured is left out, never refused.
                 changes.extend(guard(&self.state, waiting, steady_us).unwrap_or_default());
-                self.number(stamp, changes)
+                self.notices.retain(|notice| notice.kind != NoticeKind::Refused);
+                let said = said(&self.state, &changes);
+                Outcome { said, ..self.number(stamp, changes) }
             }
             Err(refusal) => Outcome { refused: Some(refusal), ..Outcome::default() },
         }
@@ -365,7 +391,7 @@ impl Core {
             Seen::Code(code) => {
                 if let Some(command) = asked(kind, code) {
                     let answer = self.command(stamp, &command);
-                    self.tell_refusal(stamp, answer.refused.as_ref());
+                    self.tell_answer(stamp, &answer);
                     outcome.events.extend(answer.events);
                 }
             }
@@ -388,7 +414,12 @@ impl Core {
                 if let Some(reading) = taken.events.last().map(|event| event.id) {
                     let placed = desk::place(&self.state, reading, &captured, stamp.at_us);
                     match guard(&self.state, placed, steady_us) {
-                        Ok(placed) => taken.events.extend(self.number(stamp, placed).events),
+                        Ok(placed) => {
+                            for words in said(&self.state, &placed) {
+                                self.tell_of(NoticeKind::Done, stamp.t_s, words);
+                            }
+                            taken.events.extend(self.number(stamp, placed).events);
+                        }
                         Err(refusal) => self.tell(stamp.t_s, refusal.0),
                     }
                 }

@@ -312,9 +312,9 @@ impl Desk {
                     recorder.command(stamp, &json);
                 }
                 let mut outcome = self.core.step(Input::Command { stamp, command });
-                let refused = outcome.refused.take();
+                let (refused, said) = (outcome.refused.take(), std::mem::take(&mut outcome.said));
                 self.store(outcome, stop).await?;
-                refused.map_or(Ok(()), |refusal| Err(refusal.0))
+                refused.map_or(Ok(said), |refusal| Err(refusal.0))
             }
             Err(reason) => Err(reason),
         };

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::channel::{Channel, Link};
-use super::core::Core;
+use super::core::{Core, NoticeKind};
 use crate::measurement::reading::InstrumentKind;
 use crate::measurement::stamp::Stamp;
 use crate::output::adhesive_view::{TimerView, timers};
@@ -200,7 +200,8 @@ fn banners(core: &Core, stamp: Stamp) -> Vec<Banner> {
     });
     let notices = core.current_notices(stamp.t_s).map(|notice| {
         let (what, remedy) = notice.text.split_once(": ").unwrap_or((&notice.text, ""));
-        Banner { level: "warning", text: what.to_owned(), remedy: remedy.to_owned() }
+        let level = if notice.kind == NoticeKind::Done { "info" } else { "warning" };
+        Banner { level, text: what.to_owned(), remedy: remedy.to_owned() }
     });
     let troubled = core.channels.iter().filter_map(|channel| {
         let trouble = core.state.trust.trouble(&core.state.policy, &channel.settings.id, stamp.at_us)?;

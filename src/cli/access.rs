@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context as _, bail};
 use serde_json::Value;
 
-use super::check;
+use super::{check, print};
 use crate::bench;
 use crate::bench::core::{Core, Input};
 use crate::bench::recall;
@@ -100,15 +100,22 @@ impl Access {
         Ok((reader, state))
     }
 
-    /// Gives a command: to the daemon that runs, else to the journal under its lock.
+    /// Gives a command: to the daemon that runs, else to the journal under its lock. What is to be said of it is printed
+    /// as a remark.
     pub(crate) async fn command(&self, json: &Value) -> anyhow::Result<()> {
+        self.asked(json).await?.iter().for_each(|words| print::say(words));
+        Ok(())
+    }
+
+    /// The same, for those who print what is to be said themselves.
+    pub(crate) async fn asked(&self, json: &Value) -> anyhow::Result<Vec<String>> {
         match lock::running(&self.folder) {
             Some(running) => tell_daemon(running, json.clone()).await,
             None => self.command_alone(json).await,
         }
     }
 
-    async fn command_alone(&self, json: &Value) -> anyhow::Result<()> {
+    async fn command_alone(&self, json: &Value) -> anyhow::Result<Vec<String>> {
         // Before the lock, which would make the folder: a mistyped one must not come to be.
         let name = match &self.settings {
             Some(settings) => settings.bench.clone(),
@@ -126,13 +133,13 @@ impl Access {
         stored?;
         match outcome.refused {
             Some(refusal) => Err(anyhow::anyhow!(refusal)),
-            None => Ok(()),
+            None => Ok(outcome.said),
         }
     }
 }
 
 /// Sends a command to a running daemon and waits until it is on disk.
-async fn tell_daemon(running: Running, json: Value) -> anyhow::Result<()> {
+async fn tell_daemon(running: Running, json: Value) -> anyhow::Result<Vec<String>> {
     let Some(address) = running.address else {
         bail!("the daemon (process {}) is still starting; try again", running.pid);
     };
@@ -149,7 +156,10 @@ async fn tell_daemon(running: Running, json: Value) -> anyhow::Result<()> {
     .await?
     .with_context(|| format!("the daemon (process {}) does not answer", running.pid))?;
     match answer {
-        (true, _) => Ok(()),
+        (true, answer) => {
+            let said = answer.get("said").and_then(Value::as_array).into_iter().flatten();
+            Ok(said.filter_map(Value::as_str).map(str::to_owned).collect())
+        }
         (false, problem) => {
             let detail = problem.get("detail").and_then(Value::as_str).unwrap_or("it gave no reason");
             bail!("{detail}")

@@ -59,9 +59,9 @@ enum Action {
         #[arg(long)]
         raw_length: Option<String>,
     },
-    /// Makes an order the current one
+    /// Makes an order the current one, or a club the one in hand
     Open {
-        /// The order's number
+        /// The order's number, or a club's id such as W-1042/3
         order: String,
     },
     /// Puts an order aside: it waits behind all others
@@ -124,6 +124,11 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             Action::Show { order, json } => show(&access, &order, json).await,
             Action::Again { club, order, raw_length } => {
                 again(&access, &club, order.as_deref(), raw_length.as_deref()).await
+            }
+            Action::Open { order: club } if club.contains('/') => {
+                access.command(&json!({"command": "open_club", "club": club})).await?;
+                print::line(&format!("{club} is open"))?;
+                Ok(ExitCode::SUCCESS)
             }
             Action::Open { order } => {
                 access.command(&json!({"command": "open_order", "order": order})).await?;

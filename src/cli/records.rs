@@ -214,8 +214,9 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             Action::Enter { club, characteristic, quantity } => {
                 let command =
                     json!({"command": "enter", "club": club, "characteristic": characteristic, "quantity": quantity});
-                access.command(&command).await?;
+                let said = access.asked(&command).await?;
                 print::line(&format!("{characteristic} of {club} is typed: {quantity}"))?;
+                said.iter().try_for_each(|words| print::line(words))?;
             }
             Action::Bend { club, characteristic, quantity } => {
                 let command =

@@ -155,9 +155,9 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 let done = format!("noted of {part}");
                 (facts.fields("describe_part", json!({"part": part})), done)
             }
+            // What is said of it names the club.
             Action::Use { part, club } => {
-                let done = format!("{part} is in {}", club.as_deref().unwrap_or("the open club"));
-                (json!({"command": "use_part", "part": part, "club": club}), done)
+                (json!({"command": "use_part", "part": part, "club": club}), String::new())
             }
             Action::Release { part, why } => {
                 let done = format!("{part} is taken out");
@@ -168,8 +168,9 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 (json!({"command": "withdraw_part", "part": part, "why": why}), done)
             }
         };
-        access.command(&command).await?;
-        print::line(&done)?;
+        let said = access.asked(&command).await?;
+        let done = Some(done).filter(|done| !done.is_empty());
+        said.iter().chain(&done).try_for_each(|words| print::line(words))?;
         Ok(ExitCode::SUCCESS)
     })
 }

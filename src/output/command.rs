@@ -22,9 +22,12 @@ use crate::work_order::steps::Step;
 pub struct CommandRequest {
     /// The command as it was sent.
     pub json: Value,
-    /// Gets `Ok` once the command's events are on disk, or the reason why not.
-    pub reply: oneshot::Sender<Result<(), String>>,
+    /// Gets the answer once the command's events are on disk.
+    pub reply: oneshot::Sender<Answer>,
 }
+
+/// What a person should hear of a command that was carried out, or the reason why it was not.
+pub type Answer = Result<Vec<String>, String>;
 
 /// A question to the bench task: it runs on the folded state, between two inputs, and must be quick.
 pub type Question = Box<dyn FnOnce(&State) + Send>;

@@ -4,6 +4,7 @@
 
 use serde::Serialize;
 
+use super::command::Answer;
 use super::view::{InstrumentView, ReadingView};
 use super::work_view::WorkView;
 
@@ -151,11 +152,17 @@ pub fn event(body: &str, chain: &str) -> Option<Vec<u8>> {
     Some(format!("{open},\"chain\":\"{chain}\"}}").into_bytes())
 }
 
+/// That a command was carried out, with what is to be said of it.
+#[must_use]
+pub fn done(said: &[String]) -> serde_json::Value {
+    if said.is_empty() { serde_json::json!({"ok": true}) } else { serde_json::json!({"ok": true, "said": said}) }
+}
+
 /// The answer to a command.
 #[must_use]
-pub fn answer(result: &Result<(), String>) -> Vec<u8> {
+pub fn answer(result: &Answer) -> Vec<u8> {
     match result {
-        Ok(()) => bytes(&serde_json::json!({"ok": true})),
+        Ok(said) => bytes(&done(said)),
         Err(reason) => bytes(&serde_json::json!({"error": reason})),
     }
 }

@@ -329,14 +329,14 @@ pub(super) fn usable_batch(state: &State, at_us: i64) -> Result<Option<String>, 
             Ok(None)
         } else {
             refused(
-                "no batch of adhesive is in force, so the bond has no cure time: mix one first, `adhesives mix NAME --temperature \"21 °C\"`",
+                "the bond is not marked done, no batch of adhesive is in force: mix one first, `adhesives mix NAME --temperature \"21 °C\"`, then mark it again",
             )
         };
     };
     let left = mixed.left_us(adhesives.elapsed.at(at_us));
     if left <= 0 {
         return refused(format!(
-            "batch {} of {} is beyond its working life since {}: do not bond with it, mix a new one; `adhesives discard` takes it off the page",
+            "the bond is not marked done, batch {} of {} is beyond its working life since {}: do not bond with it, mix a new one; `adhesives discard` takes it off the page",
             mixed.batch.name,
             mixed.batch.product,
             words(-left)

@@ -250,16 +250,6 @@ mod tests {
     }
 
     #[test]
-    fn the_club_that_was_finished_last_is_still_to_be_handed_over() {
-        let mut table = Table::new();
-        table.check(&[("BS1/O/W-1", "W-1/1")]);
-        table.take((1..=3).map(|n| Change::ClubFinished { club: format!("W-1/{n}") }).collect());
-        table.check(&[("BS1/D", "none")]);
-        assert_eq!(table.steps("W-1/3"), [Step::HandOver]);
-        table.check(&[("BS1/D", "no club is open")]);
-    }
-
-    #[test]
     fn other_codes_are_refused_in_words() {
         let mut table = Table::new();
         table.check(&[
@@ -269,7 +259,9 @@ mod tests {
             ("BS1/X", "is not a ticket"),
             ("BS1/V", "there is no reading to take back"),
             ("BS1/O/W-2", "there is no order W-2"),
-            ("BS1/C/ZZ", "there is no club zz"),
+            ("BS1/C/ZZ", "there is no club zz; the label or sheet of a club has its code, `orders show N` its id"),
+            ("BS1/C/W-7/1", "there is no club W-7/1"),
+            ("BS1/C/w-1/3", "W-1/3"),
         ]);
         table.check(&[("BS1/W/K7", "none")]);
         assert_eq!(table.state.operator.as_deref(), Some("K7"));

@@ -95,8 +95,12 @@ pub(super) fn open_order(state: &State, number: &str) -> Result<Vec<Change>, Ref
 /// Makes a club the one in hand; a finished one stays finished.
 pub(super) fn open_club(state: &State, id: &str) -> Result<Vec<Change>, Refusal> {
     let found = state.clubs.get(id).or_else(|| state.clubs.values().find(|club| club.spec.token == id));
-    let Some(club) = found else {
-        return refused(format!("there is no club {id}; `orders list` shows what there is"));
+    // Typed into a code, an id may have lost its capitals.
+    let mut alike = state.clubs.values().filter(|club| club.spec.id.eq_ignore_ascii_case(id));
+    let Some(club) = found.or_else(|| alike.next().filter(|_| alike.next().is_none())) else {
+        return refused(format!(
+            "there is no club {id}; the label or sheet of a club has its code, `orders show N` its id"
+        ));
     };
     let mut changes = taken_up(state, &club.order);
     if state.current_order.as_ref() != Some(&club.order) {

@@ -59,6 +59,7 @@ pub mod record;
 pub mod reference;
 pub mod routing;
 pub mod rules;
+pub mod said;
 pub mod set_plan;
 pub mod sleeving;
 pub mod sources;

@@ -6,6 +6,7 @@ use sha2::{Digest as _, Sha256};
 
 use super::build::Build;
 use super::details::Details;
+use super::part_stock::PartKind;
 use super::steps::Step;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 pub use crate::measurement::gauge::Hand;
@@ -183,6 +184,17 @@ impl WorkKind {
             Self::Reshaft => "new shaft",
             Self::ReLength => "another length",
             Self::LoftLie => "loft and lie only",
+        }
+    }
+
+    /// Whether a new part of this kind goes into the club.
+    #[must_use]
+    pub fn takes(self, kind: PartKind) -> bool {
+        match self {
+            Self::Build => true,
+            Self::Reshaft => kind != PartKind::Head,
+            Self::Regrip | Self::ReLength => kind == PartKind::Grip,
+            Self::LoftLie => false,
         }
     }
 

@@ -376,6 +376,13 @@ fn part_use(state: &State, club: &ClubRecord, part: &NumberedPart) -> Result<Par
         Whereabouts::Withdrawn(why) => return refused(format!("{number} is not in the stock any more: {why}")),
     }
     open_for_parts(club)?;
+    if !club.spec.work.takes(part.kind) {
+        return refused(format!(
+            "{number} is a {}, and the work on {id} ({}) takes none: name another club with --club, or open it first",
+            part.kind.name(),
+            club.spec.work.label()
+        ));
+    }
     if let Some(other) = club.numbered(part.kind).and_then(|other| other.used.part.as_ref()) {
         return refused(format!(
             "{id} has the {} {other} already: take it out first (`stock release {other}`)",

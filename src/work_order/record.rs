@@ -381,6 +381,15 @@ impl ClubRecord {
         route.get(furthest.map_or(0, |at| at + 1)).copied()
     }
 
+    /// Steps of the route that are not done and that a step passes over which is done now; a cure that is counted is not.
+    pub(super) fn passed_over_by(&self, step: Step) -> impl Iterator<Item = Step> {
+        let route = self.spec.route();
+        let furthest = route.iter().rposition(|step| self.has_done(*step) || self.needs_no(*step));
+        let (from, to) = (furthest.map_or(0, |at| at + 1), route.iter().position(|other| *other == step));
+        let between = route.get(from..to.unwrap_or(from).max(from)).unwrap_or_default();
+        between.iter().copied().filter(|step| *step != Step::Cure || self.bond.is_none())
+    }
+
     /// Whether nobody has to say that a step is done: parts that are all weighed, or not to be weighed at all, are
     /// prepared unless a tip is to be cut, and a club that was measured at its dry fit was laid together.
     fn needs_no(&self, step: Step) -> bool {

@@ -1,7 +1,7 @@
 //! Codes on our own tickets and cards, as a scanner sends them.
 //!
 //! They use only capitals, digits and `/ -`, so that every linear and matrix code can carry them:
-//! `BS1/O/W-1042` an order, `BS1/C/4F21…` a club by its token, `BS1/S/BOND` a step done, `BS1/D` the
+//! `BS1/O/W-1042` an order, `BS1/C/4F21…` a club by its token or its id, `BS1/S/BOND` a step done, `BS1/D` the
 //! step that comes next done, `BS1/A` the cautions shown were read, `BS1/N` the next club, `BS1/W/K7` who is at the bench, `BS1/V` take the last reading
 //! back, `BS1/I/HEAD` a stock intake of heads, `BS1/I/END` its end, `BS1/P/H-12` a numbered part.
 
@@ -13,7 +13,7 @@ use super::steps::Step;
 pub enum Ticket {
     /// Open this order.
     Order(String),
-    /// Open the club with this token.
+    /// Open the club with this token, or with this id.
     Club(String),
     /// This step is done.
     Step(Step),
@@ -48,6 +48,8 @@ impl Ticket {
         let rest = behind.or_else(|| code.strip_prefix(MARK))?;
         match rest.split_once('/') {
             Some(("O", order)) if !order.is_empty() => Some(Self::Order(order.to_owned())),
+            // Somebody may write a club's id there, `W-1042/1`: it has capitals, a token has none.
+            Some(("C", club)) if club.contains('/') => Some(Self::Club(club.to_owned())),
             Some(("C", token)) if !token.is_empty() => Some(Self::Club(token.to_ascii_lowercase())),
             Some(("S", step)) => Step::parse(&step.to_ascii_lowercase().replace('-', "_")).map(Self::Step),
             Some(("W", who)) if !who.is_empty() => Some(Self::Operator(who.to_owned())),

@@ -49,7 +49,7 @@ pub(super) async fn give(started: &Started, json: serde_json::Value) -> anyhow::
     if started.commands.send(CommandRequest { json, reply }).await.is_err() {
         bail!("the bench has ended");
     }
-    answer.await?.map_err(|reason| anyhow!(reason))
+    answer.await?.map(|_| ()).map_err(|reason| anyhow!(reason))
 }
 
 /// The same orders as the builder reads them off his tickets.

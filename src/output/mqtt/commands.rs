@@ -14,7 +14,7 @@ use tracing::{info, warn};
 
 use super::connection::{self, Channel, FlowEnd, Received};
 use super::topics::Topics;
-use crate::output::command::CommandRequest;
+use crate::output::command::{Answer, CommandRequest};
 use crate::output::payload;
 
 /// Commands at work at the same time.
@@ -28,7 +28,7 @@ struct ReturnPath {
     properties: PublishProperties,
 }
 
-type Answer = Pin<Box<dyn Future<Output = (Option<ReturnPath>, Result<(), String>)> + Send>>;
+type Answering = Pin<Box<dyn Future<Output = (Option<ReturnPath>, Answer)> + Send>>;
 
 /// The commands of one connection.
 pub(super) struct CommandFlow {
@@ -53,7 +53,7 @@ impl CommandFlow {
 
     async fn follow(&mut self) -> Result<(), FlowEnd> {
         let subscribed = self.channel.subscribe(&self.topics.command()).await?;
-        let mut at_work: FuturesUnordered<Answer> = FuturesUnordered::new();
+        let mut at_work: FuturesUnordered<Answering> = FuturesUnordered::new();
         let mut subscribing: Pin<Box<dyn Future<Output = _> + Send>> = Box::pin(subscribed.wait_completion_async());
         let mut asked = false;
         loop {
@@ -80,7 +80,7 @@ impl CommandFlow {
         }
     }
 
-    fn take(&self, received: Received, at_work: &mut FuturesUnordered<Answer>) {
+    fn take(&self, received: Received, at_work: &mut FuturesUnordered<Answering>) {
         let Received { publish, stale } = received;
         let request = publish.properties.unwrap_or_default();
         let properties = connection::reply_properties(&request);
@@ -118,7 +118,7 @@ impl CommandFlow {
         }));
     }
 
-    fn hand_over(&self, payload: &[u8]) -> Result<oneshot::Receiver<Result<(), String>>, String> {
+    fn hand_over(&self, payload: &[u8]) -> Result<oneshot::Receiver<Answer>, String> {
         let json = serde_json::from_slice(payload).map_err(|error| format!("a command is JSON: {error}"))?;
         let (reply, answer) = oneshot::channel();
         self.bench.try_send(CommandRequest { json, reply }).map_err(|error| match error {

@@ -16,6 +16,7 @@ use crate::config::document::Mistake;
 use crate::journal::archive::Search;
 use crate::journal::event::parse_rfc3339;
 use crate::journal::store::{BATCH, Reader};
+use crate::output::payload;
 use crate::output::command::{CommandRequest, ask, import_mistakes};
 use crate::output::lists::{order_list, record_list};
 use crate::output::{drawer_view, part_view, record, trust_view};
@@ -188,7 +189,7 @@ pub(super) async fn command(State(web): State<Web>, body: Result<Json<Value>, Js
         return problem(StatusCode::SERVICE_UNAVAILABLE, "the bench is stopping", "nothing was changed");
     }
     match answer.await {
-        Ok(Ok(())) => Json(json!({"ok": true})).into_response(),
+        Ok(Ok(said)) => Json(payload::done(&said)).into_response(),
         Ok(Err(reason)) => problem(StatusCode::UNPROCESSABLE_ENTITY, "not done", &reason),
         Err(_) => problem(StatusCode::SERVICE_UNAVAILABLE, "the bench is stopping", "nothing was changed"),
     }

@@ -1,11 +1,11 @@
 // Sends commands to the daemon.
 //
-// In: a command object (`{"command": "open_order", ...}`). Out: true when it was done; false when it was refused, with the
-// daemon's own words shown as a notice. A 401 asks for the bench token once; it is kept for this tab only.
+// In: a command object (`{"command": "open_order", ...}`). Out: true when it was done, with what the daemon says of it shown;
+// false when it was refused, with the daemon's own words shown as a notice. A 401 asks for the bench token once; it is kept for this tab only.
 
 import { askToken } from "./asking.js";
 import { own, t } from "./language.js";
-import { notice } from "./notices.js";
+import { answered, notice } from "./notices.js";
 
 const TOKEN_KEY = "bench-token";
 // Seen from this file, so that pages at any depth reach it.
@@ -23,7 +23,10 @@ export async function send(command) {
     return false;
   }
   const body = await answer.json().catch(() => ({}));
-  if (answer.ok && body.ok !== false) return true;
+  if (answer.ok && body.ok !== false) {
+    if (body.said?.length) answered(body.said);
+    return true;
+  }
   notice(body.title ?? own(`${t("not_done")} (${answer.status})`), body.detail ?? body.error ?? own(t("no_reason")));
   return false;
 }

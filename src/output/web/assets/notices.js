@@ -1,4 +1,4 @@
-// Answers to what a person did: problems the daemon reported. They stay until they are dismissed or replaced.
+// Answers to what a person did: problems the daemon reported, and what it says of what was done. They stay until they are dismissed or replaced.
 
 import { byId, el } from "./dom.js";
 import { warningGlyph } from "./glyphs.js";
@@ -13,6 +13,19 @@ export function notice(title, detail) {
       { class: "notice" },
       warningGlyph(),
       el("p", {}, told("strong", {}, title), " ", told("span", {}, detail)),
+      el("button", { type: "button", onclick: () => place.replaceChildren() }, t("dismiss")),
+    ),
+  );
+}
+
+/** Shows what the daemon says of something that was done; an older notice gives way. */
+export function answered(sentences) {
+  const place = byId("notices");
+  place.replaceChildren(
+    el(
+      "div",
+      { class: "notice", "data-level": "info", role: "status" },
+      el("p", {}, sentences.map((sentence) => [told("span", {}, sentence), " "]).flat()),
       el("button", { type: "button", onclick: () => place.replaceChildren() }, t("dismiss")),
     ),
   );

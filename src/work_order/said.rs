@@ -1,0 +1,90 @@
+//! What a person should hear of changes that are about to be stored: what a typed value means, steps that were passed over,
+//! maker's codes that were kept.
+//!
+//! The state before the changes and the changes come in, sentences leave. Deliberately absent: anything that the page
+//! shows of the club all the time.
+
+use super::event::Change;
+use super::filing::FiledValue;
+use super::judging::Verdict;
+use super::part_stock::{PartFacts, PartUse};
+use super::record::{ClubRecord, StepRecord};
+use super::state::State;
+use super::steps::Step;
+use crate::club::characteristic::Characteristic;
+use crate::club::shown::{self, Lengths};
+
+/// What is to be said of changes, in their order.
+#[must_use]
+pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
+    let mut clubs: Vec<ClubRecord> = Vec::new();
+    let mut sentences = Vec::new();
+    for change in changes {
+        match change {
+            Change::ValueTyped { club, text, value } => sentences.push(typed(club, text, value)),
+            Change::StepDone { club, step, .. } => {
+                let at = match clubs.iter().position(|record| record.spec.id == *club) {
+                    Some(at) => at,
+                    None => {
+                        clubs.extend(state.clubs.get(club).cloned());
+                        clubs.len().saturating_sub(1)
+                    }
+                };
+                let Some(record) = clubs.get_mut(at) else { continue };
+                // That nothing has to be adjusted shows in the values.
+                let passed_over = record.passed_over_by(*step).filter(|step| *step != Step::Adjust);
+                sentences.extend(passed_over.map(|step| format!("\"{}\" was skipped at {club}", step.label())));
+                record.steps.push(StepRecord { step: *step, at_us: 0, by: None, proof: None, batch: None, in_hand_us: 0 });
+            }
+            Change::PartUsed(used) => sentences.extend(put_in(used)),
+            Change::PartDescribed { part, facts } => {
+                sentences.extend(code(facts).map(|code| format!("{code} is kept for {part}")));
+            }
+            _ => {}
+        }
+    }
+    sentences
+}
+
+/// A typed value with its verdict: `length of W-1/1 is 38 5/16 in: over its limit by 1/4 in`.
+fn typed(club: &str, text: &str, value: &FiledValue) -> String {
+    let characteristic = value.characteristic;
+    // In the units it was typed in.
+    let lengths = if text.contains("mm") { Lengths::Millimetres } else { Lengths::Inches };
+    let limit = |limit: Option<f64>| limit.map(|limit| beyond(characteristic, value.value - limit, lengths));
+    let verdict = match value.verdict {
+        Verdict::Within => "within its limits".to_owned(),
+        Verdict::Under => format!("under its limit by {}", limit(value.lower).unwrap_or_default()),
+        Verdict::Over => format!("over its limit by {}", limit(value.upper).unwrap_or_default()),
+        Verdict::NoTarget => "the order sets no limits for it".to_owned(),
+    };
+    let shown = shown::value(characteristic, value.value, lengths);
+    format!("{} of {club} is {shown}: {verdict}", characteristic.label())
+}
+
+/// How far a value is beyond a limit; in millimetres where inches would round it to nothing.
+fn beyond(characteristic: Characteristic, off: f64, lengths: Lengths) -> String {
+    let size = |lengths| shown::deviation(characteristic, off.abs(), lengths);
+    let shown = size(lengths);
+    let shown = if shown.starts_with('+') { shown } else { size(Lengths::Millimetres) };
+    shown.trim_start_matches('+').to_owned()
+}
+
+/// That a part, or the code of one, is kept for a club.
+fn put_in(used: &PartUse) -> Option<String> {
+    let club = &used.club;
+    match (&used.part, used.kind, code(&used.facts)) {
+        (Some(part), ..) => Some(format!("{part} is in {club}")),
+        (None, Some(kind), Some(code)) => Some(format!("{code} is kept for the {} of {club}", kind.name())),
+        (None, None, Some(code)) => Some(format!("{code} is kept for {club}")),
+        (None, _, None) => None,
+    }
+}
+
+/// What a maker's code says, in words.
+fn code(facts: &PartFacts) -> Option<String> {
+    let fields = [("GTIN", &facts.gtin), ("lot", &facts.lot), ("serial", &facts.serial)];
+    let words: Vec<String> =
+        fields.into_iter().filter_map(|(word, value)| Some(format!("{word} {}", value.as_ref()?))).collect();
+    (!words.is_empty()).then(|| words.join(", "))
+}
