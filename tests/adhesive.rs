@@ -156,7 +156,10 @@ fn nothing_behind_the_cure_is_done_to_a_club_that_cures() {
     assert_eq!(bench.core.state.clubs["W-1/1"].valid().count(), 1);
     assert_eq!(bench.core.state.clubs["W-1/1"].next_step(), Some(Step::Cure));
     let club = bench.shown();
-    assert_eq!((club.next.as_str(), &club.advice), ("let it cure: 50 min left", &vec!["cures: 50 min left".to_owned()]));
+    assert_eq!(
+        (club.next.as_str(), &club.advice),
+        ("let it cure: 50 min left", &vec!["cures: 50 min left".to_owned()])
+    );
     bench.wait(50);
     assert!(bench.shown().advice.is_empty());
     for step in ["cure", "grip", "rest"] {

@@ -91,11 +91,11 @@ const POOR: &str = "head mass never measured, swing weight \u{2212}3.7 points un
 #[test]
 fn a_club_out_of_its_limits_or_not_measured_is_not_handed_over_by_a_mere_scan() {
     let mut bench = Bench::poor();
-    let expected = format!("W-3/1 is not handed over with something open: {POOR}, \"let the grip rest\" is not marked done; ");
-    for command in [
-        json!({"command": "scan", "code": "BS1/S/HAND-OVER"}),
-        json!({"command": "step_done", "step": "hand_over"}),
-    ] {
+    let expected =
+        format!("W-3/1 is not handed over with something open: {POOR}, \"let the grip rest\" is not marked done; ");
+    for command in
+        [json!({"command": "scan", "code": "BS1/S/HAND-OVER"}), json!({"command": "step_done", "step": "hand_over"})]
+    {
         let words = bench.refuses(command);
         assert!(words.starts_with(&expected), "{words}");
         assert!(words.ends_with("`records override W-3/1 hand-over --by N --why TEXT`"), "{words}");
@@ -166,7 +166,11 @@ fn a_measurement_does_not_finish_a_club_whose_grip_rests_or_that_is_not_handed_o
     assert_eq!(next(&mut bench), "all is measured: hand the club over");
     bench.steps(&["hand_over"]);
     assert_eq!(bench.state("W-3/2"), ClubState::Finished);
-    assert!(bench.refuses(json!({"command": "override_hand_over", "club": "W-3/2", "name": "K7", "why": "x"})).contains("already"));
+    assert!(
+        bench
+            .refuses(json!({"command": "override_hand_over", "club": "W-3/2", "name": "K7", "why": "x"}))
+            .contains("already")
+    );
 }
 
 #[test]
@@ -194,17 +198,26 @@ fn a_hand_over_card_a_moment_late_is_not_booked_to_another_club() {
 
 /// What the page is told of for a while.
 fn told(bench: &mut Bench) -> Vec<(&'static str, String)> {
-    bench.bench.snapshot().banners.iter().map(|banner| (banner.level, format!("{} {}", banner.text, banner.remedy))).collect()
+    bench
+        .bench
+        .snapshot()
+        .banners
+        .iter()
+        .map(|banner| (banner.level, format!("{} {}", banner.text, banner.remedy)))
+        .collect()
 }
 
 #[test]
 fn steps_that_are_passed_over_are_said() {
     let mut bench = Bench::new();
     bench.does(json!({"command": "scan", "code": "BS1/S/BOND"}));
-    assert_eq!(told(&mut bench), [
-        ("info", "\"prepare the parts\" was skipped at W-3/1 ".to_owned()),
-        ("info", "\"dry fit\" was skipped at W-3/1 ".to_owned()),
-    ]);
+    assert_eq!(
+        told(&mut bench),
+        [
+            ("info", "\"prepare the parts\" was skipped at W-3/1 ".to_owned()),
+            ("info", "\"dry fit\" was skipped at W-3/1 ".to_owned()),
+        ]
+    );
     bench.steps(&["cure"]);
     // The length proves the cut, which comes next: nothing is skipped by it.
     bench.does(json!({"command": "scan", "code": "BS1/S/GRIP"}));

@@ -312,7 +312,8 @@ impl Desk {
                     recorder.command(stamp, &json);
                 }
                 let mut outcome = self.core.step(Input::Command { stamp, command });
-                let (refused, said) = (outcome.refused.take(), std::mem::take(&mut outcome.said));
+                let (refused, mut said) = (outcome.refused.take(), std::mem::take(&mut outcome.said));
+                said.extend(command::import_remarks(&json));
                 self.store(outcome, stop).await?;
                 refused.map_or(Ok(said), |refusal| Err(refusal.0))
             }

@@ -30,7 +30,9 @@ pub async fn for_command(state: &mut State, journal: &Reader, command: &Command)
         Command::PutOrderAside { order: number, .. } | Command::TakeOrderUp(number) | Command::OpenOrder(number) => {
             bring(state, journal, Key::Order(number)).await
         }
-        Command::OverrideCure { club: Some(club), .. } | Command::OverrideHandOver { club: Some(club), .. } => bring(state, journal, Key::Club(club)).await,
+        Command::OverrideCure { club: Some(club), .. } | Command::OverrideHandOver { club: Some(club), .. } => {
+            bring(state, journal, Key::Club(club)).await
+        }
         Command::OpenClub(club) | Command::Enter { club: Some(club), .. } => {
             bring(state, journal, Key::Club(club)).await
         }

@@ -133,7 +133,7 @@ impl Access {
         stored?;
         match outcome.refused {
             Some(refusal) => Err(anyhow::anyhow!(refusal)),
-            None => Ok(outcome.said),
+            None => Ok(outcome.said.into_iter().chain(command::import_remarks(json)).collect()),
         }
     }
 }

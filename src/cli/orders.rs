@@ -337,7 +337,7 @@ async fn show(access: &Access, number: &str, as_json: bool) -> anyhow::Result<Ex
         let work = club.work.label();
         print::line(&format!("{}  {}, {}-handed, {work}, {state_of}", club.id, club.name, club.hand.name()))?;
         for row in &club.targets {
-            let target = text::target(row.characteristic, &row.target, &row.text, access.lengths());
+            let target = text::target(row, access.lengths());
             print::line(&format!("  {:<16} {target}", row.characteristic.label()))?;
         }
     }

@@ -156,9 +156,7 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 (facts.fields("describe_part", json!({"part": part})), done)
             }
             // What is said of it names the club.
-            Action::Use { part, club } => {
-                (json!({"command": "use_part", "part": part, "club": club}), String::new())
-            }
+            Action::Use { part, club } => (json!({"command": "use_part", "part": part, "club": club}), String::new()),
             Action::Release { part, why } => {
                 let done = format!("{part} is taken out");
                 (json!({"command": "release_part", "part": part, "why": why}), done)

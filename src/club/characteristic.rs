@@ -241,6 +241,21 @@ impl Characteristic {
         }
     }
 
+    /// Half the tolerance that a target without one is judged with, in its unit; `None` where the trade has no usual one.
+    /// Common practice, no source.
+    #[must_use]
+    pub fn usual_tolerance(self) -> Option<f64> {
+        match self {
+            Self::HeadMass | Self::ShaftMass | Self::GripMass => Some(2.0),
+            Self::TotalMass => Some(4.0),
+            // A sixteenth of an inch: what a rule is read to.
+            Self::Length => Some(25.4 / 16.0),
+            Self::SwingWeight | Self::Loft | Self::Lie => Some(0.5),
+            Self::Frequency => Some(2.0),
+            _ => None,
+        }
+    }
+
     /// Reads a name.
     #[must_use]
     pub fn parse(name: &str) -> Option<Self> {

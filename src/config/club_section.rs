@@ -6,6 +6,8 @@ use super::build_section::{TipTrims, read_build};
 use super::details_section::read_details;
 use super::document::Section;
 use crate::club::characteristic::Characteristic;
+use crate::club::shown::{Lengths, deviation};
+use crate::measurement::quantity::{Target, parse_target};
 use crate::work_order::order::{ClubKind, ClubSpec, Hand, Models, TargetRow, WorkKind, token};
 use crate::work_order::steps::Step;
 
@@ -77,6 +79,53 @@ fn target(section: &Section<'_>, characteristic: Characteristic) -> Option<Targe
     Some(TargetRow { characteristic, target, text: text.trim().to_owned() })
 }
 
+/// The target of a characteristic with limits to judge by: the club's own, else those of its kind. A value of its own
+/// without a tolerance takes the tolerance of its kind, else the usual one, and that is remarked.
+fn judged_row(
+    section: &Section<'_>,
+    characteristic: Characteristic,
+    own: &[TargetRow],
+    usual: &[TargetRow],
+) -> Option<TargetRow> {
+    let of = |rows: &[TargetRow]| rows.iter().find(|row| row.characteristic == characteristic).cloned();
+    let (own, usual) = (of(own), of(usual));
+    let row = own.clone().or_else(|| usual.clone())?;
+    let Target { value: Some(aim), lower: None, upper: None } = row.target else { return Some(row) };
+    let of_kind = own.and(usual).and_then(|usual| with_tolerance_of(&row, &usual));
+    if let Some(of_kind) = of_kind {
+        return Some(of_kind);
+    }
+    let words = &row.text;
+    let Some(half) = characteristic.usual_tolerance() else {
+        section.remark(
+            characteristic.name(),
+            format!(
+                "has no tolerance and none is usual, so it is shown and not judged; write one, such as \"{words} ± …\""
+            ),
+        );
+        return Some(row);
+    };
+    let target = Target { value: Some(aim), lower: Some(aim - half), upper: Some(aim + half) };
+    let row = TargetRow { target, ..row };
+    section.remark(
+        characteristic.name(),
+        format!(
+            "has no tolerance and is judged with ± {} by default; write \"{} ± …\" for another one",
+            deviation(characteristic, half, Lengths::Inches).trim_start_matches('+'),
+            row.text
+        ),
+    );
+    Some(row)
+}
+
+/// A value with the tolerance that is written for clubs of its kind.
+fn with_tolerance_of(row: &TargetRow, usual: &TargetRow) -> Option<TargetRow> {
+    let at = usual.text.find(['±', '+'])?;
+    let text = format!("{} {}", row.text, usual.text.get(at..)?);
+    let target = parse_target(&text, row.characteristic.dimension()).ok()?;
+    Some(TargetRow { characteristic: row.characteristic, target, text })
+}
+
 fn route(section: &Section<'_>) -> Option<Vec<Step>> {
     let names = section.texts("route")?;
     let steps: Vec<Step> = names.iter().filter_map(|name| Step::parse(name)).collect();
@@ -133,9 +182,14 @@ pub(super) fn read_club(
     let work = own.work.or(usual.work).unwrap_or_default();
     // A club that names its own work does not take the route of another one.
     let usual_route = if own.work.is_some() { None } else { usual.route.clone() };
-    let of = |rows: &[TargetRow], c: Characteristic| rows.iter().find(|row| row.characteristic == c).cloned();
     let targets: Vec<TargetRow> =
-        Characteristic::all().filter_map(|c| of(&own.targets, c).or_else(|| of(&usual.targets, c))).collect();
+        Characteristic::all().filter_map(|c| judged_row(section, c, &own.targets, &usual.targets)).collect();
+    if targets.is_empty() {
+        section.remark(
+            "name",
+            "asks for nothing, so nothing of this club will be judged; ask for what it must measure, such as swing_weight = \"D2 ± 0.5\"".to_owned(),
+        );
+    }
     let route = own.route.or(usual_route).unwrap_or_else(|| work.usual_route().to_vec());
     // Everything is read before anything is given up, so that every mistake is named.
     let build = read_build(section, kind, name.as_deref(), &targets, tip_trims);

@@ -44,6 +44,8 @@ pub struct Mistakes(pub Vec<Mistake>);
 pub struct Document<'a> {
     file: &'a str,
     mistakes: RefCell<Vec<Mistake>>,
+    /// What is no mistake and should be known all the same.
+    remarks: RefCell<Vec<Mistake>>,
 }
 
 /// A table of the file, with the keys that were asked for.
@@ -61,6 +63,18 @@ impl<'a> Document<'a> {
     /// # Errors
     /// Every mistake, in the order of the lines.
     pub fn read<T>(file: &'a str, text: &'a str, read: impl FnOnce(&Section<'_>) -> Option<T>) -> Result<T, Mistakes> {
+        Self::read_remarked(file, text, read).map(|(value, _)| value)
+    }
+
+    /// The same, with what is no mistake and should be known all the same, by its lines.
+    ///
+    /// # Errors
+    /// Every mistake, in the order of the lines.
+    pub fn read_remarked<T>(
+        file: &'a str,
+        text: &'a str,
+        read: impl FnOnce(&Section<'_>) -> Option<T>,
+    ) -> Result<(T, Vec<Mistake>), Mistakes> {
         match from_toml(text) {
             Ok(table) => Self::read_tables(file, &[(String::new(), 1, table)], Vec::new(), |sections| {
                 sections.first().and_then(read)
@@ -76,8 +90,8 @@ impl<'a> Document<'a> {
         tables: &[(String, usize, Table)],
         faults: Vec<Fault>,
         read: impl FnOnce(&[Section<'_>]) -> Option<T>,
-    ) -> Result<T, Mistakes> {
-        let document = Document { file, mistakes: RefCell::default() };
+    ) -> Result<(T, Vec<Mistake>), Mistakes> {
+        let document = Document { file, mistakes: RefCell::default(), remarks: RefCell::default() };
         for (line, key, wanted) in faults {
             document.note_line(line, &key, String::new(), wanted);
         }
@@ -93,7 +107,11 @@ impl<'a> Document<'a> {
         // Those of files that this one names come behind its own.
         mistakes.sort_by(|a, b| (a.file != file, &a.file, a.line).cmp(&(b.file != file, &b.file, b.line)));
         match value {
-            Some(value) if mistakes.is_empty() => Ok(value),
+            Some(value) if mistakes.is_empty() => {
+                let mut remarks = document.remarks.into_inner();
+                remarks.sort_by_key(|remark| remark.line);
+                Ok((value, remarks))
+            }
             _ => Err(Mistakes(mistakes)),
         }
     }
@@ -125,6 +143,14 @@ impl<'a> Section<'a> {
             Some(node) => self.document.note_line(node.line, &self.key(key), node.source.clone(), wanted.into()),
             None => self.document.note_line(self.line, &self.key(key), "nothing".to_owned(), wanted.into()),
         }
+    }
+
+    /// Notes something about the value of `key` that is no mistake; without the key, about the table.
+    pub fn remark(&self, key: &'static str, words: String) {
+        let (line, found) =
+            self.table.get(key).map_or((self.line, String::new()), |node| (node.line, node.source.clone()));
+        let (file, key) = (self.document.file.to_owned(), self.key(key));
+        self.document.remarks.borrow_mut().push(Mistake { file, line, key, found, wanted: words });
     }
 
     /// Notes the mistakes of another file, which this one names.

@@ -29,7 +29,7 @@
 
 use super::build_section::TipTrims;
 use super::club_section::{Defaults, choice, plain_text, read_club};
-use super::document::{Document, Mistakes, Section};
+use super::document::{Document, Mistake, Mistakes, Section};
 use super::node::{Value, from_json};
 use super::order_table;
 pub use super::order_table::{COLUMNS, guarded};
@@ -74,10 +74,25 @@ impl OrderFormat {
 /// # Errors
 /// Every mistake of the file.
 pub fn read_orders(file: &str, text: &str, format: OrderFormat) -> Result<Vec<Order>, Mistakes> {
+    read_orders_remarked(file, text, format).map(|(orders, _)| orders)
+}
+
+/// The same, with what is no mistake and should be known all the same: targets without a tolerance, clubs that ask for
+/// nothing.
+///
+/// # Errors
+/// Every mistake of the file.
+pub fn read_orders_remarked(
+    file: &str,
+    text: &str,
+    format: OrderFormat,
+) -> Result<(Vec<Order>, Vec<Mistake>), Mistakes> {
     // A spreadsheet marks its text with a byte order mark; it means nothing in UTF-8.
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     match format {
-        OrderFormat::Toml => read_order(file, text).map(|order| vec![order]),
+        OrderFormat::Toml => {
+            Document::read_remarked(file, text, whole_order).map(|(order, remarks)| (vec![order], remarks))
+        }
         OrderFormat::Json => read_json(file, text),
         OrderFormat::Csv => order_table::read(file, text),
     }
@@ -91,7 +106,7 @@ pub fn read_order(file: &str, text: &str) -> Result<Order, Mistakes> {
     Document::read(file, text, whole_order)
 }
 
-fn read_json(file: &str, text: &str) -> Result<Vec<Order>, Mistakes> {
+fn read_json(file: &str, text: &str) -> Result<(Vec<Order>, Vec<Mistake>), Mistakes> {
     let no_order = |line| vec![(line, String::new(), "expected an order {…}, or a list of orders".to_owned())];
     let (tables, faults) = match from_json(text) {
         Ok(top) => match top.value {

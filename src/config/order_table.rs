@@ -10,7 +10,7 @@
 
 use super::build_section::TipTrims;
 use super::club_section::{DEFAULTS_ROW, Defaults, read_club};
-use super::document::{Document, Mistakes, Section};
+use super::document::{Document, Mistake, Mistakes, Section};
 use super::node::{Fault, Node, Table, Value};
 use super::order_file::{CLUBS, Head, too_many};
 use crate::club::characteristic::Characteristic;
@@ -107,7 +107,7 @@ fn quoted_cell(text: &str) -> Option<(String, &str)> {
 ///
 /// # Errors
 /// Every mistake.
-pub(super) fn read(file: &str, text: &str) -> Result<Vec<Order>, Mistakes> {
+pub(super) fn read(file: &str, text: &str) -> Result<(Vec<Order>, Vec<Mistake>), Mistakes> {
     let (tables, faults) = match rows(text) {
         Ok(rows) => tables(&rows),
         Err(fault) => (Vec::new(), vec![fault]),

@@ -8,7 +8,7 @@ use crate::club::characteristic::Characteristic;
 use crate::club::cut::CutMark;
 use crate::config::adhesive_file::read_adhesive;
 use crate::config::document::Mistakes;
-use crate::config::order_file::{OrderFormat, read_orders};
+use crate::config::order_file::{OrderFormat, read_orders, read_orders_remarked};
 use crate::measurement::quantity::{Dimension, parse_value};
 use crate::work_order::desk::Command;
 use crate::work_order::event::{EventId, Place};
@@ -193,6 +193,22 @@ pub fn import_mistakes(json: &Value) -> Option<Mistakes> {
         .filter_map(|(name, text, format)| read_orders(name, text, format).err());
     let all: Vec<_> = mistakes.flat_map(|mistakes| mistakes.0).collect();
     (!all.is_empty()).then_some(Mistakes(all))
+}
+
+/// What is no mistake of orders that are taken in and should be known all the same; nothing for any other command.
+#[must_use]
+pub fn import_remarks(json: &Value) -> Vec<String> {
+    let one = std::slice::from_ref(json);
+    let files = match json.get("command").and_then(Value::as_str) {
+        Some("import_order") => one,
+        Some("import_orders") => json.get("files").and_then(Value::as_array).map_or(&[][..], Vec::as_slice),
+        _ => &[],
+    };
+    let read = |file: &Value| {
+        let (name, text, format) = file_of(file).ok()?;
+        read_orders_remarked(name, text, format).ok().map(|(_, remarks)| remarks)
+    };
+    files.iter().filter_map(read).flatten().map(|remark| remark.to_string()).collect()
 }
 
 /// The orders of a file.

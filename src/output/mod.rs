@@ -11,6 +11,7 @@ pub mod cut_view;
 mod drawer_command;
 pub mod drawer_view;
 pub mod drawing;
+pub mod forecast_view;
 pub mod history_plot;
 pub mod history_view;
 pub mod landed_view;

@@ -153,7 +153,12 @@ impl HandOverOverrideView {
     /// The decision in one sentence.
     #[must_use]
     pub fn text(&self) -> String {
-        format!("handed over with {} open; {} answers for it: {}", self.open.join(", "), self.decided.name, self.decided.why)
+        format!(
+            "handed over with {} open; {} answers for it: {}",
+            self.open.join(", "),
+            self.decided.name,
+            self.decided.why
+        )
     }
 }
 
@@ -178,6 +183,9 @@ pub struct RecordEntry {
     pub lower: Option<f64>,
     /// Upper limit at that moment.
     pub upper: Option<f64>,
+    /// Whether these limits are the usual ones, because the order writes none beside the target.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub limits_by_default: bool,
     /// Value less target.
     pub deviation: Option<f64>,
     /// The verdict.
@@ -320,6 +328,9 @@ fn entry(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> RecordEntry {
         target: filed.target,
         lower: filed.lower,
         upper: filed.upper,
+        limits_by_default: club.spec.target(filed.characteristic).is_some_and(|row| {
+            row.is_by_default() && (filed.lower, filed.upper) == (row.target.lower, row.target.upper)
+        }),
         deviation: filed.deviation,
         verdict: filed.verdict.name(),
         marginal: filed.marginal,

@@ -3,9 +3,10 @@
 use crate::club::characteristic::Characteristic;
 pub use crate::club::shown::{Lengths, deviation, value};
 use crate::club::shown::{inches, number};
-use crate::measurement::quantity::{Dimension, Target};
+use crate::measurement::quantity::Dimension;
 use crate::measurement::reading::Quantity;
 use crate::measurement::unit::Points;
+use crate::work_order::order::TargetRow;
 
 /// A value with its expanded uncertainty (k = 2), where its standard uncertainty is known: `D2.1 ± 0.9 points`.
 #[must_use]
@@ -24,19 +25,20 @@ pub fn with_doubt(characteristic: Characteristic, of: f64, u: Option<f64>, lengt
     }
 }
 
-/// A target with its limits, from the text as ordered.
+/// A target with its limits, from the text as ordered; limits that the order does not write are marked.
 #[must_use]
-pub fn target(characteristic: Characteristic, target: &Target, written: &str, lengths: Lengths) -> String {
-    let show = |v: f64| value(characteristic, v, lengths);
-    match (target.value, target.lower, target.upper) {
+pub fn target(row: &TargetRow, lengths: Lengths) -> String {
+    let show = |v: f64| value(row.characteristic, v, lengths);
+    match (row.target.value, row.target.lower, row.target.upper) {
         (Some(aim), Some(lower), Some(upper)) if ((upper - aim) - (aim - lower)).abs() < 1e-6 => {
-            let half = deviation(characteristic, upper - aim, lengths);
-            format!("{} ± {}", show(aim), half.trim_start_matches('+'))
+            let half = deviation(row.characteristic, upper - aim, lengths);
+            let by_default = if row.is_by_default() { ", by default" } else { "" };
+            format!("{} ± {}{by_default}", show(aim), half.trim_start_matches('+'))
         }
         (Some(aim), None, None) => show(aim),
         (None, None, Some(upper)) => format!("at most {}", show(upper)),
         (None, Some(lower), None) => format!("at least {}", show(lower)),
-        _ => written.to_owned(),
+        _ => row.text.clone(),
     }
 }
 
@@ -134,7 +136,8 @@ mod tests {
     #[test]
     fn targets_read_as_people_write_them() {
         let shown = |c: Characteristic, text: &str| {
-            target(c, &parse_target(text, c.dimension()).unwrap(), text, Lengths::Inches)
+            let target = parse_target(text, c.dimension()).unwrap();
+            super::target(&TargetRow { characteristic: c, target, text: text.to_owned() }, Lengths::Inches)
         };
         assert_eq!(shown(Characteristic::HeadMass, "203 g ± 2 g"), "203.0 g ± 2.0 g");
         assert_eq!(shown(Characteristic::SwingWeight, "D3 ± 0.5"), "D3.0 ± 0.5 points");

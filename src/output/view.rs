@@ -173,7 +173,7 @@ pub fn live_readings(
                     target: target.value,
                     lower: target.lower,
                     upper: target.upper,
-                    target_text: row.map(|row| text::target(characteristic, &row.target, &row.text, lengths)),
+                    target_text: row.map(|row| text::target(row, lengths)),
                     deviation: judged.deviation,
                     deviation_text: judged.deviation.map(|d| text::deviation(characteristic, d, lengths)),
                     verdict: Some(judged.verdict.name()),

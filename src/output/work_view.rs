@@ -9,6 +9,9 @@ use super::bend_view::{self, BendingView, bending};
 use super::capture_view::{CaptureView, capture};
 use super::cut_view::{CutView, FitView, cut_view, fit_views};
 use super::drawer_view::{self, ConsumptionView, ProposalView, StockView};
+use super::forecast_view::{
+    ForecastView, Moment12View, SensitivityView, forecast_view, moment_view, sensitivity_views,
+};
 use super::rules_view::{RuleCheckView, rule_check};
 use super::text::{self, Lengths};
 use crate::club::characteristic::Characteristic;
@@ -17,7 +20,7 @@ use crate::work_order::adhesive::{cure_left_us, words};
 use crate::work_order::advice;
 use crate::work_order::cautions::Caution;
 use crate::work_order::crosscheck::{Suspect, suspects};
-use crate::work_order::forecast::{Forecast, outlook, sensitivities};
+use crate::work_order::forecast::outlook;
 use crate::work_order::hand_over;
 use crate::work_order::judging::judge;
 use crate::work_order::order::{Order, Stage};
@@ -163,69 +166,6 @@ pub struct ClubView {
     pub adhesive: Option<BondView>,
     /// Every characteristic asked for or measured.
     pub characteristics: Vec<CharacteristicView>,
-}
-
-/// A forecast value of the finished club.
-#[derive(Debug, Clone, Serialize)]
-pub struct ForecastView {
-    /// What it is.
-    pub characteristic: &'static str,
-    /// Its words.
-    pub label: &'static str,
-    /// The value.
-    pub value: f64,
-    /// The value for people.
-    pub text: String,
-    /// Its standard uncertainty.
-    pub u: f64,
-    /// Unit of the numbers.
-    pub unit: &'static str,
-    /// Forecast less target.
-    pub deviation: Option<f64>,
-    /// What clubs of the same parts taught it.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub learnt: Option<LearntView>,
-}
-
-/// A forecast swing weight about 12 in.
-#[derive(Debug, Clone, Serialize)]
-pub struct Moment12View {
-    /// The moment.
-    pub value: f64,
-    /// Its standard uncertainty.
-    pub u: f64,
-    /// Inch-ounces.
-    pub unit: &'static str,
-    /// The value for people, with its expanded uncertainty (k = 2).
-    pub text: String,
-}
-
-/// What a forecast has learnt; it is in its value and uncertainty.
-#[derive(Debug, Clone, Serialize)]
-pub struct LearntView {
-    /// From how many clubs.
-    pub clubs: usize,
-    /// Their mean difference, measured less forecast.
-    pub bias: f64,
-    /// Spread from club to club, as a standard deviation.
-    pub spread: f64,
-    /// What was added to the forecast.
-    pub shift: f64,
-    /// The words.
-    pub text: String,
-}
-
-/// How the forecast swing weight answers to one input.
-#[derive(Debug, Clone, Serialize)]
-pub struct SensitivityView {
-    /// The input.
-    pub input: &'static str,
-    /// Its unit.
-    pub unit: &'static str,
-    /// Its standard uncertainty.
-    pub u: f64,
-    /// Points for one unit of it.
-    pub points_per_unit: f64,
 }
 
 /// Two readings that do not agree.
@@ -394,12 +334,7 @@ fn club_on(state: &State, record: &ClubRecord, lengths: Lengths, cure_left: Opti
         consumption: drawer_view::consumption(record),
         sensitivities: if outlook.values.is_empty() { Vec::new() } else { sensitivity_views(record) },
         forecast: outlook.values.iter().map(|f| forecast_view(record, f, lengths)).collect(),
-        forecast_12_in: outlook.moment12.map(|(value, u)| Moment12View {
-            value,
-            u,
-            unit: "[oz_av].[in_i]",
-            text: format!("{value:.1} ± {:.1} in·oz", 2.0 * u),
-        }),
+        forecast_12_in: outlook.moment12.map(moment_view),
         forecast_basis: outlook.basis,
         suspects,
         advice_head_g: swing_advice.map(|advice| advice.head_g).filter(|grams| *grams > 0.0),
@@ -414,43 +349,6 @@ fn club_on(state: &State, record: &ClubRecord, lengths: Lengths, cure_left: Opti
         fit: fit_views(record),
         characteristics,
     }
-}
-
-fn forecast_view(record: &ClubRecord, forecast: &Forecast, lengths: Lengths) -> ForecastView {
-    let characteristic = forecast.characteristic;
-    let target = record.spec.target(characteristic).and_then(|row| row.target.value);
-    ForecastView {
-        characteristic: characteristic.name(),
-        label: characteristic.label(),
-        value: forecast.value,
-        text: text::value(characteristic, forecast.value, lengths),
-        u: forecast.u,
-        unit: characteristic.unit(),
-        deviation: target.map(|target| forecast.value - target),
-        learnt: forecast.learnt.map(|learnt| LearntView {
-            clubs: learnt.clubs,
-            bias: learnt.bias,
-            spread: learnt.spread,
-            shift: learnt.shift,
-            text: format!(
-                "{} added: {} with {} landed {} from the forecast",
-                text::deviation(characteristic, learnt.shift, Lengths::Millimetres),
-                if learnt.clubs == 1 { "1 club".to_owned() } else { format!("{} clubs", learnt.clubs) },
-                record.spec.models.words(),
-                text::deviation(characteristic, learnt.bias, Lengths::Millimetres),
-            ),
-        }),
-    }
-}
-
-fn sensitivity_views(record: &ClubRecord) -> Vec<SensitivityView> {
-    let view = |s: crate::work_order::forecast::Sensitivity| SensitivityView {
-        input: s.input,
-        unit: s.unit,
-        u: s.u,
-        points_per_unit: s.points_per_unit,
-    };
-    sensitivities(record).into_iter().map(view).collect()
 }
 
 /// Readings of a club that cannot all be right.
@@ -479,7 +377,7 @@ fn characteristic(record: &ClubRecord, characteristic: Characteristic, lengths: 
         target: target.value,
         lower: target.lower,
         upper: target.upper,
-        target_text: row.map(|row| text::target(characteristic, &row.target, &row.text, lengths)),
+        target_text: row.map(|row| text::target(row, lengths)),
         value: filed.map(|filed| filed.value),
         text: filed.map(|filed| text::value(characteristic, filed.value, lengths)),
         u: filed.map(|filed| filed.u),

@@ -261,7 +261,6 @@ mod tests {
             ("BS1/O/W-2", "there is no order W-2"),
             ("BS1/C/ZZ", "there is no club zz; the label or sheet of a club has its code, `orders show N` its id"),
             ("BS1/C/W-7/1", "there is no club W-7/1"),
-            ("BS1/C/w-1/3", "W-1/3"),
         ]);
         table.check(&[("BS1/W/K7", "none")]);
         assert_eq!(table.state.operator.as_deref(), Some("K7"));

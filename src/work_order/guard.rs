@@ -21,9 +21,7 @@ use super::steps::Step;
 /// Says what must not be done now, and what would do.
 pub fn guard(state: &State, changes: Vec<Change>, steady_us: i64) -> Result<Vec<Change>, Refusal> {
     let uncured = |club: &str| {
-        let decided = |change: &Change| {
-            matches!(change, Change::CureOverridden { club: of, .. } | Change::HandOverOverridden { club: of, .. } if of == club)
-        };
+        let decided = |change: &Change| matches!(change, Change::CureOverridden { club: of, .. } | Change::HandOverOverridden { club: of, .. } if of == club);
         let record = state.clubs.get(club).filter(|_| !changes.iter().any(decided))?;
         unfinished_cure(state, record, steady_us)
     };

@@ -92,7 +92,9 @@ pub(super) fn hand_over_all_the_same(
 ) -> Result<Vec<Change>, Refusal> {
     let (name, why) = (name.trim(), why.trim());
     if name.is_empty() || why.is_empty() {
-        return refused("a club is only handed over with something open with a name and a reason: say who decides and why");
+        return refused(
+            "a club is only handed over with something open with a name and a reason: say who decides and why",
+        );
     }
     let Some(id) = club.or(state.current_club.as_deref()) else {
         return refused("no club is open: name the club that is handed over");

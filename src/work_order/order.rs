@@ -10,7 +10,7 @@ use super::part_stock::PartKind;
 use super::steps::Step;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 pub use crate::measurement::gauge::Hand;
-use crate::measurement::quantity::Target;
+use crate::measurement::quantity::{Target, parse_target};
 
 /// Longest order number.
 const LONGEST_NUMBER: usize = 24;
@@ -96,6 +96,16 @@ pub struct TargetRow {
     pub target: Target,
     /// The text as it was written, for people.
     pub text: String,
+}
+
+impl TargetRow {
+    /// Whether its limits are the usual ones, because the order writes none beside the value.
+    #[must_use]
+    pub fn is_by_default(&self) -> bool {
+        let limits = |target: &Target| target.lower.or(target.upper).is_some();
+        let written = parse_target(&self.text, self.characteristic.dimension());
+        self.target.value.is_some() && limits(&self.target) && written.is_ok_and(|written| !limits(&written))
+    }
 }
 
 macro_rules! named {

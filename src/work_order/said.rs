@@ -34,7 +34,14 @@ pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
                 // That nothing has to be adjusted shows in the values.
                 let passed_over = record.passed_over_by(*step).filter(|step| *step != Step::Adjust);
                 sentences.extend(passed_over.map(|step| format!("\"{}\" was skipped at {club}", step.label())));
-                record.steps.push(StepRecord { step: *step, at_us: 0, by: None, proof: None, batch: None, in_hand_us: 0 });
+                record.steps.push(StepRecord {
+                    step: *step,
+                    at_us: 0,
+                    by: None,
+                    proof: None,
+                    batch: None,
+                    in_hand_us: 0,
+                });
             }
             Change::PartUsed(used) => sentences.extend(put_in(used)),
             Change::PartDescribed { part, facts } => {

@@ -16,9 +16,9 @@ use crate::config::document::Mistake;
 use crate::journal::archive::Search;
 use crate::journal::event::parse_rfc3339;
 use crate::journal::store::{BATCH, Reader};
-use crate::output::payload;
 use crate::output::command::{CommandRequest, ask, import_mistakes};
 use crate::output::lists::{order_list, record_list};
+use crate::output::payload;
 use crate::output::{drawer_view, part_view, record, trust_view};
 use crate::work_order::state::State as BenchState;
 

@@ -43,7 +43,11 @@ async function one(file) {
   const text = await file.text();
   const answer = await post({ command: "import_order", file: file.name, text });
   if (answer === null) return refused(t("import.no_answer", { file: file.name }), []);
-  if (answer.ok) return el("div", { class: "answer", "data-outcome": "taken" }, el("p", {}, t("import.taken", { file: file.name })));
+  if (answer.ok) {
+    const { said = [] } = await answer.json().catch(() => ({}));
+    const remarks = said.map((sentence) => told("p", {}, sentence));
+    return el("div", { class: "answer", "data-outcome": "taken" }, el("p", {}, t("import.taken", { file: file.name })), remarks);
+  }
   const problem = await answer.json().catch(() => ({}));
   const mistakes = problem.mistakes ?? [];
   if (mistakes.length === 0) return refused(t("import.not_taken", { file: file.name }), [], problem.detail ?? String(answer.status));
