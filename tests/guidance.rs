@@ -100,7 +100,7 @@ fn a_bend_is_said_at_the_command_line_and_stands_in_the_record() {
     ask(folder.path(), &["records", "bend", "W-5/2", "lie", "1.2 deg upright"]);
     ask(folder.path(), &["records", "enter", "W-5/2", "lie", "64 deg"]);
     let shown = ask(folder.path(), &["records", "show", "W-5/2"]);
-    let expected = "bent lie  +1.2 deg at the lever, 63.0 deg before, 64.0 deg after, sprang back 0.2 deg";
+    let expected = "lie was bent 1.2 deg upright at the lever: 63.0 deg before, 64.0 deg after, sprang back 0.2 deg";
     assert!(shown.contains(expected), "{shown}");
     let (code, _, err) = on_data(&folder.path().join("data"), &["records", "bend", "W-5/2", "lie", "1.2"]);
     assert!(code == Some(2) && err.contains("has no unit"), "{err}");

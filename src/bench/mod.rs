@@ -194,6 +194,7 @@ pub async fn run(
         questions: questions_in,
         planner: Arc::default(),
         lengths,
+        zone: settings.zone(),
         clock,
     };
     let web_stop = followers_stop.clone();

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
+use jiff::tz::TimeZone;
 use serde_json::Value;
 
 use super::{check, print};
@@ -10,7 +11,7 @@ use crate::bench;
 use crate::bench::core::{Core, Input};
 use crate::bench::recall;
 use crate::clock::Clock;
-use crate::config::bench_file::BenchSettings;
+use crate::config::bench_file::{BenchSettings, zone_of_machine};
 use crate::journal::lock::{self, BenchLock, Running};
 use crate::journal::sound::{self, Sound};
 use crate::journal::store::{Journal, Reader};
@@ -60,6 +61,11 @@ impl Access {
     /// How lengths are shown.
     pub(crate) fn lengths(&self) -> Lengths {
         self.settings.as_ref().map_or(Lengths::Inches, bench::lengths)
+    }
+
+    /// The time zone of the workshop.
+    pub(crate) fn zone(&self) -> TimeZone {
+        self.settings.as_ref().map_or_else(zone_of_machine, BenchSettings::zone)
     }
 
     /// The bench in words, for what is printed.

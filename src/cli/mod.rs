@@ -24,6 +24,7 @@ mod marks;
 mod orders;
 mod plan;
 mod print;
+mod record_text;
 mod records;
 pub mod replay;
 mod replay_session;

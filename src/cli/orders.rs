@@ -11,10 +11,10 @@ use super::access::{Access, Where};
 use super::{check, print, runtime};
 use crate::config::order_file::{OrderFormat, read_orders};
 use crate::journal::archive::Key;
-use crate::journal::event::rfc3339;
 use crate::output::lists::{order_list, revision_list};
 use crate::output::order_text::write_orders;
 use crate::output::text;
+use crate::output::times::minute;
 use crate::work_order::order::{ClubSpec, Order};
 use crate::work_order::state::State;
 
@@ -227,16 +227,23 @@ async fn export(access: &Access, numbers: &[String], format: As, out: Option<&Pa
     }
     // What these formats cannot hold must not get lost without a word.
     let lost = |order: &Order| order.clubs.iter().find_map(|club| lost_of(club, format));
-    if let Some((order, what)) = orders.iter().find_map(|order| Some((order, lost(order)?))) {
-        bail!("order {} says {what}, which this export does not hold; name the orders without it", order.number);
+    let cannot: Vec<String> = orders
+        .iter()
+        .filter_map(|order| Some(format!("order {} is left out: it says {}", order.number, lost(order)?)))
+        .collect();
+    orders.retain(|order| lost(order).is_none());
+    cannot.iter().for_each(|words| print::say(words));
+    if orders.is_empty() && !cannot.is_empty() {
+        bail!("nothing is left to write");
     }
+    let done = if cannot.is_empty() { ExitCode::SUCCESS } else { ExitCode::FAILURE };
     let Some(folder) = out else {
         if matches!(format, As::Toml) && orders.len() > 1 {
             bail!("a TOML file holds one order: name one, or give a folder with --out, or use --as json or --as csv");
         }
         // The text ends its last line itself.
         print::line(write_orders(&orders, format.format()).trim_end())?;
-        return Ok(ExitCode::SUCCESS);
+        return Ok(done);
     };
     std::fs::create_dir_all(folder).with_context(|| format!("{} cannot be made", folder.display()))?;
     for order in orders {
@@ -245,14 +252,14 @@ async fn export(access: &Access, numbers: &[String], format: As, out: Option<&Pa
             .with_context(|| format!("{} cannot be written", file.display()))?;
         print::line(&file.display().to_string())?;
     }
-    Ok(ExitCode::SUCCESS)
+    Ok(done)
 }
 
 /// What a format cannot hold of a club, in words.
 fn lost_of(club: &ClubSpec, format: As) -> Option<&'static str> {
     let says_more = !club.details.is_empty() || !club.build.is_silent() || !club.models.is_empty();
     (says_more && matches!(format, As::Csv))
-        .then_some("what is given of parts, how a club is cut or which one is repeated (TOML and JSON hold that)")
+        .then_some("what is given of parts, how a club is cut or which one is repeated, which CSV does not hold (TOML and JSON do)")
 }
 
 async fn again(access: &Access, club: &str, order: Option<&str>, raw_length: Option<&str>) -> anyhow::Result<ExitCode> {
@@ -343,7 +350,7 @@ async fn show(access: &Access, number: &str, as_json: bool) -> anyhow::Result<Ex
     }
     for revision in state.revisions.get(number).into_iter().flatten() {
         let by = revision.by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default();
-        print::line(&format!("version {}, {}{by}:", revision.number, rfc3339(revision.at_us)))?;
+        print::line(&format!("version {}, {}{by}:", revision.number, minute(revision.at_us, &access.zone())))?;
         revision.words.iter().try_for_each(|words| print::line(&format!("  {words}")))?;
     }
     Ok(ExitCode::SUCCESS)

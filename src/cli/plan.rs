@@ -8,7 +8,7 @@ use serde_json::json;
 
 use super::access::Where;
 use super::{check, print, runtime};
-use crate::config::order_file::read_order;
+use crate::config::order_file::{OrderFormat, read_orders};
 use crate::config::stock_file::{MOST_PARTS, read_stock};
 use crate::journal::archive::Key;
 use crate::output::language::Language;
@@ -19,7 +19,7 @@ use crate::work_order::stock::Stock;
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
-    /// An order file, or with --config or --data the number of an order that is taken in
+    /// An order file (TOML, JSON or CSV by the ending of its name), or with --config or --data the number of an order that is taken in
     order: String,
     /// The measured parts (TOML); without it the numbered parts of the bench's stock
     #[arg(long)]
@@ -110,8 +110,17 @@ fn order(arguments: &Arguments) -> anyhow::Result<Order> {
     let file = Path::new(&arguments.order);
     if file.is_file() {
         let text = check::read_text(file)?;
-        let order = read_order(&arguments.order, &text);
-        return order.map_err(|mistakes| anyhow::anyhow!("the order has mistakes:\n{mistakes}"));
+        let orders = read_orders(&arguments.order, &text, OrderFormat::of(&arguments.order));
+        let mut orders = orders.map_err(|mistakes| anyhow::anyhow!("the order has mistakes:\n{mistakes}"))?;
+        let numbers: Vec<&str> = orders.iter().map(|order| order.number.as_str()).collect();
+        if orders.len() > 1 {
+            bail!(
+                "{} holds the orders {}, and a plan is made for one: import them and name one of them",
+                arguments.order,
+                numbers.join(", ")
+            );
+        }
+        return orders.pop().with_context(|| format!("{} holds no order", arguments.order));
     }
     if !arguments.place.is_given() {
         bail!(

@@ -4,20 +4,21 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use anyhow::bail;
+use jiff::tz::TimeZone;
 use serde_json::json;
 
 use super::access::{Access, Where};
 use super::retire::{self, RetireArguments, SealArguments};
 use super::segments::{self, Segments};
-use super::{backup, export, marks, print, runtime, verify};
+use super::{backup, export, marks, print, record_text, runtime, verify};
 use crate::journal::archive::Search;
 use crate::journal::damage::Unreadable;
-use crate::journal::event::{parse_rfc3339, rfc3339};
+use crate::journal::event::parse_rfc3339;
 use crate::journal::sound::{self, Damage};
 use crate::journal::store::{JournalError, Reader};
 use crate::output::lists::record_list;
 use crate::output::record::{SCHEMA, record};
-use crate::output::trust_view::budget_line;
+use crate::output::times::day;
 
 /// Microseconds of a day.
 const DAY_US: i64 = 24 * 3600 * 1_000_000;
@@ -205,7 +206,7 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
         match arguments.action {
             Action::List { which, limit, json } => {
                 let search = which.search(limit)?;
-                return reading(&access, async |reader| list(reader, &search, json).await).await;
+                return reading(&access, async |reader| list(reader, &search, json, &access.zone()).await).await;
             }
             Action::Show { club, segments, json } => {
                 let segments = Segments { access: &access, folder: segments.as_deref() };
@@ -271,7 +272,7 @@ async fn reading(access: &Access, read: impl AsyncFn(&Reader) -> anyhow::Result<
     print::read_or_not(done).map(|()| ExitCode::FAILURE)
 }
 
-async fn list(reader: &Reader, search: &Search, as_json: bool) -> anyhow::Result<()> {
+async fn list(reader: &Reader, search: &Search, as_json: bool, zone: &TimeZone) -> anyhow::Result<()> {
     let found = reader.search(search).await?;
     if as_json {
         return print::line(&record_list(&found).to_string());
@@ -282,8 +283,8 @@ async fn list(reader: &Reader, search: &Search, as_json: bool) -> anyhow::Result
         let segment = if club.n < 0 { reader.segment_of(&club.club).await? } else { None };
         let out = club.is_out.then(|| "out of limits".to_owned());
         let notes: Vec<String> = out.into_iter().chain(segment.map(|segment| format!("in {}", segment.file))).collect();
-        let day = rfc3339(club.last_us).chars().take(10).collect();
-        rows.push(vec![club.club, club.name, club.state, club.entries.to_string(), day, notes.join(", ")]);
+        let day = day(club.last_us, zone);
+        rows.push(vec![club.club, club.name, club.state.replace('_', " "), club.entries.to_string(), day, notes.join(", ")]);
     }
     print::table(&["club", "name", "state", "values", "last", ""], &rows)?;
     if found.more {
@@ -300,101 +301,7 @@ async fn show(segments: &Segments<'_>, reader: &Reader, club: &str, as_json: boo
     if as_json {
         return print::line(&serde_json::to_string(&record)?);
     }
-    print::line(&format!("{}  {}, {}-handed, {}", record.club, record.name, record.hand, record.state))?;
-    let rows: Vec<Vec<String>> = record
-        .entries
-        .iter()
-        .map(|entry| {
-            let verdict = if entry.voided { "taken back" } else { entry.verdict };
-            let deviation = entry.deviation.map(|d| format!("{d:+.2}")).unwrap_or_default();
-            [entry.characteristic, entry.stage, &entry.text, &deviation, verdict, &entry.instrument, &entry.event]
-                .iter()
-                .map(|cell| (*cell).to_owned())
-                .collect()
-        })
-        .collect();
-    print::table(&["characteristic", "stage", "value", "deviation", "verdict", "method", "event"], &rows)?;
-    for entry in record.entries.iter().filter(|entry| !entry.voided) {
-        let Some(budget) = &entry.budget else { continue };
-        let rule = if entry.rule == "plain" { String::new() } else { format!("; rule {}", entry.rule) };
-        print::line(&format!(
-            "{} {}: {} {}{rule}",
-            entry.characteristic,
-            entry.stage,
-            budget_line(budget),
-            entry.unit
-        ))?;
-    }
-    for bend in &record.bending.done {
-        let degrees = |value: Option<f64>| value.map_or("not measured".to_owned(), |value| format!("{value:.1} deg"));
-        print::line(&format!(
-            "bent {}  {:+.1} deg at the lever, {} before, {} after, sprang back {}, event {}",
-            bend.characteristic,
-            bend.lever_deg,
-            degrees(bend.before_deg),
-            degrees(bend.after_deg),
-            degrees(bend.spring_back_deg),
-            bend.event
-        ))?;
-    }
-    for advice in &record.bending.advice {
-        print::line(&format!("advice: {}", advice.text))?;
-    }
-    for landed in &record.landed {
-        let [forecast, measured, difference] = &landed.texts;
-        let far = if landed.explained { "" } else { ", more than the uncertainties explain" };
-        print::line(&format!(
-            "{} was forecast from {} as {forecast} and measured as {measured}: {difference}{far}",
-            landed.label,
-            landed.basis.replace('_', " ")
-        ))?;
-    }
-    for answer in record.sleeve.iter().flat_map(|sleeve| sleeve.trouble.iter().chain(&sleeve.answer)) {
-        print::line(&format!("sleeve: {answer} (`benchscribe sleeve {}` has every position)", record.club))?;
-    }
-    print::line(&format!("rules: {}", record.rule_check.text))?;
-    for rule in &record.rule_check.rules {
-        print::line(&format!("  {}: {} [{}]", rule.rule, rule.text, rule.source))?;
-    }
-    print::line(record.rule_check.note)?;
-    for mark in record.cut.iter().flat_map(|cut| &cut.marks) {
-        print::line(&format!("{} mark: {}; {}", mark.mark, mark.text, mark.standing_text))?;
-    }
-    for taking in &record.consumption {
-        let parts: Vec<String> = taking.parts.iter().map(|part| format!("{} × {}", part.pieces, part.item)).collect();
-        let returned = taking.returned.as_ref().map(|why| format!("  put back: {why}")).unwrap_or_default();
-        print::line(&format!("taken {}  {}  {}{returned}", parts.join(" + "), taking.at, taking.event))?;
-    }
-    for step in &record.steps {
-        let by = step.by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default();
-        let with = step.batch.as_deref().map(|batch| format!(" with batch {batch}")).unwrap_or_default();
-        let proof = if step.proof.is_some() { ", proved by a measurement" } else { "" };
-        let voided = if step.voided { " (taken back)" } else { "" };
-        print::line(&format!("step {}  {}{by}{with}{proof}{voided}", step.step, step.at))?;
-        if !step.cautions.is_empty() {
-            let read = match &step.acknowledged {
-                Some(read) => format!(
-                    "acknowledged {}{}",
-                    read.at,
-                    read.by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default()
-                ),
-                None => "not acknowledged".to_owned(),
-            };
-            print::line(&format!("  cautions {}: {read}", step.cautions.join(", ")))?;
-        }
-    }
-    if let Some(bond) = &record.adhesive {
-        let decided = bond.overridden.as_ref();
-        let decided = decided.map(|o| format!("; not waited for by {}: {}", o.name, o.why)).unwrap_or_default();
-        print::line(&format!(
-            "adhesive {} ({})  cured {}, not played before {}{decided}",
-            bond.adhesive, bond.batch, bond.cured_at, bond.not_before
-        ))?;
-    }
-    for over in &record.hand_over_overrides {
-        print::line(&format!("decided {}  {}", over.decided.at, over.text()))?;
-    }
-    print::line(&format!("chain {}", record.chain))
+    record_text::show(&found.club, &record, segments.access.lengths(), &segments.access.zone())
 }
 
 #[cfg(test)]

@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
+use jiff::tz::TimeZone;
+
 use super::attachment_section::read_attachment;
 use super::calibration_section::{ideal_gauge, ideal_scale, read_beam, read_gauge, read_scale};
 use super::document::{Document, Mistakes, Section};
@@ -41,6 +43,8 @@ pub struct BenchSettings {
     pub mqtt: MqttSettings,
     /// How lengths are shown.
     pub length_unit: LengthUnit,
+    /// The time zone of the workshop, where the configuration names one.
+    pub time_zone: Option<TimeZone>,
     /// How verdicts are taken and instruments are checked.
     pub policy: Policy,
     /// The equipment rules clubs are compared with: those that come with the program, unless a file replaces them.
@@ -159,7 +163,8 @@ pub fn read_bench_with(file: &str, text: &str, files: &NamedFiles<'_>) -> Result
         let http = top.section("http", read_http).unwrap_or_else(|| Some(HttpSettings::default()));
         let mqtt = top.section("mqtt", read_mqtt).unwrap_or_else(|| Some(MqttSettings::default()));
         let units = [("inch", LengthUnit::Inch), ("mm", LengthUnit::Millimetre)];
-        let length_unit = top.section("display", |s| s.choice("length", &units)).flatten();
+        let display = top.section("display", |s| (s.choice("length", &units), read_time_zone(s)));
+        let (length_unit, time_zone) = display.unwrap_or_default();
         let policy = read_policy(top);
         let here = top.section("place", read_place).flatten();
         let rules = read_rules_section(top, files);
@@ -178,6 +183,7 @@ pub fn read_bench_with(file: &str, text: &str, files: &NamedFiles<'_>) -> Result
             http: http?,
             mqtt: mqtt?,
             length_unit: length_unit.unwrap_or(LengthUnit::Inch),
+            time_zone,
             policy: policy?,
             rules: rules?,
             bend_limits,
@@ -199,6 +205,29 @@ impl Default for MqttSettings {
     fn default() -> Self {
         Self { broker: None, embedded: Some(SocketAddr::from(([127, 0, 0, 1], 1883))), commands: false }
     }
+}
+
+fn read_time_zone(section: &Section<'_>) -> Option<TimeZone> {
+    let name = section.filled_text("time_zone", "Europe/Berlin")?;
+    let zone = TimeZone::get(name).ok();
+    if zone.is_none() {
+        section.mistake("time_zone", "expected a name of the time zone database of this machine, such as \"Europe/Berlin\"");
+    }
+    zone
+}
+
+impl BenchSettings {
+    /// The time zone of the workshop: the one that is named, else the machine's.
+    #[must_use]
+    pub fn zone(&self) -> TimeZone {
+        self.time_zone.clone().unwrap_or_else(zone_of_machine)
+    }
+}
+
+/// The machine's time zone; UTC where it has none.
+#[must_use]
+pub fn zone_of_machine() -> TimeZone {
+    TimeZone::try_system().unwrap_or(TimeZone::UTC)
 }
 
 /// A name that may stand in a topic: no user text with `/`, `+`, `#` or blanks gets there.

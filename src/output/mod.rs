@@ -35,6 +35,7 @@ pub mod study_view;
 pub mod table;
 pub mod terminal;
 pub mod text;
+pub mod times;
 mod trust_command;
 pub mod trust_detail;
 pub mod trust_view;

@@ -13,15 +13,21 @@ use crate::work_order::order::TargetRow;
 pub fn with_doubt(characteristic: Characteristic, of: f64, u: Option<f64>, lengths: Lengths) -> String {
     let shown = value(characteristic, of, lengths);
     let Some(doubt) = u.map(|u| 2.0 * u) else { return shown };
-    let unit = match characteristic.dimension() {
-        Dimension::SwingWeight => "points",
-        dimension => dimension.base_unit(),
-    };
+    let unit = unit(characteristic);
     // One digit that is not zero is enough to know how good a number is.
     let doubt = number(doubt, if doubt < 0.095 { 2 } else { 1 });
     match shown.strip_suffix(unit) {
         Some(number) => format!("{} ± {doubt} {unit}", number.trim_end()),
         None => format!("{shown} ± {doubt} {unit}"),
+    }
+}
+
+/// The unit of a difference of a characteristic.
+#[must_use]
+pub fn unit(characteristic: Characteristic) -> &'static str {
+    match characteristic.dimension() {
+        Dimension::SwingWeight => "points",
+        dimension => dimension.base_unit(),
     }
 }
 

@@ -4,9 +4,10 @@
 use super::canvas::{Align, At, Canvas, Ink, Style};
 use super::fonts::STAND_IN;
 use super::marks::{self, Strip};
-use super::{Print, Subject, minute};
+use super::{Print, Subject};
 use crate::club::characteristic::Characteristic;
 use crate::output::record::HandOverOverrideView;
+use crate::output::times::{bare_minute, letters, minute};
 use crate::output::work_view::{self, CharacteristicView, ClubView};
 use crate::work_order::cautions::cautions as cautions_of;
 use crate::work_order::record::{ClubState, Standing};
@@ -36,7 +37,7 @@ pub(super) fn draw(canvas: &mut Canvas<'_>, subject: &Subject, print: &Print) {
     let row = ((page_height - EDGE - 17.0 - 24.0 - 48.0 - table - 6.0) / rows).clamp(ROW.0, ROW.1);
     let below = values(canvas, (EDGE, table), width, row, &view.characteristics) + 5.0;
     marks::angles(canvas, (EDGE, below), width * 0.42, &view.characteristics, subject.club.spec.hand);
-    steps(canvas, (EDGE + width * 0.46, below), width * 0.54, subject);
+    steps(canvas, (EDGE + width * 0.46, below), width * 0.54, subject, print);
     notes(canvas, (EDGE, below + 48.0), width, page_height - EDGE - 17.0, subject, &view);
     foot(canvas, (EDGE, page_height - EDGE - 11.0), width, subject, print);
 }
@@ -67,7 +68,7 @@ fn header(canvas: &mut Canvas<'_>, width: f64, subject: &Subject, print: &Print)
             Style::of(9.0).ink(Ink::Grey),
         );
     }
-    state(canvas, (EDGE, EDGE + 37.0), subject);
+    state(canvas, (EDGE, EDGE + 37.0), subject, print);
     let corner = (EDGE + width - CODE + 3.0, EDGE + 9.5);
     canvas.matrix_code(corner, CODE, &print.code(&Ticket::Club(spec.token.clone())));
     let caption = Style::of(6.5).ink(Ink::Grey).align(Align::Centre);
@@ -77,11 +78,11 @@ fn header(canvas: &mut Canvas<'_>, width: f64, subject: &Subject, print: &Print)
 }
 
 /// Where the club is: black when it is finished, a frame when it is not.
-fn state(canvas: &mut Canvas<'_>, at: At, subject: &Subject) {
+fn state(canvas: &mut Canvas<'_>, at: At, subject: &Subject, print: &Print) {
     let club = &subject.club;
     let finished = club.finished_at_us.filter(|_| club.state == ClubState::Finished);
     let words = match (finished, club.state) {
-        (Some(at_us), _) => format!("FINISHED {} UTC", minute(at_us)),
+        (Some(at_us), _) => format!("FINISHED {}", minute(at_us, &print.zone)),
         (None, ClubState::Waiting) => "NOT BEGUN".to_owned(),
         (None, ClubState::Aside) => "PUT ASIDE, NOT FINISHED".to_owned(),
         (None, _) => "IN WORK, NOT FINISHED".to_owned(),
@@ -163,10 +164,11 @@ fn uncertainty(view: &CharacteristicView, u: f64) -> String {
 }
 
 /// The steps, done ones with time and person, the others with a box to tick.
-fn steps(canvas: &mut Canvas<'_>, at: At, width: f64, subject: &Subject) {
+fn steps(canvas: &mut Canvas<'_>, at: At, width: f64, subject: &Subject, print: &Print) {
     let (x, top) = at;
     canvas.text((x, top + 1.0), "steps", Style::of(6.8).ink(Ink::Grey));
-    canvas.text((x + width * 0.46, top + 1.0), "done (UTC)", Style::of(6.8).ink(Ink::Grey));
+    let head = format!("done ({})", letters(print.printed_us, &print.zone));
+    canvas.text((x + width * 0.46, top + 1.0), &head, Style::of(6.8).ink(Ink::Grey));
     canvas.text((x + width * 0.77, top + 1.0), "by", Style::of(6.8).ink(Ink::Grey));
     let mut y = top + 2.4;
     for step in Step::ALL {
@@ -178,7 +180,7 @@ fn steps(canvas: &mut Canvas<'_>, at: At, width: f64, subject: &Subject) {
         canvas.text((x + 4.5, base), step.label(), Style::of(8.5).ink(ink));
         if let Some(done) = done {
             canvas.polyline(&[(x + 0.5, y + 1.5), (x + 1.3, y + 2.5), (x + 2.7, y + 0.5)], 0.5, Ink::Black);
-            canvas.text((x + width * 0.46, base), &minute(done.at_us), Style::of(8.0));
+            canvas.text((x + width * 0.46, base), &bare_minute(done.at_us, &print.zone), Style::of(8.0));
             canvas.text_within(
                 (x + width * 0.77, base),
                 width * 0.23,
@@ -252,7 +254,7 @@ pub(super) fn foot(canvas: &mut Canvas<'_>, at: At, width: f64, subject: &Subjec
         "SHA-256 at the last event of this club; benchscribe records verify proves it from the raw bytes",
         small,
     );
-    let printed = format!("{}, printed {} UTC", print.bench, minute(print.printed_us));
+    let printed = format!("{}, printed {}", print.bench, minute(print.printed_us, &print.zone));
     canvas.text_within((x + width, y + 4.0), width - 118.0, &printed, small.align(Align::Right));
     if canvas.stood_in() {
         let words = format!("{STAND_IN} stands for a character this font does not have: print with --font FILE");

@@ -14,6 +14,7 @@ mod marks;
 mod part_label;
 mod set_page;
 
+use jiff::tz::TimeZone;
 use krilla::Document;
 use krilla::metadata::Metadata;
 use krilla::page::PageSettings;
@@ -60,6 +61,8 @@ pub struct Print {
     pub url: Option<String>,
     /// When, in microseconds since 1970 UTC.
     pub printed_us: i64,
+    /// The time zone of the workshop.
+    pub zone: TimeZone,
     /// A further font file for characters that the program's own does not have.
     pub font: Option<Vec<u8>>,
 }
@@ -177,9 +180,4 @@ fn drawn(title: String, font: Option<&[u8]>, draw: impl FnOnce(&mut Pages<'_>)) 
     pages.document.set_metadata(Metadata::new().title(title).language("en".to_owned()).creator(creator));
     draw(&mut pages);
     pages.document.finish().map_err(|error| SheetError::Document(format!("{error:?}")))
-}
-
-/// A time as a sheet says it: `2026-11-26 14:32`, UTC.
-fn minute(at_us: i64) -> String {
-    crate::journal::event::rfc3339(at_us).chars().take(16).map(|c| if c == 'T' { ' ' } else { c }).collect()
 }

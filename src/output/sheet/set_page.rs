@@ -4,8 +4,9 @@ use super::canvas::{Align, Canvas, Ink, Style};
 use super::club_page::EDGE;
 use super::fonts::STAND_IN;
 use super::marks::Strip;
-use super::{Print, Subject, minute};
+use super::{Print, Subject};
 use crate::club::characteristic::Characteristic;
+use crate::output::times::minute;
 use crate::output::work_view::{self, CharacteristicView};
 use crate::work_order::record::ClubState;
 use crate::work_order::ticket::Ticket;
@@ -82,7 +83,7 @@ pub(super) fn draw(canvas: &mut Canvas<'_>, subjects: &[Subject], print: &Print)
         "Each club has its own sheet with steps, uncertainties and its place in the chain.",
         small,
     );
-    let printed = format!("{}, printed {} UTC", print.bench, minute(print.printed_us));
+    let printed = format!("{}, printed {}", print.bench, minute(print.printed_us, &print.zone));
     canvas.text_within((EDGE + width, foot + 4.0), width * 0.4, &printed, small.align(Align::Right));
     if canvas.stood_in() {
         let words = format!("{STAND_IN} stands for a character this font does not have: print with --font FILE");

@@ -13,7 +13,7 @@ use axum::response::Response;
 
 use super::Web;
 use super::api::problem;
-use super::language;
+use super::{language, zone};
 
 const POLICY: &str = "default-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'";
 
@@ -28,7 +28,7 @@ pub(super) async fn guard(
         return *refusal;
     }
     let chosen = language::of(request.headers());
-    let mut response = as_problem(language::during(chosen, next.run(request)).await).await;
+    let mut response = as_problem(zone::during(web.zone.clone(), language::during(chosen, next.run(request))).await).await;
     let headers = response.headers_mut();
     for (name, value) in [
         (header::CONTENT_SECURITY_POLICY, POLICY),

@@ -13,6 +13,7 @@ mod readiness_tests;
 mod set;
 mod sheets;
 mod study;
+mod zone;
 
 use std::net::SocketAddr;
 use std::sync::Arc;
@@ -21,6 +22,7 @@ use axum::Router;
 use axum::extract::FromRef;
 use axum::routing::{get, post};
 use axum::serve::ListenerExt as _;
+use jiff::tz::TimeZone;
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
 use tokio_util::sync::CancellationToken;
@@ -61,6 +63,8 @@ pub struct Web {
     pub planner: Arc<plan::Planner>,
     /// How lengths are shown.
     pub lengths: Lengths,
+    /// The time zone of the workshop.
+    pub zone: TimeZone,
     /// The bench's clock.
     pub clock: Clock,
 }

@@ -33,6 +33,7 @@ async fn status(beat_age_s: f64, trouble: Option<Banner>) -> StatusCode {
         questions: mpsc::channel(1).0,
         planner: Arc::default(),
         lengths: Lengths::Inches,
+        zone: jiff::tz::TimeZone::UTC,
         clock,
     };
     let status = api::ready(State(web)).await.status();

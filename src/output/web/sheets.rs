@@ -41,6 +41,7 @@ pub(super) async fn sheet(State(web): State<Web>, Path(club): Path<String>, Quer
         bench: format!("{}, {}", web.site, web.bench),
         url: web.url.clone(),
         printed_us: web.clock.now().at_us,
+        zone: web.zone.clone(),
         font: None,
     };
     // Cutting a font to its used letters takes a while; the page must not wait for it.

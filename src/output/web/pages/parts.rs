@@ -2,6 +2,8 @@
 
 use askama::Template;
 
+use crate::output::times;
+use crate::output::web::zone;
 use crate::output::drawing::{ControlChart, Curve};
 use crate::output::trust_detail::{PlacementLine, TrustDetail};
 use crate::output::web::language;
@@ -167,10 +169,9 @@ impl SignPart {
     }
 }
 
-/// A time for people, to the minute; scripts show it in the time zone of the screen.
+/// A time for people, to the minute, in the workshop's zone; scripts show it in that of the screen.
 pub(super) fn minute(rfc3339: &str) -> String {
-    let shown = rfc3339.get(..16).map(|start| start.replacen('T', " ", 1));
-    shown.map_or_else(|| rfc3339.to_owned(), |shown| format!("{shown} UTC"))
+    times::minute_of(rfc3339, &zone::current())
 }
 
 /// A phase of an instrument in the words of the bench display.
