@@ -284,7 +284,8 @@ fn values_are_typed_and_taken_back_with_and_without_a_daemon() {
 
     // While it runs: through the daemon, by its own interface and by the command line.
     let typed = daemon.command(&json!({"command": "enter", "characteristic": "length", "quantity": "45 1/16 in"}));
-    assert_eq!((typed.status, typed.json()), (200, json!({"ok": true})));
+    let said = ["length of W-7/1 is 45 1/16 in: within its limits", "\"prepare the parts\" was skipped at W-7/1"];
+    assert_eq!((typed.status, typed.json()), (200, json!({"ok": true, "said": said})));
     assert_eq!(entry("length")["value"], 1144.5875, "45 1/16 in of 25.4 mm, exact");
     done(&["records", "enter", "W-7/1", "head_mass", "200.4 g"]);
     let shown = daemon.state()["club"]["characteristics"][0].clone();

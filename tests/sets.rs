@@ -239,9 +239,11 @@ fn a_club_is_built_again_as_it_came_out() {
     }
     bench.sent(&confirm("butt", "961.2 mm"));
     bench.sent(&step("grip"));
+    bench.sent(&step("rest"));
     for (characteristic, quantity) in [("total_mass", "431.2 g"), ("length", "964.4 mm"), ("swing_weight", "D2.3")] {
         bench.sent(&json!({"command": "enter", "characteristic": characteristic, "quantity": quantity}));
     }
+    bench.sent(&step("hand_over"));
     assert_eq!(bench.state.clubs["W-9/1"].state, ClubState::Finished);
     bench.sent(&json!({"command": "build_again", "club": "W-9/1"}));
     let again: &Order = &bench.state.orders["W-9.1.2"];

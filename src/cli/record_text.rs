@@ -127,10 +127,21 @@ fn parts(record: &Record, zone: &TimeZone) -> anyhow::Result<()> {
         let facts = &part.facts;
         let codes = [("GTIN", &facts.gtin), ("lot", &facts.lot), ("serial", &facts.serial)];
         let codes = codes.into_iter().filter_map(|(word, code)| Some(format!("{word} {}", code.as_ref()?)));
-        let words: Vec<String> =
-            part.part.clone().into_iter().chain(part.kind.map(str::to_owned)).chain(facts.model.clone()).chain(codes).collect();
+        let words: Vec<String> = part
+            .part
+            .clone()
+            .into_iter()
+            .chain(part.kind.map(str::to_owned))
+            .chain(facts.model.clone())
+            .chain(codes)
+            .collect();
         let released = part.released.as_ref().map(|why| format!("  taken out: {why}")).unwrap_or_default();
-        print::line(&format!("part {}  {}  event {}{released}", words.join(", "), minute_of(&part.at, zone), part.event))?;
+        print::line(&format!(
+            "part {}  {}  event {}{released}",
+            words.join(", "),
+            minute_of(&part.at, zone),
+            part.event
+        ))?;
     }
     for taking in &record.consumption {
         let parts: Vec<String> = taking.parts.iter().map(|part| format!("{} × {}", part.pieces, part.item)).collect();

@@ -284,7 +284,14 @@ async fn list(reader: &Reader, search: &Search, as_json: bool, zone: &TimeZone) 
         let out = club.is_out.then(|| "out of limits".to_owned());
         let notes: Vec<String> = out.into_iter().chain(segment.map(|segment| format!("in {}", segment.file))).collect();
         let day = day(club.last_us, zone);
-        rows.push(vec![club.club, club.name, club.state.replace('_', " "), club.entries.to_string(), day, notes.join(", ")]);
+        rows.push(vec![
+            club.club,
+            club.name,
+            club.state.replace('_', " "),
+            club.entries.to_string(),
+            day,
+            notes.join(", "),
+        ]);
     }
     print::table(&["club", "name", "state", "values", "last", ""], &rows)?;
     if found.more {

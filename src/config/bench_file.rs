@@ -211,7 +211,10 @@ fn read_time_zone(section: &Section<'_>) -> Option<TimeZone> {
     let name = section.filled_text("time_zone", "Europe/Berlin")?;
     let zone = TimeZone::get(name).ok();
     if zone.is_none() {
-        section.mistake("time_zone", "expected a name of the time zone database of this machine, such as \"Europe/Berlin\"");
+        section.mistake(
+            "time_zone",
+            "expected a name of the time zone database of this machine, such as \"Europe/Berlin\"",
+        );
     }
     zone
 }

@@ -57,6 +57,9 @@ mod tests {
         assert_eq!(shown("soon"), "soon");
         assert_eq!(minute_of("2026-11-26T19:51:32Z", &TimeZone::UTC), "2026-11-26 19:51 UTC");
         let at_us = parse_rfc3339("2026-11-26T23:51:32Z").unwrap();
-        assert_eq!((bare_minute(at_us, &zone), letters(at_us, &zone), day(at_us, &zone)), ("2026-11-27 00:51".into(), "CET".into(), "2026-11-27".into()));
+        assert_eq!(
+            (bare_minute(at_us, &zone), letters(at_us, &zone), day(at_us, &zone)),
+            ("2026-11-27 00:51".into(), "CET".into(), "2026-11-27".into())
+        );
     }
 }

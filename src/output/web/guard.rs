@@ -28,7 +28,8 @@ pub(super) async fn guard(
         return *refusal;
     }
     let chosen = language::of(request.headers());
-    let mut response = as_problem(zone::during(web.zone.clone(), language::during(chosen, next.run(request))).await).await;
+    let mut response =
+        as_problem(zone::during(web.zone.clone(), language::during(chosen, next.run(request))).await).await;
     let headers = response.headers_mut();
     for (name, value) in [
         (header::CONTENT_SECURITY_POLICY, POLICY),

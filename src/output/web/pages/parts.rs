@@ -2,11 +2,11 @@
 
 use askama::Template;
 
-use crate::output::times;
-use crate::output::web::zone;
 use crate::output::drawing::{ControlChart, Curve};
+use crate::output::times;
 use crate::output::trust_detail::{PlacementLine, TrustDetail};
 use crate::output::web::language;
+use crate::output::web::zone;
 
 /// Text that is HTML already.
 pub(super) struct Html(String);
