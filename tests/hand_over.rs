@@ -2,7 +2,7 @@
 //!
 //! Each test is named after what a builder met who tried the program with its manual alone.
 
-#![expect(clippy::unwrap_used, reason = "a test may panic")]
+#![expect(clippy::unwrap_used, clippy::panic, reason = "a test may panic")]
 
 mod desk_bench;
 
