@@ -161,6 +161,26 @@ fn zero_tare_and_store_are_refused_while_moving_and_say_why() {
     assert!(stored.events[before..].iter().all(|event| event.change.kind() != "calibrated"));
 }
 
+/// What creeps, swings or wanders by less than a part weighs is moving, too.
+#[test]
+fn an_empty_pan_that_moves_is_not_set_to_zero() {
+    let walks: [fn(f64) -> f64; 3] =
+        [|t_s| 0.08 * t_s * 10.0, |t_s| 3.0 + 2.0 * (t_s * 5.0).sin(), |t_s| 4.0 * (t_s * 3.0).sin()];
+    for (n, walk) in walks.into_iter().enumerate() {
+        let mut bench = DeskBench::new(desk_bench::CONFIG);
+        let mut stored = bench.begin();
+        bench.lay("scale", &[0.0; 60], &mut stored);
+        let shown: Vec<f64> = (1..=20).map(|tenth| walk(f64::from(tenth) * 0.1)).collect();
+        for end in 4..=shown.len() {
+            bench.lay("scale", &shown[end - 1..end], &mut stored);
+            if end > 8 {
+                let reason = bench.command(json!({"command": "zero", "instrument": "scale"}), &mut stored).unwrap_err();
+                assert!(reason.contains("moving") || reason.contains("lies on it"), "walk {n}, {end}: {reason}");
+            }
+        }
+    }
+}
+
 #[test]
 fn the_printed_text_is_kept_beside_the_number() {
     let mut bench = DeskBench::new(desk_bench::CONFIG);

@@ -84,6 +84,13 @@ impl Measuring {
             _ => true,
         }
     }
+
+    /// Whether the newest second was not still, or a load came a moment ago: no placement yet, and not nothing either.
+    fn is_moving(&self) -> bool {
+        let newest = self.recent.newest().map(|sample| self.settling.less_zero(sample.values));
+        let is_coming = newest.is_some_and(|[load, _]| load.abs() > self.limits.off);
+        !self.settling.is_still() || (is_coming && self.settling.phase() == Phase::Empty)
+    }
 }
 
 /// Why a club of the hand that has no datum is not read.
@@ -149,33 +156,24 @@ impl Channel {
             return Err(format!("{name} takes its zero off by itself: use its own key"));
         }
         let phase = self.phase().0;
-        // A load that came a moment ago is not a placement yet, and not nothing either.
-        let is_coming = phase == "empty"
-            && self.measuring.as_ref().is_some_and(|measuring| {
-                let load = measuring.recent.newest().map(|sample| measuring.settling.less_zero(sample.values));
-                load.is_some_and(|[load, _]| load.abs() > measuring.limits.off)
-            });
+        let is_moving = !self.is_on_key() && self.measuring.as_ref().is_some_and(Measuring::is_moving);
         match (phase, control) {
-            _ if is_coming => Err(format!("{name} is moving: let it come to rest first")),
-            // What lies there counts as nothing from now on.
-            ("disturbed", Control::Zero) if self.is_cleared() => {
-                if let Some(measuring) = &mut self.measuring {
-                    measuring.settling.start_unknown();
-                }
-                self.message = None;
-                Ok(())
-            }
-            ("settling" | "disturbed", _) => Err(format!("{name} is moving: let it come to rest first")),
             ("lost", _) => Err(format!("{name} does not send")),
+            _ if is_moving => Err(format!("{name} is moving: let it come to rest first")),
+            ("settling" | "disturbed", _) if control != Control::Zero || !self.is_cleared() => {
+                Err(format!("{name} is moving: let it come to rest first"))
+            }
             (_, Control::Tare) => Err(format!("{name} has no tare: what lies on it is weighed as it is")),
             (_, Control::Store) => {
                 Err(format!("{name} stores by itself what has come to rest; void a reading that is wrong"))
             }
             ("held", Control::Zero) => Err(format!("something lies on it: clear {name} first")),
+            // What lies there counts as nothing from now on.
             (_, Control::Zero) => {
                 if let Some(measuring) = &mut self.measuring {
                     measuring.settling.start_unknown();
                 }
+                self.message = None;
                 Ok(())
             }
         }

@@ -62,7 +62,7 @@ fn tell(
             print::line(&format!("lost before, as the journal itself tells: {gap}"))?;
         }
         print::line(&format!(
-            "{} events in the chain, {} readings recomputed from raw bytes, {} values judged again, {} references and {} steps of studies worked out again: {}",
+            "{} events in the chain, {} readings recomputed from raw bytes and their recorded zero, {} values judged again, {} references and {} steps of studies worked out again: {}",
             audit.events,
             audit.readings,
             audit.values,

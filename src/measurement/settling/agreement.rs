@@ -23,6 +23,8 @@ const DOUBLES_G: f64 = 150.0;
 const SCATTER_MORE: (f64, [f64; 2]) = (0.5, [0.02, 0.2]);
 /// See `SCATTER_MORE`, s.
 const SHORT_S: f64 = 1.3;
+/// The largest standard uncertainty of a mean, from the scatter of its samples, that is captured, in tolerances.
+const SURE_OF_MEAN: f64 = 0.7;
 /// From this rung on the samples may scatter as they will: only a long sway has not passed before.
 const ANY_SCATTER: usize = 5;
 /// So many times the usual disagreement of the empty instrument is allowed to the shortest window on top.
@@ -32,6 +34,8 @@ const USUAL_MOST: f64 = 0.2;
 /// The shortest windows are believed for so long after the level last moved, s: one that agrees only after many looks agrees
 /// by luck, as in a draught or under a hand.
 const BY_LUCK_S: f64 = 1.7;
+/// See `is_still`, s.
+const STILL_S: f64 = 1.0;
 /// The usual disagreement with which an expected level is captured sooner: in tolerances and in resolutions.
 const EXPECTED_CALM: [f64; 2] = [0.15, 0.2];
 /// A band of this half width, in g, tells nothing of a hand, which bears a few grams: full patience. See `hold_s`.
@@ -147,6 +151,18 @@ impl Settling {
         at(&level.scatter, channel) <= SCATTERS * usual * (1.0 + load / DOUBLES_G) + more
     }
 
+    /// Whether the newest second, be something on the instrument or not, was still: its halves agree and its samples scatter
+    /// by less than a tolerance. What has not sent for so long, is not.
+    #[must_use]
+    pub fn is_still(&self) -> bool {
+        let limits = &self.limits;
+        let newest = self.ladder.newest(limits.samples(STILL_S, limits.fewest_samples), 0);
+        newest.and_then(|samples| ladder::level(samples, limits.channels)).is_some_and(|level| {
+            (0..limits.channels)
+                .all(|c| at(&level.disagreement, c).max(at(&level.scatter, c)) <= at(&limits.tolerance, c))
+        })
+    }
+
     /// The newest `n` samples as a level, if they are at rest and the uncertainty of level and zero is small enough.
     fn passing(&self, n: usize, rung: usize, tolerances: f64) -> Option<Level> {
         self.resting(n, rung, tolerances).filter(|level| self.is_sure(level))
@@ -180,7 +196,9 @@ impl Settling {
         (0..limits.channels).all(|c| {
             let unrest = self.zero.unrest(c, level.window.1 - level.window.0);
             let u = (at(&disagreement, c) / 2.0).hypot(unrest / 2.0).hypot(at(&self.zero.u, c));
-            u <= limits.sure * at(&limits.tolerance, c)
+            // A wide swing may have means that agree; despiking cuts its crests, so that its mean is not to be had.
+            let of_mean = at(&level.scatter, c) / ladder::f64_of(level.n).sqrt();
+            u <= limits.sure * at(&limits.tolerance, c) && of_mean <= SURE_OF_MEAN * at(&limits.tolerance, c)
         })
     }
 

@@ -87,6 +87,16 @@ fn a_load_that_never_rests_gives_no_reading_and_says_so() {
 }
 
 #[test]
+fn a_wide_swing_gives_no_reading_however_long_it_lasts() {
+    for (half_g, hertz) in [(3.0, 0.8), (3.0, 2.0), (30.0, 2.0), (60.0, 2.0)] {
+        let mut bench = Bench::scale();
+        bench.move_by([203.0, 0.0], 20.0, |t_s| half_g * (t_s * hertz * std::f64::consts::TAU).sin());
+        bench.check(&[]);
+        assert!(bench.seen(|c| matches!(c, Change::MovingTooLong { .. })));
+    }
+}
+
+#[test]
 fn a_load_that_rests_on_an_unsure_zero_is_not_called_moving() {
     let mut bench = Bench::scale();
     bench.move_by([0.0; 2], 20.0, |t_s| 0.5 * (t_s * 1.3).sin());
