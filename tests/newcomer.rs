@@ -6,8 +6,8 @@ mod support;
 use std::path::PathBuf;
 
 use serde_json::Value;
-use support::table::configuration;
 use support::benchscribe;
+use support::table::configuration;
 
 /// As every builder writes it: targets without a tolerance, and a club of which nothing is asked.
 const TABLE: &str = "order,name,kind,swing_weight,length,balance_point\nT-1,P,iron,D2,38 in,\nT-1,x,iron,,,\nT-1,y,iron,D4 \u{b1} 1,,560 mm\n";
@@ -64,7 +64,10 @@ fn a_target_without_a_tolerance_is_judged_by_the_usual_one_and_that_is_said() {
         assert!(err.contains(remark), "{remark} not in:\n{err}");
     }
     let shown = shop.done(&["orders", "show", "T-1"]);
-    assert!(shown.contains("D2.0 \u{b1} 0.5 points, by default") && shown.contains("D4.0 \u{b1} 1.0 points\n"), "{shown}");
+    assert!(
+        shown.contains("D2.0 \u{b1} 0.5 points, by default") && shown.contains("D4.0 \u{b1} 1.0 points\n"),
+        "{shown}"
+    );
     // What is written out is what was written.
     let csv = shop.done(&["orders", "export", "T-1", "--as", "csv"]);
     assert!(csv.contains("38 in") && !csv.contains("default"), "{csv}");
