@@ -104,6 +104,7 @@ fn a_record_is_shown_in_words_units_and_the_time_of_the_workshop() {
     // Kiritimati is 14 hours ahead of UTC all year, and has letters of no other zone: +14.
     let shop = Shop::new("time_zone = \"Pacific/Kiritimati\"\n");
     shop.done(&["orders", "import", &shop.file("t-1.csv", TABLE)]);
+    shop.done(&["orders", "open", "T-1/1"]);
     for quantity in ["38 1/4 in", "38 in"] {
         shop.done(&["records", "enter", "T-1/1", "length", quantity]);
     }
