@@ -89,6 +89,20 @@ fn while_an_intake_is_open_the_scale_fills_the_stock_and_not_the_club() {
     assert_eq!(stored.of("reading_filed").len(), 1, "after the end the scale measures the club again");
 }
 
+#[test]
+fn a_part_goes_into_a_club_whose_work_takes_it_and_that_club_is_named() {
+    let (mut bench, mut stored) = row();
+    scan(&mut bench, "BS1/I/END", &mut stored).unwrap();
+    let regrip = "order = \"R-1\"\n[[club]]\nname = \"wedge\"\nkind = \"wedge\"\nwork = \"regrip\"\ngrip_mass = \"50 g ± 3 g\"\n";
+    bench.command(json!({"command": "import_order", "text": regrip}), &mut stored).unwrap();
+    bench.command(json!({"command": "open_order", "order": "R-1"}), &mut stored).unwrap();
+    let refused = scan(&mut bench, "BS1/P/H-1", &mut stored).unwrap_err();
+    assert!(refused.starts_with("H-1 is a head, and the work on R-1/1 (new grip) takes none"), "{refused}");
+    // The other club is named, though this one is open.
+    bench.command(json!({"command": "use_part", "part": "H-1", "club": "W-1/1"}), &mut stored).unwrap();
+    assert!(bench.core.state.clubs["W-1/1"].parts.len() == 1 && bench.core.state.clubs["R-1/1"].parts.is_empty());
+}
+
 #[tokio::test]
 async fn a_part_whose_label_is_scanned_is_in_the_record_with_lot_and_serial() {
     let (mut bench, mut stored) = row();

@@ -90,7 +90,7 @@ pub(super) async fn run(access: &Access, reader: &Reader, arguments: &Arguments)
 
 /// The clubs that are meant, in the order of import.
 async fn subjects(access: &Access, reader: &Reader, arguments: &Arguments) -> anyhow::Result<Vec<Subject>> {
-    let search = arguments.which.search(arguments.limit)?;
+    let search = arguments.which.search(arguments.limit, &access.zone())?;
     let found = reader.search(&search).await?;
     if found.clubs.is_empty() {
         bail!("there is no such club; `records list` shows what there is");

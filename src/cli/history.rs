@@ -11,7 +11,7 @@ use crate::output::text::duration;
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
-    /// Clubs finished since then: a day such as 2026-11-26 (UTC), or a time (RFC 3339)
+    /// Clubs finished since then: a day of the workshop such as 2026-11-26, or a time (RFC 3339)
     #[arg(long, value_name = "DAY")]
     since: Option<String>,
     /// Clubs finished until then; a day counts whole
@@ -35,8 +35,9 @@ enum Format {
 
 pub(crate) fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     let access = arguments.place.access()?;
-    let since = arguments.since.as_deref().map(|text| time(text, false)).transpose()?;
-    let until = arguments.until.as_deref().map(|text| time(text, true)).transpose()?;
+    let zone = access.zone();
+    let since = arguments.since.as_deref().map(|text| time(text, false, &zone)).transpose()?;
+    let until = arguments.until.as_deref().map(|text| time(text, true, &zone)).transpose()?;
     let history = runtime()?.block_on(async {
         let (reader, state) = access.at_hand().await?;
         anyhow::Ok(history_view::find(&reader, low_stock(&state), (since, until), arguments.limit).await?)

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use anyhow::bail;
+use anyhow::{Context as _, bail};
 use jiff::tz::TimeZone;
 use serde_json::json;
 
@@ -13,15 +13,11 @@ use super::segments::{self, Segments};
 use super::{backup, export, marks, print, record_text, runtime, verify};
 use crate::journal::archive::Search;
 use crate::journal::damage::Unreadable;
-use crate::journal::event::parse_rfc3339;
 use crate::journal::sound::{self, Damage};
 use crate::journal::store::{JournalError, Reader};
 use crate::output::lists::record_list;
 use crate::output::record::{SCHEMA, record};
-use crate::output::times::day;
-
-/// Microseconds of a day.
-const DAY_US: i64 = 24 * 3600 * 1_000_000;
+use crate::output::times::{day, given};
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
@@ -156,7 +152,7 @@ pub(super) struct Which {
     /// This club, by its id or token
     #[arg(long)]
     club: Option<String>,
-    /// Clubs worked on since then: a day such as 2026-11-26 (UTC), or a time (RFC 3339)
+    /// Clubs worked on since then: a day of the workshop such as 2026-11-26, or a time (RFC 3339)
     #[arg(long, value_name = "DAY")]
     since: Option<String>,
     /// Clubs worked on last until then; a day counts whole
@@ -168,29 +164,24 @@ pub(super) struct Which {
 }
 
 impl Which {
-    pub(super) fn search(&self, limit: u32) -> anyhow::Result<Search> {
+    pub(super) fn search(&self, limit: u32, zone: &TimeZone) -> anyhow::Result<Search> {
         Ok(Search {
             order: self.order.clone(),
             player: self.player.clone(),
             lot: self.lot.clone(),
             club: self.club.clone(),
-            since_us: self.since.as_deref().map(|text| time(text, false)).transpose()?,
-            until_us: self.until.as_deref().map(|text| time(text, true)).transpose()?,
+            since_us: self.since.as_deref().map(|text| time(text, false, zone)).transpose()?,
+            until_us: self.until.as_deref().map(|text| time(text, true, zone)).transpose()?,
             out: self.out_of_tolerance,
             limit,
         })
     }
 }
 
-/// A day or a time in microseconds since 1970 UTC; of a day its beginning, or its end.
-pub(super) fn time(text: &str, end: bool) -> anyhow::Result<i64> {
-    if let Some(at_us) = parse_rfc3339(text) {
-        return Ok(at_us);
-    }
-    match parse_rfc3339(&format!("{text}T00:00:00Z")) {
-        Some(begin_us) => Ok(if end { begin_us + DAY_US } else { begin_us }),
-        None => bail!("\"{text}\" is not a day such as 2026-11-26 or a time such as 2026-11-26T14:30:00Z"),
-    }
+/// A day or a time in microseconds since 1970 UTC; of a day of the workshop its beginning, or its end.
+pub(super) fn time(text: &str, end: bool, zone: &TimeZone) -> anyhow::Result<i64> {
+    given(text, end, zone)
+        .with_context(|| format!("\"{text}\" is not a day such as 2026-11-26 or a time such as 2026-11-26T14:30:00Z"))
 }
 
 pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
@@ -205,7 +196,7 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
     runtime()?.block_on(async {
         match arguments.action {
             Action::List { which, limit, json } => {
-                let search = which.search(limit)?;
+                let search = which.search(limit, &access.zone())?;
                 return reading(&access, async |reader| list(reader, &search, json, &access.zone()).await).await;
             }
             Action::Show { club, segments, json } => {

@@ -20,7 +20,7 @@ const STAGE: &str = "retiring";
 
 #[derive(clap::Args)]
 pub(super) struct SealArguments {
-    /// Events before this day (UTC), or this time
+    /// Events before this day of the workshop, or this time
     #[arg(long, value_name = "DAY")]
     before: String,
     /// Folder for the segment's file and its manifest
@@ -57,7 +57,7 @@ fn refused(error: SegmentError) -> anyhow::Result<ExitCode> {
 }
 
 pub(super) async fn seal_segment(access: &Access, arguments: &SealArguments) -> anyhow::Result<ExitCode> {
-    let before_us = records::time(&arguments.before, false)?;
+    let before_us = records::time(&arguments.before, false, &access.zone())?;
     let (_lock, journal) = opened(access).await?;
     let made = seal(&journal, before_us, &arguments.out).await;
     let sealed = match made {

@@ -1,6 +1,7 @@
 //! Times as people read them, in the time zone of the workshop. What is kept, published and exchanged stays in UTC.
 
 use jiff::Timestamp;
+use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use crate::journal::event::parse_rfc3339;
@@ -35,6 +36,18 @@ pub fn day(at_us: i64, zone: &TimeZone) -> String {
     shown(at_us, zone, "%Y-%m-%d")
 }
 
+/// A time as a person gives it, in microseconds since 1970 UTC: RFC 3339, or a day of the workshop, of which it is the
+/// beginning, or the `end`.
+#[must_use]
+pub fn given(text: &str, end: bool, zone: &TimeZone) -> Option<i64> {
+    if let Some(at_us) = parse_rfc3339(text) {
+        return Some(at_us);
+    }
+    let day: Date = text.parse().ok().filter(|_| text.len() == "2026-11-26".len())?;
+    let day = if end { day.tomorrow().ok()? } else { day };
+    Some(day.to_zoned(zone.clone()).ok()?.timestamp().as_microsecond())
+}
+
 fn shown(at_us: i64, zone: &TimeZone, format: &str) -> String {
     let at = Timestamp::from_microsecond(at_us).unwrap_or(Timestamp::UNIX_EPOCH);
     at.to_zoned(zone.clone()).strftime(format).to_string()
@@ -43,6 +56,7 @@ fn shown(at_us: i64, zone: &TimeZone, format: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::journal::event::rfc3339;
 
     #[test]
     fn times_are_those_of_the_workshops_wall() {
@@ -55,6 +69,13 @@ mod tests {
         assert_eq!(shown("2026-10-25T00:30:00Z"), "2026-10-25 02:30 CEST");
         assert_eq!(shown("2026-10-25T01:30:00Z"), "2026-10-25 02:30 CET");
         assert_eq!(shown("soon"), "soon");
+        let given = |text: &str, end| given(text, end, &zone).map(rfc3339);
+        assert_eq!(given("2026-11-26", false).as_deref(), Some("2026-11-25T23:00:00Z"));
+        // The day that summer time ends has 25 hours.
+        assert_eq!(given("2026-10-25", false).as_deref(), Some("2026-10-24T22:00:00Z"));
+        assert_eq!(given("2026-10-25", true).as_deref(), Some("2026-10-25T23:00:00Z"));
+        assert_eq!(given("2026-11-26T14:30:00Z", true).as_deref(), Some("2026-11-26T14:30:00Z"));
+        assert_eq!((given("yesterday", false), given("2026-13-01", false)), (None, None));
         assert_eq!(minute_of("2026-11-26T19:51:32Z", &TimeZone::UTC), "2026-11-26 19:51 UTC");
         let at_us = parse_rfc3339("2026-11-26T23:51:32Z").unwrap();
         assert_eq!(

@@ -107,6 +107,20 @@ describe("what a person does", () => {
       await page.locator(".cuts").waitFor({ state: "detached" });
     }));
 
+  test("a_club_with_something_open_is_handed_over_only_by_who_answers_for_it", () =>
+    on(s.scene({ club: s.club({ next_step: "hand_over", open: ["swing weight \u22123.7 points under", "loft never measured"] }) }), async (page) => {
+      await page.getByRole("button", { name: "mark done: step hand over" }).click();
+      await untilText(page, "dialog", "swing weight \u22123.7 points under");
+      await untilText(page, "dialog", "loft never measured");
+      await page.getByLabel("who answers for it").fill("K7");
+      await page.getByLabel("why", { exact: true }).fill("as agreed");
+      await page.keyboard.press("Enter");
+      assert.deepEqual(await sent(), [{ command: "override_hand_over", club: "W-1042/1", name: "K7", why: "as agreed" }]);
+      await show(page, s.scene({ club: s.club({ next_step: "hand_over", open: [] }) }));
+      await page.getByRole("button", { name: "mark done: step hand over" }).click();
+      assert.deepEqual((await sent(2))[1], { command: "step_done", step: "hand_over" });
+    }));
+
   test("a_finished_club_is_built_again_and_no_other", () => {
     const clubs = [
       { club: "W-1042/1", name: "driver", state: "finished", done: 9, of: 9 },

@@ -16,7 +16,7 @@ export function drawBanners(view, link) {
       el(
         "div",
         { class: "banner", "data-level": banner.level, role: banner.level === "error" ? "alert" : "status" },
-        warningGlyph(),
+        banner.level === "info" ? null : warningGlyph(),
         el("p", {}, told("strong", {}, banner.text), " ", banner.remedy ? told("span", {}, banner.remedy) : null),
       ),
     ),

@@ -9,19 +9,18 @@ use serde::Deserialize;
 
 use super::parts::{said, said_text, t_code};
 use super::{Shell, nothing, show, stopping};
-use crate::journal::event::parse_rfc3339;
 use crate::output::command::ask;
 use crate::output::drawer_view;
 use crate::output::history_plot;
 use crate::output::history_view::{self, DistributionView, DurationsView, HistoryView, ShareView};
 use crate::output::text;
+use crate::output::times::given;
 use crate::output::web::Web;
 use crate::output::web::api::problem;
+use crate::output::web::zone;
 
 /// How many clubs are looked at; the command line takes more.
 const CLUBS: u32 = 300;
-/// Microseconds of a day.
-const DAY_US: i64 = 24 * 3600 * 1_000_000;
 
 #[derive(Template)]
 #[template(path = "history.html")]
@@ -170,11 +169,8 @@ fn day(text: &str, end: bool) -> Result<Option<i64>, Refused> {
     if text.is_empty() {
         return Ok(None);
     }
-    if let Some(at_us) = parse_rfc3339(text) {
-        return Ok(Some(at_us));
-    }
-    match parse_rfc3339(&format!("{text}T00:00:00Z")) {
-        Some(begin_us) => Ok(Some(if end { begin_us.saturating_add(DAY_US) } else { begin_us })),
+    match given(text, end, &zone::current()) {
+        Some(at_us) => Ok(Some(at_us)),
         None => Err(Refused::Time("give a day such as 2026-11-26, or a time such as 2026-11-26T14:30:00Z".to_owned())),
     }
 }

@@ -1,0 +1,156 @@
+//! What somebody met at the command line who had read the manual alone: orders as builders write them, answers, times.
+#![expect(clippy::unwrap_used, reason = "a helper of a test fails the test")]
+
+mod support;
+
+use std::path::PathBuf;
+
+use serde_json::Value;
+use support::benchscribe;
+use support::table::configuration;
+
+/// As every builder writes it: targets without a tolerance, and a club of which nothing is asked.
+const TABLE: &str = "order,name,kind,swing_weight,length,balance_point\nT-1,P,iron,D2,38 in,\nT-1,x,iron,,,\nT-1,y,iron,D4 \u{b1} 1,,560 mm\n";
+
+struct Shop {
+    folder: tempfile::TempDir,
+    config: PathBuf,
+}
+
+impl Shop {
+    fn new(more: &str) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let config = folder.path().join("bench.toml");
+        let data = folder.path().join("data");
+        let text = configuration("/nowhere", data.to_str().unwrap());
+        std::fs::write(&config, text.replace("[display]", &format!("[display]\n{more}"))).unwrap();
+        Self { folder, config }
+    }
+
+    fn file(&self, name: &str, text: &str) -> String {
+        let file = self.folder.path().join(name);
+        std::fs::write(&file, text).unwrap();
+        file.to_str().unwrap().to_owned()
+    }
+
+    /// Exit code, stdout and stderr of a command on the bench.
+    fn asks(&self, arguments: &[&str]) -> (Option<i32>, String, String) {
+        let config = self.config.to_str().unwrap();
+        let output = benchscribe(arguments.iter().chain(&["--config", config]));
+        let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+        (output.status.code(), text(&output.stdout), text(&output.stderr))
+    }
+
+    #[track_caller]
+    fn done(&self, arguments: &[&str]) -> String {
+        let (code, out, err) = self.asks(arguments);
+        assert_eq!(code, Some(0), "{arguments:?}: {err}");
+        out
+    }
+}
+
+#[test]
+fn a_target_without_a_tolerance_is_judged_by_the_usual_one_and_that_is_said() {
+    let shop = Shop::new("");
+    let file = shop.file("t-1.csv", TABLE);
+    let (code, out, err) = shop.asks(&["orders", "import", &file]);
+    assert!(code == Some(0) && out.contains("T-1 is taken in"), "{out}{err}");
+    for remark in [
+        "t-1.csv:2: row[1].length: found \"38 in\", has no tolerance and is judged with \u{b1} 1/16 in by default",
+        "t-1.csv:2: row[1].swing_weight: found \"D2\", has no tolerance and is judged with \u{b1} 0.5 points by default",
+        "t-1.csv:3: row[2].name: found \"x\", asks for nothing",
+        "t-1.csv:4: row[3].balance_point: found \"560 mm\", has no tolerance and none is usual",
+    ] {
+        assert!(err.contains(remark), "{remark} not in:\n{err}");
+    }
+    let shown = shop.done(&["orders", "show", "T-1"]);
+    assert!(
+        shown.contains("D2.0 \u{b1} 0.5 points, by default") && shown.contains("D4.0 \u{b1} 1.0 points\n"),
+        "{shown}"
+    );
+    // What is written out is what was written.
+    let csv = shop.done(&["orders", "export", "T-1", "--as", "csv"]);
+    assert!(csv.contains("38 in") && !csv.contains("default"), "{csv}");
+
+    let answer = shop.done(&["records", "enter", "T-1/1", "length", "38 1/3 in"]);
+    // By hand: 38 1/3 in less 38 1/16 in is 13/48 in, to the sixteenth 1/4 in.
+    assert!(answer.contains("length of T-1/1 is 38 5/16 in: over its limit by 1/4 in"), "{answer}");
+    let record: Value = serde_json::from_str(&shop.done(&["records", "show", "T-1/1", "--json"])).unwrap();
+    let entry = &record["entries"][0];
+    assert_eq!((&entry["verdict"], &entry["limits_by_default"]), (&Value::from("over"), &Value::from(true)));
+}
+
+#[test]
+fn a_tolerance_of_the_kind_is_taken_for_a_value_without_one() {
+    let shop = Shop::new("");
+    let text = "order = \"T-2\"\n[defaults.iron]\nswing_weight = \"D2 \u{b1} 1\"\n[[club]]\nname = \"x\"\nkind = \"iron\"\nswing_weight = \"D4\"\n";
+    let (_, _, err) = shop.asks(&["orders", "import", &shop.file("t-2.toml", text)]);
+    assert!(!err.contains("tolerance"), "{err}");
+    let shown = shop.done(&["orders", "show", "T-2"]);
+    assert!(shown.contains("D4.0 \u{b1} 1.0 points\n"), "{shown}");
+}
+
+#[test]
+fn a_club_is_opened_at_the_terminal() {
+    let shop = Shop::new("");
+    shop.done(&["orders", "import", &shop.file("t-1.csv", TABLE)]);
+    assert!(shop.done(&["orders", "open", "T-1/3"]).contains("T-1/3 is open"));
+    let (code, _, err) = shop.asks(&["orders", "open", "T-1/9"]);
+    assert!(code == Some(2) && err.contains("there is no club T-1/9"), "{err}");
+}
+
+#[test]
+fn a_record_is_shown_in_words_units_and_the_time_of_the_workshop() {
+    // Kiritimati is 14 hours ahead of UTC all year, and has letters of no other zone: +14.
+    let shop = Shop::new("time_zone = \"Pacific/Kiritimati\"\n");
+    shop.done(&["orders", "import", &shop.file("t-1.csv", TABLE)]);
+    shop.done(&["orders", "open", "T-1/1"]);
+    for quantity in ["38 1/4 in", "38 in"] {
+        shop.done(&["records", "enter", "T-1/1", "length", quantity]);
+    }
+    let shown = shop.done(&["records", "show", "T-1/1"]);
+    let of = |words: &str| shown.lines().find(|line| line.contains(words)).unwrap_or_else(|| panic_with(&shown, words));
+    assert!(of("38 1/4 in").contains("+1/4 in") && of("38 1/4 in").contains("replaced by a newer one"), "{shown}");
+    assert!(shown.contains("in work") && shown.contains("dry fit") && !shown.contains("in_work"), "{shown}");
+    assert!(shown.contains(" +14") && !shown.contains("Z  "), "{shown}");
+    let (code, _, err) = Shop::new("time_zone = \"Mars/Base\"\n").asks(&["records", "list"]);
+    assert!(code == Some(2) && err.contains("time_zone"), "{err}");
+}
+
+fn panic_with<'a>(shown: &str, words: &str) -> &'a str {
+    assert!(shown.contains(words), "no {words} in:\n{shown}");
+    ""
+}
+
+#[test]
+fn an_order_that_a_table_cannot_hold_is_named_and_the_others_are_written() {
+    let shop = Shop::new("");
+    let given = "order = \"T-3\"\n[[club]]\nname = \"x\"\nkind = \"iron\"\nlie = \"61 deg \u{b1} 1 deg\"\n[club.given]\nhead_material = \"cast steel\"\n";
+    shop.done(&["orders", "import", &shop.file("t-1.csv", TABLE), &shop.file("t-3.toml", given)]);
+    let (code, out, err) = shop.asks(&["orders", "export", "--as", "csv"]);
+    assert!(code == Some(1) && out.contains("T-1,") && err.contains("order T-3 is left out"), "{code:?} {out} {err}");
+    let (code, _, err) = shop.asks(&["orders", "export", "T-3", "--as", "csv"]);
+    assert!(code == Some(2) && err.contains("order T-3 is left out"), "{err}");
+}
+
+#[test]
+fn a_set_is_planned_from_a_table_of_orders_too() {
+    let root = PathBuf::from(env!("CARGO_MANIFEST_DIR"));
+    let order = root.join("config/orders/w-1042.toml");
+    let stock = root.join("config/stock/dune-trailer.toml");
+    let plan = |order: &str| {
+        let output = benchscribe(["plan", order, "--stock", stock.to_str().unwrap(), "--json"]);
+        let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+        (output.status.code(), text(&output.stdout), text(&output.stderr))
+    };
+    let (_, from_toml, _) = plan(order.to_str().unwrap());
+    let shop = Shop::new("");
+    shop.done(&["orders", "import", order.to_str().unwrap()]);
+    let json = shop.file("w.json", &shop.done(&["orders", "export", "W-1042", "--as", "json"]));
+    let (code, from_json, err) = plan(&json);
+    assert_eq!(code, Some(0), "{err}");
+    assert_eq!(from_json, from_toml);
+    let two = shop.file("two.csv", "order,name,kind,swing_weight\nA-1,x,iron,D2 \u{b1} 1\nA-2,x,iron,D2 \u{b1} 1\n");
+    let (code, _, err) = plan(&two);
+    assert!(code == Some(2) && err.contains("holds the orders A-1, A-2"), "{err}");
+}
