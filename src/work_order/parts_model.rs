@@ -26,13 +26,13 @@ const SHAFT_BALANCE_SHARE: Usual = usual(0.50, 0.025);
 /// End of the shaft before the ground line, in millimetres, where no table of the order says.
 const TIP_BEFORE_GROUND_MM: Usual = usual(35.0, 8.0);
 /// Centre of a head before the ground line, along the axis, in millimetres: a head's own, wherever the shaft ends in it.
-const HEAD_BEFORE_GROUND_MM: Usual = usual(13.0, 6.0);
+pub(super) const HEAD_BEFORE_GROUND_MM: Usual = usual(13.0, 6.0);
 /// Adhesive and ferrule, in grams.
 pub(super) const ADHESIVE_G: Usual = usual(2.0, 1.0);
 /// Tape under the grip, in grams.
 pub(super) const TAPE_G: Usual = usual(2.5, 1.5);
 /// Standard uncertainty of a part that a drawer's file gives a mass of, in grams: the next one weighs a little different.
-const U_DRAWER_G: f64 = 0.5;
+pub(super) const U_DRAWER_G: f64 = 0.5;
 /// Standard uncertainties of a part in stock of which only the values are known: weighed to a tenth of a gram, balanced on
 /// an edge to a millimetre (common practice, no source).
 pub(super) const U_STOCK_G: f64 = 0.1;
