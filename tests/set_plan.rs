@@ -101,7 +101,7 @@ fn every_choice(stock: &Stock, mut look: impl FnMut(&[(f64, f64)])) {
                     .zip(shafts.iter().zip(grips))
                     .map(|((length, head), (shaft, grip))| {
                         let (head, shaft, grip) = (&stock.heads[*head], &stock.shafts[*shaft], &stock.grips[grip]);
-                        by_sums(*length, [head.mass.0, shaft.mass.0, grip.mass.0])
+                        by_sums(*length, [head.mass.mass.0, shaft.mass.mass.0, grip.mass.mass.0])
                     })
                     .collect();
                 look(&made);

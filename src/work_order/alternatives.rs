@@ -8,7 +8,7 @@ use super::drawer_stock::{DrawerStock, TakenPart};
 use super::drawers::{Item, ItemKind};
 use super::effects::Change;
 use super::need::Need;
-use super::parts_model::{Inputs, assembly, inputs, outcome, planned, shaft_length_mm};
+use super::parts_model::{Inputs, PlannedParts, assembly, inputs, outcome, planned, shaft_length_mm};
 use super::proposals::{Proposal, Way, is_past, key, outcome_words, points_after, signed, wanted, whole};
 use super::record::ClubRecord;
 use super::steps::Step;
@@ -80,7 +80,9 @@ fn swap(club: &ClubRecord, way: Way, item: &Item, inputs: &Inputs) -> Option<Cha
             if item.length.is_some_and(|length| length.0 < needed) {
                 return None;
             }
-            (other, _) = planned(&club.spec, [inputs.head_g, mass_g, inputs.grip_g], inputs.seat, None, None);
+            let masses = [inputs.head_g, mass_g, inputs.grip_g].map(|grams| (grams, 0.0));
+            let parts = PlannedParts { masses, seat: inputs.seat, balance: None, beyond_tip: None };
+            (other, _) = planned(&club.spec, &parts);
             other.length_mm = inputs.length_mm;
             other.seat.weighed_mm = item.length.map(|length| length.0);
         }

@@ -7,7 +7,7 @@
 
 use super::order::{ClubSpec, Order};
 use super::parts_model::{
-    Inputs, LENGTH_SPREAD_MM, Moved, Seat, U_STOCK_G, assembly, outcome, planned as planned_inputs,
+    Inputs, LENGTH_SPREAD_MM, Moved, PlannedParts, Seat, assembly, outcome, planned as planned_inputs,
 };
 use super::state::State;
 use super::stock::Stock;
@@ -241,8 +241,9 @@ fn make(club: &ClubSpec, stock: &Stock, [head, shaft, grip]: [usize; 3]) -> Opti
         Some(cut) => Seat::uncut(club, Span::new(shaft.length.0, cut.raw_length.u_mm))?,
         None => Seat { weighed_mm: Some(shaft.length.0), ..Seat::USUAL },
     };
-    let (balance, beyond) = (shaft.balance.map(|mm| mm.0), head.beyond_tip.map(|mm| mm.0));
-    let (inputs, moved) = planned_inputs(club, [head.mass.0, shaft.mass.0, grip.mass.0], seat, balance, beyond);
+    let masses = [head.mass, shaft.mass, grip.mass].map(|weighed| (weighed.mass.0, weighed.u.0));
+    let parts = PlannedParts { masses, seat, balance: shaft.balance, beyond_tip: head.beyond_tip };
+    let (inputs, moved) = planned_inputs(club, &parts);
     let club = assembly(&inputs);
     let (tip_mm, butt_mm) = (club.shaft.tip_trim.0, club.shaft.butt_trim.0);
     if butt_mm < 0.0 {
@@ -266,20 +267,20 @@ fn of_whole(whole: &MassProperties, characteristic: Characteristic) -> f64 {
 fn values(
     club: &ClubSpec,
     stock: &Stock,
-    [head, shaft, grip]: [usize; 3],
+    [head, shaft, _]: [usize; 3],
     made: &Made,
     matched_in: MatchedIn,
     common: Option<f64>,
 ) -> Option<Vec<PlannedValue>> {
-    let (head, shaft, grip) = (stock.heads.get(head)?, stock.shafts.get(shaft)?, stock.grips.get(grip)?);
+    let (head, shaft) = (stock.heads.get(head)?, stock.shafts.get(shaft)?);
     let other = match matched_in {
         MatchedIn::SwingWeight => Characteristic::MoiButt,
         MatchedIn::Inertia => Characteristic::SwingWeight,
     };
     let known = [
-        (Characteristic::HeadMass, Some(head.mass.0)),
+        (Characteristic::HeadMass, Some(made.inputs.head_g)),
         (Characteristic::ShaftMass, Some(made.cut_shaft_g)),
-        (Characteristic::GripMass, Some(grip.mass.0)),
+        (Characteristic::GripMass, Some(made.inputs.grip_g)),
         (Characteristic::TotalMass, Some(of_whole(&made.whole, Characteristic::TotalMass))),
         (Characteristic::BalancePoint, Some(of_whole(&made.whole, Characteristic::BalancePoint))),
         (Characteristic::SwingWeight, Some(of_whole(&made.whole, Characteristic::SwingWeight))),
@@ -394,7 +395,8 @@ fn planned(
 /// Standard uncertainty of a planned value; `None` for what the stock gives as a bare number.
 fn u_of(made: &Made, characteristic: Characteristic) -> Option<f64> {
     match characteristic {
-        Characteristic::HeadMass | Characteristic::GripMass => Some(U_STOCK_G),
+        Characteristic::HeadMass => made.u(|inputs| Some(inputs.head_g)),
+        Characteristic::GripMass => made.u(|inputs| Some(inputs.grip_g)),
         Characteristic::ShaftMass => made.u(cut_shaft_g),
         Characteristic::TotalMass
         | Characteristic::BalancePoint
