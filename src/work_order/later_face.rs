@@ -51,7 +51,7 @@ impl LaterFace {
 /// What a later face angle makes of the loft that counts; `None` where it was worked out with the face as it is.
 #[must_use]
 pub fn later_face(club: &ClubRecord) -> Option<LaterFace> {
-    let index = club.entries.iter().rposition(|entry| counts(entry))?;
+    let index = club.entries.iter().rposition(counts)?;
     of_entry(club, index)
 }
 
