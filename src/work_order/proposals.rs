@@ -9,7 +9,7 @@ use super::drawer_stock::{DrawerStock, TakenPart};
 use super::drawers::{Drawers, Item, ItemKind, WeightPlace};
 use super::effects::{Change, Effect, beyond_limits};
 use super::learning::Learning;
-use super::need::{AS_GOOD_AS_AIM, Need, need};
+use super::need::{AS_GOOD_AS_AIM, LEAVE_ALONE_POINTS, Need, need};
 use super::record::ClubRecord;
 use super::steps::Step;
 use crate::club::characteristic::Characteristic;
@@ -86,10 +86,12 @@ pub(super) fn for_need(club: &ClubRecord, stock: &DrawerStock, need: &Need) -> O
     let [best, nearest] = chest
         .found([need.window, near].map(|window| wanted(club, need, window)))
         .map(|found| chest.proposal(club, need, found));
-    // The lightest set may stand near a limit; the one nearest to the aim is offered beside it.
+    // The lightest set may stand near a limit; the one nearest to the aim is offered beside it, where it is nearer by what
+    // one can feel and the club's uncertainty can tell.
+    let worth = LEAVE_ALONE_POINTS.max(need.base.u);
     let nearest = nearest.filter(|nearest| {
         let distance = |proposal: &Proposal| (points_after(proposal) - need.aim).abs();
-        best.as_ref().is_some_and(|best| distance(nearest) < distance(best) - AS_GOOD_AS_AIM)
+        best.as_ref().is_some_and(|best| distance(nearest) <= distance(best) - worth)
     });
     let text = match &best {
         Some(best) if best.reaches => best.text.clone(),
