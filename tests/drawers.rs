@@ -336,6 +336,24 @@ fn before_the_grip_is_on_other_parts_and_a_cut_are_offered_and_a_closed_place_is
 }
 
 #[test]
+fn another_head_after_the_dry_fit_moves_the_forecast() {
+    let mut bench = Bench::new(KIT);
+    bench.enters(&[("head_mass", "203 g"), ("shaft_mass", "60 g"), ("grip_mass", "50 g"), ("length", "45 in")]);
+    bench.enters(&[("total_mass", "313 g"), ("balance_point", "850 mm"), ("swing_weight", "C5 ± 0.01")]);
+    let forecast = |bench: &Bench, of: &str| {
+        bench.club().forecast.iter().find(|forecast| forecast.characteristic == of).unwrap().value
+    };
+    let (before, light) = (forecast(&bench, "swing_weight"), forecast(&bench, "moi_butt"));
+    let head = bench.club().proposals.iter().find(|p| p.way == "head").unwrap().proposal.clone();
+    bench.does(json!({"command": "use_proposal", "proposal": head}));
+    // By hand: 4 g more 13 mm before the ground line of 1143 mm: 4 × (1130 − 355.6) / 1260.14 points, and 4 g × (1.13 m)².
+    let gained = forecast(&bench, "swing_weight") - before;
+    assert!((gained - 4.0 * (1130.0 - 355.6) / 1260.14).abs() < 0.001, "{gained}");
+    let inertia = forecast(&bench, "moi_butt") - light;
+    assert!((inertia - 4.0 * 1130.0f64.powi(2) / 1e5).abs() < 8.0, "{inertia}");
+}
+
+#[test]
 fn an_order_that_names_its_parts_gets_no_other_ones() {
     let kit = KIT.replace("mass = \"207 g\"", "mass = \"207 g\"\nmodel = \"dune 2\"");
     let named = ORDER.replace("kind = \"driver\"", "kind = \"driver\"\nhead = \"dune 1\"");

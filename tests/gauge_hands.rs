@@ -9,14 +9,17 @@ mod desk_bench;
 
 use benchscribe::audit::audit;
 use benchscribe::club::angles::Face;
+use benchscribe::club::characteristic::Characteristic;
 use benchscribe::club::inclinometer::{Fixture, read_in_fixture};
 use benchscribe::journal::event::{canonical, parse};
 use benchscribe::journal::store::Journal;
 use benchscribe::measurement::gauge::Hand;
 use benchscribe::measurement::unit::Degrees;
+use benchscribe::output::bend_view::texts;
 use benchscribe::output::record::record;
 use benchscribe::output::text::Lengths;
 use benchscribe::work_order::event::Change;
+use benchscribe::work_order::later_face::later_face;
 use desk_bench::{CONFIG, DeskBench, Stored};
 use serde_json::{Value, json};
 
@@ -266,7 +269,25 @@ async fn a_measured_face_angle_goes_into_the_loft_of_a_gauge_in_the_shaft_plane(
     gauge.does(
         json!({"command": "enter", "club": "W-9/2", "characteristic": "face_angle", "quantity": "2 deg ± 0.1 deg"}),
     );
+    // The loft of before was worked out with a square face: it counts no more, and what it would be is said.
+    let loft = |gauge: &Gauge| {
+        gauge.bench.core.state.clubs["W-9/2"].standing(Characteristic::Loft).map(|entry| entry.filed.value)
+    };
+    assert_eq!(loft(&gauge), None);
+    let said = texts(&gauge.bench.core.state.clubs["W-9/2"]);
+    assert_eq!(
+        said[0],
+        "loft 34.7° was worked out with a square face; with a face 2.0° closed it would be 34.0°: lay the club in the gauge again"
+    );
     assert!(gauge.lay([62.0, 31.48]));
+    assert!(
+        (loft(&gauge).unwrap() - 34.0).abs() < 0.01 && later_face(&gauge.bench.core.state.clubs["W-9/2"]).is_none()
+    );
     assert!((gauge.read()[1] - 34.0).abs() < 0.01 && u(&gauge) < u_square, "{:?} {}", gauge.read(), u(&gauge));
+    // Taken back, the face is square again for all anybody knows.
+    let typed = gauge.stored.of("value_typed").last().unwrap().id.to_string();
+    gauge.does(json!({"command": "void", "event": typed, "why": "the protractor lay askew"}));
+    assert_eq!(loft(&gauge), None);
+    assert!(texts(&gauge.bench.core.state.clubs["W-9/2"])[0].contains("with a square face it would be 34.7°"));
     gauge.assert_proved().await;
 }

@@ -101,7 +101,7 @@ fn every_choice(stock: &Stock, mut look: impl FnMut(&[(f64, f64)])) {
                     .zip(shafts.iter().zip(grips))
                     .map(|((length, head), (shaft, grip))| {
                         let (head, shaft, grip) = (&stock.heads[*head], &stock.shafts[*shaft], &stock.grips[grip]);
-                        by_sums(*length, [head.mass.0, shaft.mass.0, grip.mass.0])
+                        by_sums(*length, [head.mass.mass.0, shaft.mass.mass.0, grip.mass.mass.0])
                     })
                     .collect();
                 look(&made);
@@ -155,14 +155,14 @@ fn a_set_without_targets_for_inertia_gets_a_common_one() {
     let mean = (0..3).map(inertia).sum::<f64>() / 3.0;
     assert!((common - mean).abs() < 0.5, "{common} {mean}");
     let sum: f64 = (0..3).map(|club| ((inertia(club) - common) / 5.0).powi(2)).sum();
-    assert!((found.cost - sum).abs() < 1e-6 && !found.proved);
+    assert!((found.cost - sum).abs() < 1e-6 && found.proved);
     // Every choice with its own mean.
     let mut best = f64::INFINITY;
     every_choice(&stock, |made| {
         let mean = made.iter().map(|(_, inertia)| inertia).sum::<f64>() / 3.0;
         best = best.min(made.iter().map(|(_, inertia)| ((inertia - mean) / 5.0).powi(2)).sum());
     });
-    assert!((found.cost - best).abs() < 0.02, "{} instead of {best}", found.cost);
+    assert!(found.cost - best < 0.01 && found.at_least <= best + 1e-9, "{} instead of {best}", found.cost);
     // Irons of one swing weight fall in inertia as they get shorter (design model: 2743 to 2672 kg·cm² from a 5-iron to a
     // wedge); these heads were chosen for a swing weight, so the set cannot be even.
     assert!((2400.0..3000.0).contains(&common), "{common}");

@@ -102,6 +102,7 @@ fn table(plan: &SetPlan) -> anyhow::Result<()> {
     print::table(&plan_view::HEAD, &plan_view::rows(plan))?;
     print::line("")?;
     print::table(&plan_view::VALUES_HEAD, &plan_view::value_rows(plan))?;
+    print::line(&plan_view::proof(plan))?;
     plan_view::remarks(plan).iter().try_for_each(|remark| print::line(remark))
 }
 

@@ -58,6 +58,8 @@ pub struct Assignment {
     pub at_least: f64,
     /// Whether this one is proved to be the best.
     pub proved: bool,
+    /// Partial plans that were looked at for the proof.
+    pub looked_at: u32,
 }
 
 impl Costs {
@@ -83,16 +85,31 @@ impl Costs {
         self.cost.get(index).copied().unwrap_or(f64::INFINITY)
     }
 
-    fn total(&self, parts: &[[usize; KINDS]]) -> f64 {
+    /// The same costs with something added to each that fits.
+    #[must_use]
+    pub fn with(&self, more: impl Fn(usize, [usize; KINDS]) -> f64) -> Self {
+        Self::new(self.clubs, self.parts, |club, parts| {
+            let cost = self.at(club, parts);
+            if cost.is_finite() { cost + more(club, parts) } else { cost }
+        })
+    }
+
+    /// Every choice of parts that fits a club.
+    pub fn fitting(&self, club: usize) -> impl Iterator<Item = [usize; KINDS]> {
+        let [heads, shafts, grips] = self.parts;
+        let all = (0..heads).flat_map(move |h| (0..shafts).flat_map(move |s| (0..grips).map(move |g| [h, s, g])));
+        all.filter(move |parts| self.at(club, *parts).is_finite())
+    }
+
+    /// The sum over clubs with these parts.
+    #[must_use]
+    pub fn total(&self, parts: &[[usize; KINDS]]) -> f64 {
         parts.iter().enumerate().map(|(club, parts)| self.at(club, *parts)).sum()
     }
 
     /// All choices of parts of a club that fit, the cheapest first.
     fn choices(&self, club: usize) -> Vec<(f64, [usize; KINDS])> {
-        let [heads, shafts, grips] = self.parts;
-        let all = (0..heads).flat_map(|h| (0..shafts).flat_map(move |s| (0..grips).map(move |g| [h, s, g])));
-        let mut choices: Vec<_> =
-            all.map(|parts| (self.at(club, parts), parts)).filter(|(cost, _)| cost.is_finite()).collect();
+        let mut choices: Vec<_> = self.fitting(club).map(|parts| (self.at(club, parts), parts)).collect();
         choices.sort_by(|a, b| a.0.total_cmp(&b.0));
         choices
     }
@@ -121,10 +138,11 @@ pub fn assign(costs: &Costs, search: u32) -> Result<Assignment, AssignmentError>
         may_look_at: search,
     };
     let proved = search.go(&mut Vec::new(), 0.0, at_least);
+    let looked_at = search.looked_at;
     let best = search.best.ok_or(AssignmentError::NothingFits)?;
     let cost = costs.total(&best);
     let at_least = if proved { cost } else { at_least.min(cost) };
-    Ok(Assignment { parts: best, cost, at_least, proved })
+    Ok(Assignment { parts: best, cost, at_least, proved, looked_at })
 }
 
 /// Lowest cost of each club with each part of each kind, whatever the other two are: `[kind][club][part]`.

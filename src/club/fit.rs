@@ -259,8 +259,11 @@ fn core_on_butt(sizes: &FitSizes) -> Option<FitAnswer> {
     if larger < -CORE_AS_IT_IS_MM {
         let wrap = sizes.wrap.map_or(USUAL_WRAP_MM, |wrap| wrap.mm);
         let wraps = (-larger / (2.0 * wrap)).round();
-        let text =
-            format!("{found}: {} smaller; the grip would be loose: {wraps:.0} wraps of tape fill it", both(-larger));
+        let fill = match format!("{wraps:.0}").as_str() {
+            "1" => "1 wrap of tape fills it".to_owned(),
+            wraps => format!("{wraps} wraps of tape fill it"),
+        };
+        let text = format!("{found}: {} smaller; the grip would be loose: {fill}", both(-larger));
         return answer("grip", Fit::Work, PRACTICE, text);
     }
     let way = if larger < 0.0 { "thinner" } else { "thicker" };
@@ -285,8 +288,11 @@ pub fn final_grip_size(sizes: &FitSizes) -> Option<Span> {
 fn grip_size(sizes: &FitSizes) -> Option<FitAnswer> {
     let found = final_grip_size(sizes)?;
     let wrap = sizes.wrap.unwrap_or(Span::new(USUAL_WRAP_MM, U_OF_A_WRAP_MM));
-    let text =
-        format!("grip {} ± {:.2} mm with {} wraps of {}", both(found.mm), 2.0 * found.u_mm, sizes.wraps, both(wrap.mm));
+    let tape = match sizes.wraps {
+        1 => format!("with 1 wrap of {}", both(wrap.mm)),
+        wraps => format!("with {wraps} wraps of {}", both(wrap.mm)),
+    };
+    let text = format!("grip {} ± {:.2} mm {tape}", both(found.mm), 2.0 * found.u_mm);
     let Some(wanted) = sizes.final_size else {
         return answer(
             "grip",
@@ -309,12 +315,11 @@ fn grip_size(sizes: &FitSizes) -> Option<FitAnswer> {
         return answer("grip", Fit::No, PRACTICE, text);
     }
     let then = found.mm + more * 2.0 * wrap.mm;
-    answer(
-        "grip",
-        Fit::Work,
-        PRACTICE,
-        format!("{text}; {} is asked for: {wraps:.0} wraps give {}", both(wanted.mm), both(then)),
-    )
+    let tape = match format!("{wraps:.0}").as_str() {
+        "1" => "1 wrap gives".to_owned(),
+        wraps => format!("{wraps} wraps give"),
+    };
+    answer("grip", Fit::Work, PRACTICE, format!("{text}; {} is asked for: {tape} {}", both(wanted.mm), both(then)))
 }
 
 fn rib(sizes: &FitSizes) -> Option<FitAnswer> {

@@ -28,4 +28,5 @@ pub mod cut;
 pub mod fit;
 
 pub mod assignment;
+pub mod common_value;
 pub mod progression;

@@ -195,6 +195,7 @@ impl Drawers<'_, '_> {
             tables.push(table);
         }
         let mut combination = Combination::new(self.tables.places, &tables, self.wanted, self.best.score, self.nodes);
+        combination.try_longest_arms();
         combination.descend(0, Sum::default());
         self.nodes = combination.nodes;
         let Some((score, choices)) = combination.found() else { return };

@@ -4,7 +4,7 @@
 //! [[head]]
 //! id = "H71"
 //! for = "7-iron"                 # the club's name in the order
-//! mass = "270.4 g"
+//! mass = "270.4 g"               # known within 0.1 g (u); or say how well, as a half width: "270.4 g ± 0.5 g"
 //! loft = "34.2 deg"
 //! lie = "62.3 deg"
 //!
@@ -13,7 +13,7 @@
 //! for = ["5-iron", "7-iron"]     # without it: any club
 //! mass = "118.6 g"
 //! length = "40 in"
-//! balance = "505 mm"             # from the raw butt
+//! balance = "505 mm"             # from the raw butt, known within 1 mm (u), or "505 mm ± 3 mm"
 //! frequency = "305 cpm"          # with the clamp and the tip mass that the order's frequencies are counted with
 //!
 //! [[grip]]
@@ -23,9 +23,10 @@
 
 use super::document::{Document, Mistakes, Section};
 use crate::club::characteristic::Characteristic;
-use crate::measurement::quantity::Dimension;
+use crate::club::cut::Span;
+use crate::measurement::quantity::{Dimension, Target};
 use crate::measurement::unit::{Grams, Millimetres};
-use crate::work_order::stock::{Stock, StockGrip, StockHead, StockShaft};
+use crate::work_order::stock::{Stock, StockGrip, StockHead, StockShaft, U_USUAL_G, U_USUAL_MM, WeighedMass};
 
 /// Most parts of a kind: beyond it a plan takes too long.
 pub const MOST_PARTS: usize = 40;
@@ -63,12 +64,18 @@ fn id(section: &Section<'_>, ids: &mut Vec<String>) -> Option<String> {
     Some(id)
 }
 
-/// A quantity within what is possible for a characteristic.
-fn measured(section: &Section<'_>, key: &'static str, like: Characteristic) -> Option<f64> {
-    let value = section.quantity(key, like.dimension())?;
+/// A quantity within what is possible for a characteristic, with its standard uncertainty: that of the half width that is
+/// stated (rectangular, JCGM 100, 4.3.7), else the usual one.
+fn measured(section: &Section<'_>, key: &'static str, like: Characteristic, usual_u: f64) -> Option<(f64, f64)> {
+    let (Target { value, lower, upper }, _) = section.target(key, like.dimension())?;
+    let Some(value) = value else {
+        section.mistake(key, "a limit, expected the value that was measured");
+        return None;
+    };
     let possible = like.possible();
     if possible.contains(&value) {
-        return Some(value);
+        let half_width = lower.zip(upper).map(|(lower, upper)| (upper - lower) / 2.0);
+        return Some((value, half_width.map_or(usual_u, |half| half / 3f64.sqrt())));
     }
     let (from, to, unit) = (possible.start(), possible.end(), like.unit());
     section.mistake(key, format!("not possible, expected from {from} to {to} {unit}"));
@@ -76,15 +83,19 @@ fn measured(section: &Section<'_>, key: &'static str, like: Characteristic) -> O
 }
 
 fn optional(section: &Section<'_>, key: &'static str, like: Characteristic) -> Option<f64> {
-    if section.has(key) { measured(section, key, like) } else { None }
+    if section.has(key) { measured(section, key, like, 0.0).map(|(value, _)| value) } else { None }
 }
 
-fn required(section: &Section<'_>, key: &'static str, like: Characteristic, example: &str) -> Option<f64> {
+fn required(section: &Section<'_>, key: &'static str, like: Characteristic, example: &str) -> Option<(f64, f64)> {
     if !section.has(key) {
         section.mistake(key, format!("expected a quantity such as \"{example}\""));
         return None;
     }
-    measured(section, key, like)
+    measured(section, key, like, U_USUAL_G)
+}
+
+fn mass(section: &Section<'_>, like: Characteristic, example: &str) -> Option<WeighedMass> {
+    required(section, "mass", like, example).map(|(mass, u)| WeighedMass { mass: Grams(mass), u: Grams(u) })
 }
 
 /// The clubs that a part may go to.
@@ -95,38 +106,42 @@ fn clubs(section: &Section<'_>) -> Vec<String> {
 
 fn read_head(section: &Section<'_>, ids: &mut Vec<String>) -> Option<StockHead> {
     let club = section.required_text("for", "7-iron").map(str::to_owned);
-    let mass = required(section, "mass", Characteristic::HeadMass, "270.4 g");
+    let mass = mass(section, Characteristic::HeadMass, "270.4 g");
     let loft_deg = optional(section, "loft", Characteristic::Loft);
     let lie_deg = optional(section, "lie", Characteristic::Lie);
     let beyond_tip = if section.has("beyond_tip") { section.quantity("beyond_tip", Dimension::Length) } else { None };
-    if beyond_tip.is_some_and(|mm| !(-20.0..=80.0).contains(&mm)) {
+    let beyond_tip = beyond_tip.map(|mm| Span::new(mm, U_USUAL_MM));
+    if beyond_tip.is_some_and(|beyond| !(-20.0..=80.0).contains(&beyond.mm)) {
         section.mistake("beyond_tip", "not possible, expected from -20 to 80 mm");
     }
     let id = id(section, ids)?;
-    Some(StockHead { id, club: club?, mass: Grams(mass?), loft_deg, lie_deg, beyond_tip: beyond_tip.map(Millimetres) })
+    Some(StockHead { id, club: club?, mass: mass?, loft_deg, lie_deg, beyond_tip })
 }
 
 fn read_shaft(section: &Section<'_>, ids: &mut Vec<String>) -> Option<StockShaft> {
     let clubs = clubs(section);
-    let mass = required(section, "mass", Characteristic::ShaftMass, "118.6 g");
+    let mass = mass(section, Characteristic::ShaftMass, "118.6 g");
     let length = required(section, "length", Characteristic::Length, "40 in");
-    let balance = optional(section, "balance", Characteristic::ShaftBalance);
+    let balance = if section.has("balance") {
+        measured(section, "balance", Characteristic::ShaftBalance, U_USUAL_MM).map(|(mm, u_mm)| Span::new(mm, u_mm))
+    } else {
+        None
+    };
     let frequency_cpm = optional(section, "frequency", Characteristic::Frequency);
     let id = id(section, ids)?;
-    let (mass, length) = (mass?, length?);
+    let (mass, (length, _)) = (mass?, length?);
     // The club model takes a shaft with an even change of density: it balances in the middle third of its length.
-    if balance.is_some_and(|mm| !(length / 3.0..=length * 2.0 / 3.0).contains(&mm)) {
+    if balance.is_some_and(|balance| !(length / 3.0..=length * 2.0 / 3.0).contains(&balance.mm)) {
         section.mistake("balance", "not possible, expected in the middle third of the shaft, from its raw butt");
     }
-    let (mass, length, balance) = (Grams(mass), Millimetres(length), balance.map(Millimetres));
-    Some(StockShaft { id, clubs, mass, length, balance, frequency_cpm })
+    Some(StockShaft { id, clubs, mass, length: Millimetres(length), balance, frequency_cpm })
 }
 
 fn read_grip(section: &Section<'_>, ids: &mut Vec<String>) -> Option<StockGrip> {
     let clubs = clubs(section);
-    let mass = required(section, "mass", Characteristic::GripMass, "49.7 g");
+    let mass = mass(section, Characteristic::GripMass, "49.7 g");
     let id = id(section, ids)?;
-    Some(StockGrip { id, clubs, mass: Grams(mass?) })
+    Some(StockGrip { id, clubs, mass: mass? })
 }
 
 #[cfg(test)]
@@ -147,14 +162,18 @@ id = "S3"
 for = ["5-iron", "7-iron"]
 mass = "118.6 g"
 length = "40 in"
-balance = "505 mm"
+balance = "505 mm ± 3 mm"
 
 [[grip]]
 id = "G2"
 mass = "49.7 g"
 "#;
         let stock = read_stock("stock.toml", text).unwrap();
-        assert_eq!((stock.heads[0].mass, stock.heads[0].loft_deg), (Grams(270.4), Some(34.2)));
+        let head = &stock.heads[0];
+        assert_eq!((head.mass, head.loft_deg), (WeighedMass { mass: Grams(270.4), u: Grams(0.1) }, Some(34.2)));
+        // A half width of 3 mm, rectangular: 3 / √3.
+        let balance = stock.shafts[0].balance.unwrap();
+        assert!((balance.mm - 505.0).abs() < 1e-12 && (balance.u_mm - 3f64.sqrt()).abs() < 1e-12);
         assert_eq!(stock.shafts[0].clubs, ["5-iron", "7-iron"]);
         assert_eq!((stock.shafts[0].length, stock.shafts[0].frequency_cpm), (Millimetres(1016.0), None));
         assert!(stock.grips[0].clubs.is_empty());

@@ -130,6 +130,15 @@ impl LoftSense {
             Self::ShaftPlane => vertical_slope(loft_deg, lie_deg, face_deg).atan().to_degrees(),
         }
     }
+
+    /// The loft in the plane of the shaft and the target direction, from the loft in the vertical sense; all in degrees, the
+    /// face closed positive. `to_vertical` of [`LoftSense::ShaftPlane`] solved for the other loft.
+    #[must_use]
+    pub fn in_shaft_plane(loft_deg: f64, lie_deg: f64, face_deg: f64) -> f64 {
+        let ((sin_lie, cos_lie), (sin_face, cos_face)) =
+            (lie_deg.to_radians().sin_cos(), face_deg.to_radians().sin_cos());
+        ((loft_deg.to_radians().tan() * sin_lie + sin_face * cos_lie) / cos_face).atan().to_degrees()
+    }
 }
 
 /// The tangent of the loft in the vertical sense.
@@ -292,6 +301,10 @@ mod tests {
         // Worked example: L = 34°, lie 62.5° reads 30.9° in the shaft plane (tan 34° · sin 62.5°, by hand 0.59832).
         let loft = LoftSense::ShaftPlane.to_vertical(30.893, 62.5, 0.0);
         assert!((loft - 34.0).abs() < 0.01, "{loft}");
+        for (loft, lie, face) in [(34.0, 62.5, 2.0), (10.5, 58.0, -1.5), (56.0, 64.0, 0.0)] {
+            let shown = LoftSense::in_shaft_plane(loft, lie, face);
+            assert!((LoftSense::ShaftPlane.to_vertical(shown, lie, face) - loft).abs() < 1e-12);
+        }
     }
 
     #[test]

@@ -5,6 +5,7 @@ use serde::Serialize;
 use crate::club::characteristic::Characteristic;
 use crate::journal::event::rfc3339;
 use crate::work_order::bending::{BENT, BendAdvice, Bent, advice, bent, unmeasured, written};
+use crate::work_order::later_face::later_face;
 use crate::work_order::record::ClubRecord;
 
 /// Bends of one angle between two measurements.
@@ -90,7 +91,8 @@ pub fn texts(club: &ClubRecord) -> Vec<String> {
         let bent = written(bent.characteristic, bent.lever_deg).replace(" deg", "°");
         format!("{what} was bent {bent}: measure it again")
     };
-    unmeasured(club).map(again).chain(advice(club).into_iter().map(|advice| advice.text)).collect()
+    let later_face = later_face(club).map(|later| later.text());
+    later_face.into_iter().chain(unmeasured(club).map(again)).chain(advice(club).into_iter().map(|a| a.text)).collect()
 }
 
 fn done_view(club: &ClubRecord, bent: &Bent) -> (i64, BendDoneView) {

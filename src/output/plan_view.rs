@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::text::{self, Lengths};
 use crate::club::characteristic::Characteristic;
+use crate::club::common_value::WITHIN;
 use crate::club::progression::Series;
 use crate::measurement::unit::round_ties_away;
 use crate::work_order::set_plan::{MatchedIn, PlannedClub, PlannedValue, SetPlan};
@@ -256,7 +257,7 @@ fn signed(value: f64) -> String {
     if rounded.abs() < 0.05 { "0.0".to_owned() } else { format!("{rounded:+.1}") }
 }
 
-/// What is to be said below the table.
+/// What is to be said beside the proof.
 #[must_use]
 pub fn remarks(plan: &SetPlan) -> Vec<String> {
     let matched = match plan.matched_in {
@@ -276,19 +277,24 @@ pub fn remarks(plan: &SetPlan) -> Vec<String> {
     });
     let sum = format!("matched in {matched}: sum of squared deviations {:.2} (in half tolerances)", plan.cost);
     let left_out = plan.frequency_left_out.then(|| NO_FREQUENCY.to_owned());
-    [Some(sum), Some(proof(plan)), common, left_out].into_iter().flatten().chain(series).collect()
+    [Some(sum), common, left_out].into_iter().flatten().chain(series).collect()
 }
 
 /// Whether a plan is the best one there is, in words.
-fn proof(plan: &SetPlan) -> String {
-    if plan.proved {
-        "proved: no other choice of these parts comes nearer".to_owned()
-    } else if plan.common.is_some() {
-        "not proved to be the best: the common value was sought from some starts only".to_owned()
-    } else {
-        format!(
+#[must_use]
+pub fn proof(plan: &SetPlan) -> String {
+    match (plan.proved, plan.common) {
+        (true, None) => "proved: no other choice of these parts comes nearer".to_owned(),
+        (true, Some(_)) => {
+            format!("proved: no other choice of these parts or of the common value comes nearer by {WITHIN} or more")
+        }
+        (false, None) => format!(
             "not proved to be the best: no choice of parts can be below {:.2}, and this one is the best found",
             plan.at_least
-        )
+        ),
+        (false, Some(_)) => format!(
+            "not proved to be the best: no choice of parts and of a common value can be below {:.2}, and this one is the best found",
+            plan.at_least
+        ),
     }
 }

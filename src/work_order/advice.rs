@@ -46,7 +46,7 @@ pub fn swing_weight(club: &ClubRecord, stock: &DrawerStock, learning: &Learning)
             format!("{taken:.1} g taken since it was measured should give {now}: lay it on the beam"),
         );
     }
-    let forecast = format!("forecast for the finished club {now} ± {:.1}: ", 2.0 * need.base.u);
+    let forecast = format!("forecast for the finished club {now} ± {:.1} points: ", 2.0 * need.base.u);
     let basis = if need.base.is_measured { "" } else { &forecast };
     let in_grams = in_grams(&need);
     if let Some(found) = for_need(club, stock, &need) {

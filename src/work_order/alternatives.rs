@@ -1,14 +1,15 @@
 //! Other ways to a swing weight than weights: another grip, head or shaft from the drawers, or a cut at the butt.
 //!
 //! Each is worked out on the assembly model of the weighed parts, and its difference put on the club as it stands. One of
-//! each way at most, and only what brings the club nearer, is still possible at this step and keeps the order's limits.
+//! each way at most, and only what brings the club nearer by more than would be left alone, is still possible at
+//! this step and keeps the order's limits.
 
 use super::cautions;
 use super::drawer_stock::{DrawerStock, TakenPart};
 use super::drawers::{Item, ItemKind};
-use super::effects::Change;
-use super::need::Need;
-use super::parts_model::{Inputs, assembly, inputs, outcome, planned, shaft_length_mm};
+use super::effects::{Change, beyond_limits};
+use super::need::{LEAVE_ALONE_POINTS, Need};
+use super::parts_model::{Inputs, PlannedParts, assembly, inputs, outcome, planned, shaft_length_mm};
 use super::proposals::{Proposal, Way, is_past, key, outcome_words, points_after, signed, wanted, whole};
 use super::record::ClubRecord;
 use super::steps::Step;
@@ -48,7 +49,12 @@ pub(super) fn alternatives(club: &ClubRecord, stock: &DrawerStock, need: &Need) 
     if let Some((change, proposal)) = butt_trim(club, need, &inputs) {
         found.push((score(&change, 1), proposal));
     }
-    found.retain(|(score, _)| score.miss < as_it_is.miss && score.mass_miss <= as_it_is.mass_miss);
+    // A swap that does not bring the club there is only worth its work where it brings it nearer by what one can feel.
+    let worth = whole(LEAVE_ALONE_POINTS * GMM_PER_POINT * UNITS_PER_GMM);
+    let is_nearer =
+        |score: &Score| score.miss < as_it_is.miss && (score.miss == 0 || score.miss <= as_it_is.miss - worth);
+    let helps = |score: &Score| is_nearer(score) && score.mass_miss <= as_it_is.mass_miss;
+    found.retain(|(score, _)| helps(score));
     found.sort_by_key(|(score, _)| *score);
     found.into_iter().map(|(_, proposal)| proposal).collect()
 }
@@ -80,7 +86,9 @@ fn swap(club: &ClubRecord, way: Way, item: &Item, inputs: &Inputs) -> Option<Cha
             if item.length.is_some_and(|length| length.0 < needed) {
                 return None;
             }
-            (other, _) = planned(&club.spec, [inputs.head_g, mass_g, inputs.grip_g], inputs.seat, None, None);
+            let masses = [inputs.head_g, mass_g, inputs.grip_g].map(|grams| (grams, 0.0));
+            let parts = PlannedParts { masses, seat: inputs.seat, balance: None, beyond_tip: None };
+            (other, _) = planned(&club.spec, &parts);
             other.length_mm = inputs.length_mm;
             other.seat.weighed_mm = item.length.map(|length| length.0);
         }
@@ -99,14 +107,15 @@ fn of_item(club: &ClubRecord, need: &Need, way: Way, item: &Item, change: &Chang
     }];
     let text =
         format!("take the {} {} of {:.1} g: {}", way.name(), item.name, item.mass().0, outcome_words(need, change));
+    let effects = change.effects(&need.base);
     Proposal {
         key: key(way, &parts),
         way,
         parts,
-        effects: change.effects(&need.base),
+        text: text + &beyond_limits(&club.spec, &effects),
+        effects,
         reaches: need.is_good(need.base.points + change.points),
         proven: true,
-        text,
         cautions: match way {
             Way::Grip => cautions::words(Step::Grip, &club.spec),
             _ => Vec::new(),
@@ -139,14 +148,15 @@ fn butt_trim(club: &ClubRecord, need: &Need, inputs: &Inputs) -> Option<(Change,
         signed(change.mass_g, 1, "g"),
         signed(-cut, 1, "mm")
     );
+    let effects = change.effects(&need.base);
     let proposal = Proposal {
         key: key(Way::ButtTrim, &[]),
         way: Way::ButtTrim,
         parts: Vec::new(),
-        effects: change.effects(&need.base),
+        text: text + &beyond_limits(&club.spec, &effects),
+        effects,
         reaches: need.is_good(points.0),
         proven: true,
-        text,
         cautions: cautions::words(Step::Cut, &club.spec),
     };
     debug_assert!((points_after(&proposal) - points.0).abs() < 1e-9);

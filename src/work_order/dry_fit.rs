@@ -7,11 +7,15 @@
 
 use super::build::DryFitStop;
 use super::drawer_stock::TakenPart;
-use super::forecast::{Ground, Value, inertia_of_parts, with_weights};
+use super::drawers::ItemKind;
+use super::forecast::{Ground, Value, inertia_of_placed, with_weights};
 use super::marks;
 use super::order::Stage;
-use super::parts_model::{ADHESIVE_G, GRIP_MM, TAPE_G, adhesive_at_mm, length_mm, newest, u_length_mm, was_cut};
-use super::record::{ClubRecord, Entry};
+use super::parts_model::{
+    ADHESIVE_G, GRIP_MM, HEAD_BEFORE_GROUND_MM, TAPE_G, U_DRAWER_G, adhesive_at_mm, length_mm, newest, u_length_mm,
+    was_cut,
+};
+use super::record::{ClubRecord, Entry, Standing};
 use crate::club::characteristic::Characteristic;
 use crate::club::swing_weight::{FULCRUM_12_MM, GMM_PER_POINT};
 use crate::measurement::unit::{FULCRUM_MM, GMM_PER_INCH_OUNCE, Points};
@@ -83,13 +87,15 @@ pub(super) fn from_placed(club: &ClubRecord, stage: Stage) -> Option<Ground> {
     basis.push(format!("{glued} come to it"));
     butt(club, &placed, grip_g, &mut effects, &mut basis);
     cap(club, mass - grip_g, &mut effects, &mut basis);
+    swapped(club, placed.swing, length, &mut effects, &mut basis)?;
     let since = club.weights_since(placed.swing);
     let (placed, moment12) = total(&placed, &effects);
     let length = (length, u_length_mm(club));
     let mut ground = with_weights(Ground { placed, moment12, length, inertia: None, basis }, since);
-    ground.inertia = inertia_of_parts(club);
+    let [mass, balance, _] = ground.placed;
+    ground.inertia = inertia_of_placed(club, [mass, balance]);
     if ground.inertia.is_some() {
-        ground.basis.push("the inertia is that of the weighed parts".to_owned());
+        ground.basis.push("the inertia is that of the weighed parts, moved by what the beam said of them".to_owned());
     }
     Some(ground)
 }
@@ -127,6 +133,37 @@ fn grip(
     effects.push(Effect::moved(grip_g, 0.0, LAID_ON_MM));
     basis.push(format!("from the {stage} with the grip laid on"));
     grip_g
+}
+
+/// Another head or grip that was taken from the drawers since the club lay on the beam, until the club lies there again;
+/// `None` where another shaft was, with which nothing that was read says anything any more.
+fn swapped(
+    club: &ClubRecord,
+    placed: &Entry,
+    length_mm: f64,
+    effects: &mut Vec<Effect>,
+    basis: &mut Vec<String>,
+) -> Option<()> {
+    let placed_at = club.entries.iter().position(|other| std::ptr::eq(other, placed)).unwrap_or(0);
+    for (kind, weighed, at_mm) in [
+        (ItemKind::Shaft, Characteristic::ShaftMass, 0.0),
+        (ItemKind::Head, Characteristic::HeadMass, length_mm - HEAD_BEFORE_GROUND_MM.value),
+        (ItemKind::Grip, Characteristic::GripMass, GRIP_MM.1),
+    ] {
+        let Some((taking, part)) = club.part_taken(kind).filter(|(taking, _)| taking.entries_before > placed_at) else {
+            continue;
+        };
+        if kind == ItemKind::Shaft {
+            return None;
+        }
+        let weighs = |entry: &&Entry| entry.filed.characteristic == weighed && entry.standing != Standing::Voided;
+        let (before, after) = club.entries.split_at_checked(taking.entries_before)?;
+        let old = before.iter().rfind(weighs)?.filed.value;
+        let (new, u) = after.iter().rfind(weighs).map_or((part.mass_g, U_DRAWER_G), |e| (e.filed.value, e.filed.u));
+        effects.push(Effect::put(new - old, at_mm, u));
+        basis.push(format!("the {} of {new:.1} g has come for that of {old:.1} g since", kind.name()));
+    }
+    Some(())
 }
 
 /// The butt that is still to be cut off: a piece of shaft goes, and everything but the grip comes nearer to the butt.
@@ -219,7 +256,7 @@ mod tests {
     use crate::work_order::judging::{DecisionRule, Verdict};
     use crate::work_order::learning::Learning;
     use crate::work_order::order::{ClubKind, ClubSpec, Hand, Models, TargetRow, WorkKind};
-    use crate::work_order::record::{Method, Standing, StepRecord};
+    use crate::work_order::record::{Method, StepRecord};
     use crate::work_order::steps::Step;
 
     /// A 38 in iron whose shaft of 1003 mm loses 12.7 mm at the tip and 67.1 mm at the butt (see `club::cut`).

@@ -1,11 +1,15 @@
 //! What a change does to every characteristic of a club, not only to the one it is meant for.
 
 use super::need::Base;
+use super::order::ClubSpec;
 use super::parts_model::inertia_of;
 use crate::club::assembly::MassProperties;
 use crate::club::characteristic::Characteristic;
 use crate::club::swing_weight::points_per_gram;
 use crate::measurement::unit::Millimetres;
+
+/// What is beyond a limit by less does not show in the decimal that is given.
+const SHOWN: f64 = 0.05;
 
 /// What becomes of one characteristic.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -16,6 +20,23 @@ pub struct Effect {
     pub value: Option<f64>,
     /// Change, in its unit; `None` where it depends on a value that is not known.
     pub change: Option<f64>,
+}
+
+/// What of a club's other characteristics would lie outside its limits, in words that follow those of a proposal; empty
+/// where nothing would.
+pub(super) fn beyond_limits(spec: &ClubSpec, effects: &[Effect]) -> String {
+    let outside = |effect: &Effect| {
+        let target = spec.target(effect.characteristic)?.target;
+        let value = effect.value.filter(|_| effect.characteristic != Characteristic::SwingWeight)?;
+        let (way, by) = match (target.lower, target.upper) {
+            (_, Some(upper)) if value > upper + SHOWN => ("over", value - upper),
+            (Some(lower), _) if value < lower - SHOWN => ("under", lower - value),
+            _ => return None,
+        };
+        let (label, unit) = (effect.characteristic.label(), effect.characteristic.unit().replace("kg.cm2", "kg·cm²"));
+        Some(format!("; {label} would be {by:.1} {unit} {way} its limits"))
+    };
+    effects.iter().filter_map(outside).collect()
 }
 
 /// Changes of mass, moment, inertia and length, from which everything follows.

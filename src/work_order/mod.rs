@@ -45,6 +45,7 @@ pub mod in_hand;
 mod intake;
 pub mod judging;
 pub mod laid;
+pub mod later_face;
 pub mod learning;
 pub mod marks;
 mod need;

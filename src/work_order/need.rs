@@ -1,6 +1,6 @@
 //! What the swing weight of a club wants: where it stands, where it should be, and whether anything is to be done.
 
-use super::forecast::forecast;
+use super::forecast::{Forecast, forecast};
 use super::judging::{COVERAGE, DecisionRule, Verdict, judge};
 use super::learning::Learning;
 use super::parts_model::{inertia_of, inputs, length_mm, outcome, u_length_mm};
@@ -11,7 +11,7 @@ use crate::measurement::quantity::Target;
 use crate::measurement::unit::{Millimetres, Points};
 
 /// A deviation this small without limits is left alone, in points (common practice, no source).
-const LEAVE_ALONE_POINTS: f64 = 0.25;
+pub(super) const LEAVE_ALONE_POINTS: f64 = 0.25;
 /// What rounds to the aim in the one decimal that is shown, in points.
 pub(super) const AS_GOOD_AS_AIM: f64 = 0.05;
 /// No club comes near to this many points from A0.
@@ -123,6 +123,8 @@ fn base(club: &ClubRecord, learning: &Learning) -> Option<(Base, DecisionRule)> 
         entry.filed.value + since.sum::<f64>()
     });
     let inertia_kgcm2 = measured_inertia.or(modelled);
+    // What a placement said of the inertia before the grip was on is in its forecast.
+    let forecast_inertia = |forecast: Option<&Forecast>| measured_inertia.or(forecast.map(|f| f.value)).or(modelled);
     if let Some(entry) = club.standing(Characteristic::SwingWeight) {
         let value = |characteristic| club.standing(characteristic).map(|entry| entry.filed.value);
         let mut base = Base {
@@ -155,7 +157,7 @@ fn base(club: &ClubRecord, learning: &Learning) -> Option<(Base, DecisionRule)> 
         expanded: COVERAGE * swing.u,
         mass_g: of(Characteristic::TotalMass).map(|forecast| forecast.value),
         balance_mm: of(Characteristic::BalancePoint).map(|forecast| forecast.value),
-        inertia_kgcm2,
+        inertia_kgcm2: forecast_inertia(of(Characteristic::MoiButt)),
         length_mm,
         u_length_mm,
         is_measured: false,

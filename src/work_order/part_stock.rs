@@ -6,8 +6,9 @@ use std::collections::HashMap;
 use super::event::{Change, Event, EventId, FiledValue};
 use super::record::{ClubRecord, Entry, Method, Standing};
 use super::state::{Fate, State};
-use super::stock::{Stock, StockGrip, StockHead, StockShaft};
+use super::stock::{Stock, StockGrip, StockHead, StockShaft, U_USUAL_MM, WeighedMass};
 use crate::club::characteristic::Characteristic;
+use crate::club::cut::Span;
 use crate::measurement::unit::{Grams, Millimetres};
 
 super::order::named!(
@@ -225,6 +226,12 @@ impl NumberedPart {
         &self.measured.part
     }
 
+    /// The same with its standard uncertainty.
+    fn balance(&self) -> Option<Span> {
+        let typed = self.facts.balance_mm.map(|mm| (mm, U_USUAL_MM));
+        self.measured.balance.or(typed).map(|(mm, u_mm)| Span::new(mm, u_mm))
+    }
+
     /// Balance of a shaft from its butt in millimetres: as measured, else as typed.
     #[must_use]
     pub fn balance_mm(&self) -> Option<f64> {
@@ -361,7 +368,9 @@ impl PartStock {
     pub fn for_planning(&self) -> (Stock, Vec<(String, &'static str)>) {
         let (mut stock, mut lacking) = (Stock::default(), Vec::new());
         for part in self.parts.iter().filter(|part| part.place == Whereabouts::InStock) {
-            let (id, facts, mass) = (part.number().to_owned(), &part.facts, Grams(part.measured.mass.0));
+            let (id, facts) = (part.number().to_owned(), &part.facts);
+            let (mass_g, u_g) = part.measured.mass;
+            let mass = WeighedMass { mass: Grams(mass_g), u: Grams(u_g) };
             let clubs = facts.clubs.clone().unwrap_or_default();
             match part.kind {
                 PartKind::Head => match clubs.into_iter().next() {
@@ -382,7 +391,7 @@ impl PartStock {
                         clubs,
                         mass,
                         length: Millimetres(length),
-                        balance: part.balance_mm().map(Millimetres),
+                        balance: part.balance(),
                         frequency_cpm: facts.frequency_cpm,
                     }),
                 },

@@ -26,17 +26,13 @@ const SHAFT_BALANCE_SHARE: Usual = usual(0.50, 0.025);
 /// End of the shaft before the ground line, in millimetres, where no table of the order says.
 const TIP_BEFORE_GROUND_MM: Usual = usual(35.0, 8.0);
 /// Centre of a head before the ground line, along the axis, in millimetres: a head's own, wherever the shaft ends in it.
-const HEAD_BEFORE_GROUND_MM: Usual = usual(13.0, 6.0);
+pub(super) const HEAD_BEFORE_GROUND_MM: Usual = usual(13.0, 6.0);
 /// Adhesive and ferrule, in grams.
 pub(super) const ADHESIVE_G: Usual = usual(2.0, 1.0);
 /// Tape under the grip, in grams.
 pub(super) const TAPE_G: Usual = usual(2.5, 1.5);
 /// Standard uncertainty of a part that a drawer's file gives a mass of, in grams: the next one weighs a little different.
-const U_DRAWER_G: f64 = 0.5;
-/// Standard uncertainties of a part in stock of which only the values are known: weighed to a tenth of a gram, balanced on
-/// an edge to a millimetre (common practice, no source).
-pub(super) const U_STOCK_G: f64 = 0.1;
-const U_STOCK_MM: f64 = 1.0;
+pub(super) const U_DRAWER_G: f64 = 0.5;
 /// Length of a club as it is built, where it is not measured yet, in millimetres.
 pub(super) const LENGTH_SPREAD_MM: f64 = 1.0;
 /// Where adhesive and ferrule sit before the end of the shaft, in millimetres.
@@ -276,36 +272,40 @@ pub(super) fn assembly(inputs: &Inputs) -> Assembly {
     }
 }
 
-/// The inputs of a club planned from measured parts, with a head whose centre lies so far beyond the tip, and each of them
-/// moved by its uncertainty.
-pub(super) fn planned(
-    spec: &ClubSpec,
-    [head_g, shaft_g, grip_g]: [f64; 3],
-    seat: Seat,
-    balance_mm: Option<f64>,
-    beyond_tip_mm: Option<f64>,
-) -> (Inputs, [Moved; 9]) {
+/// Measured parts that a club is planned from.
+pub(super) struct PlannedParts {
+    /// Head, shaft and grip, each with its standard uncertainty, in grams.
+    pub(super) masses: [(f64, f64); 3],
+    pub(super) seat: Seat,
+    /// Balance of the shaft from its raw butt.
+    pub(super) balance: Option<Span>,
+    /// Centre of the head beyond the end of the shaft.
+    pub(super) beyond_tip: Option<Span>,
+}
+
+/// The inputs of a club planned from measured parts, and each of them moved by its uncertainty.
+pub(super) fn planned(spec: &ClubSpec, parts: &PlannedParts) -> (Inputs, [Moved; 9]) {
+    let PlannedParts { masses: [head, shaft, grip], seat, balance, beyond_tip } = *parts;
     let mut inputs = Inputs {
-        head_g,
-        shaft_g,
-        grip_g,
+        head_g: head.0,
+        shaft_g: shaft.0,
+        grip_g: grip.0,
         length_mm: spec.length_mm(),
         shaft_balance_share: SHAFT_BALANCE_SHARE.value,
         seat,
-        head_before_ground_mm: beyond_tip_mm
-            .map_or(HEAD_BEFORE_GROUND_MM.value, |beyond| seat.tip_before_ground.value - beyond),
+        head_before_ground_mm: beyond_tip
+            .map_or(HEAD_BEFORE_GROUND_MM.value, |beyond| seat.tip_before_ground.value - beyond.mm),
         adhesive_g: ADHESIVE_G.value,
         tape_g: TAPE_G.value,
     };
     let mut share = SHAFT_BALANCE_SHARE.spread;
-    if let Some(balance) = balance_mm {
+    if let Some(balance) = balance {
         let weighed = weighed_shaft_mm(&inputs);
-        inputs.shaft_balance_share = balance / weighed;
-        share = U_STOCK_MM / weighed;
+        inputs.shaft_balance_share = balance.mm / weighed;
+        share = balance.u_mm / weighed;
     }
-    let spreads =
-        Spreads { head_g: U_STOCK_G, shaft_g: U_STOCK_G, grip_g: U_STOCK_G, length_mm: LENGTH_SPREAD_MM, share };
-    let head_mm = if beyond_tip_mm.is_some() { U_STOCK_MM } else { HEAD_BEFORE_GROUND_MM.spread };
+    let spreads = Spreads { head_g: head.1, shaft_g: shaft.1, grip_g: grip.1, length_mm: LENGTH_SPREAD_MM, share };
+    let head_mm = beyond_tip.map_or(HEAD_BEFORE_GROUND_MM.spread, |beyond| beyond.u_mm);
     (inputs, moved(&inputs, spreads, head_mm))
 }
 

@@ -7,9 +7,9 @@
 use super::alternatives::alternatives;
 use super::drawer_stock::{DrawerStock, TakenPart};
 use super::drawers::{Drawers, Item, ItemKind, WeightPlace};
-use super::effects::{Change, Effect};
+use super::effects::{Change, Effect, beyond_limits};
 use super::learning::Learning;
-use super::need::{AS_GOOD_AS_AIM, Need, need};
+use super::need::{AS_GOOD_AS_AIM, LEAVE_ALONE_POINTS, Need, need};
 use super::record::ClubRecord;
 use super::steps::Step;
 use crate::club::characteristic::Characteristic;
@@ -85,11 +85,13 @@ pub(super) fn for_need(club: &ClubRecord, stock: &DrawerStock, need: &Need) -> O
     let near = (need.aim - AS_GOOD_AS_AIM, need.aim + AS_GOOD_AS_AIM);
     let [best, nearest] = chest
         .found([need.window, near].map(|window| wanted(club, need, window)))
-        .map(|found| chest.proposal(need, found));
-    // The lightest set may stand near a limit; the one nearest to the aim is offered beside it.
+        .map(|found| chest.proposal(club, need, found));
+    // The lightest set may stand near a limit; the one nearest to the aim is offered beside it, where it is nearer by what
+    // one can feel and the club's uncertainty can tell.
+    let worth = LEAVE_ALONE_POINTS.max(need.base.u);
     let nearest = nearest.filter(|nearest| {
         let distance = |proposal: &Proposal| (points_after(proposal) - need.aim).abs();
-        best.as_ref().is_some_and(|best| distance(nearest) < distance(best) - AS_GOOD_AS_AIM)
+        best.as_ref().is_some_and(|best| distance(nearest) <= distance(best) - worth)
     });
     let text = match &best {
         Some(best) if best.reaches => best.text.clone(),
@@ -189,7 +191,7 @@ impl<'a> Chest<'a> {
     }
 
     /// A set in words and with what it does; none where it is the club as it is.
-    fn proposal(&self, need: &Need, found: Found) -> Option<Proposal> {
+    fn proposal(&self, club: &ClubRecord, need: &Need, found: Found) -> Option<Proposal> {
         let Found { pieces, proven, .. } = found;
         if pieces.is_empty() {
             return None;
@@ -210,11 +212,13 @@ impl<'a> Chest<'a> {
                 at_mm: Some(*at),
             });
         }
-        let text = format!("put {}: {}", self.where_to(&parts), outcome_words(need, &change));
+        let effects = change.effects(&need.base);
+        let outcome = outcome_words(need, &change) + &beyond_limits(&club.spec, &effects);
+        let text = format!("put {}: {outcome}", self.where_to(&parts));
         Some(Proposal {
             key: key(Way::Weights, &parts),
             way: Way::Weights,
-            effects: change.effects(&need.base),
+            effects,
             reaches: need.is_good(need.base.points + change.points),
             proven,
             text,

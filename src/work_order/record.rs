@@ -12,6 +12,7 @@ use super::guide::Guide;
 use super::hand_over::HandOverOverride;
 use super::in_hand::InHand;
 use super::judging::Verdict;
+use super::later_face::is_overtaken;
 use super::marks::{self, MarkDeed, MarkRecord};
 use super::order::{ClubSpec, Stage, WorkKind};
 use super::part_stock::UsedPart;
@@ -325,13 +326,14 @@ impl ClubRecord {
     }
 
     /// The newest valid entry of a characteristic that says something about the club as it will be handed over: nothing
-    /// that was measured before that angle was bent.
+    /// that was measured before that angle was bent, and no loft worked out with another face angle.
     #[must_use]
     pub fn standing(&self, characteristic: Characteristic) -> Option<&Entry> {
         let bent = self.bends.iter().rfind(|bend| bend.characteristic == characteristic && !bend.is_voided);
-        let since = self.entries.get(bent.map_or(0, |bend| bend.entries_before)..).unwrap_or_default();
-        let counts = |e: &&Entry| e.standing == Standing::Valid && e.filed.stage.counts_for(characteristic);
-        since.iter().rfind(|e| e.filed.characteristic == characteristic && counts(e))
+        let since = bent.map_or(0, |bend| bend.entries_before);
+        let counts = |e: &Entry| e.standing == Standing::Valid && e.filed.stage.counts_for(characteristic);
+        let found = self.entries.iter().rposition(|e| e.filed.characteristic == characteristic && counts(e))?;
+        if found < since || is_overtaken(self, found) { None } else { self.entries.get(found) }
     }
 
     /// What of the club as it would be handed over lies outside its limits. What was out on the way, before the weights

@@ -7,13 +7,14 @@
 
 use super::order::{ClubSpec, Order};
 use super::parts_model::{
-    Inputs, LENGTH_SPREAD_MM, Moved, Seat, U_STOCK_G, assembly, outcome, planned as planned_inputs,
+    Inputs, LENGTH_SPREAD_MM, Moved, PlannedParts, Seat, assembly, outcome, planned as planned_inputs,
 };
 use super::state::State;
 use super::stock::Stock;
 use crate::club::assembly::MassProperties;
 use crate::club::assignment::{Assignment, AssignmentError, Costs, SEARCH_FOR_PROOF, assign};
 use crate::club::characteristic::Characteristic;
+use crate::club::common_value::{Common, Shared, assign_with_common};
 use crate::club::cut::Span;
 use crate::club::progression::{Series, SetClub, progressions};
 use crate::club::swing_weight::mass_for_swing_weight;
@@ -87,7 +88,7 @@ pub struct SetPlan {
     pub cost: f64,
     /// No plan has a smaller one.
     pub at_least: f64,
-    /// Whether that is proved: by branch and bound to its end, for the aims as they are.
+    /// Whether that is proved: by branch and bound to its end; with a common value, within `common_value::WITHIN`.
     pub proved: bool,
     /// The common value of clubs without a target of their own for what the set is matched in.
     pub common: Option<f64>,
@@ -114,12 +115,6 @@ const HALF_TOLERANCES: [(Characteristic, f64); 9] = [
     (Characteristic::Frequency, 2.0),
     (Characteristic::MoiButt, 5.0),
 ];
-/// Common values tried for a set without targets of its own, and how often each is made better.
-const STARTS: u32 = 9;
-const ROUNDS: u32 = 12;
-/// Partial plans looked at for each common value.
-const SEARCH_FOR_COMMON: u32 = 300;
-
 /// What a club made of three parts comes out as.
 struct Made {
     whole: MassProperties,
@@ -157,48 +152,20 @@ fn cut_shaft_g(inputs: &Inputs) -> Option<f64> {
 pub fn plan(order: &Order, stock: &Stock, matched_in: MatchedIn) -> Result<SetPlan, NoPlan> {
     enough(order, stock)?;
     let aim = matched_in.characteristic();
-    let free = |club: &ClubSpec| club.target(aim).is_none_or(|row| !has_aim(&row.target));
-    let value = |parts: &[[usize; 3]], club: usize| {
-        let made = parts.get(club).and_then(|parts| make(order.clubs.get(club)?, stock, *parts));
-        made.map(|made| of_whole(&made.whole, aim))
+    let table = |of: &dyn Fn(&ClubSpec, [usize; 3]) -> Option<f64>| {
+        let cost = |club: usize, parts| order.clubs.get(club).and_then(|club| of(club, parts)).unwrap_or(f64::INFINITY);
+        Costs::new(order.clubs.len(), counts(stock), cost)
     };
-    let solve = |common: Option<f64>, search: u32| {
-        let cost = |club, parts| cost_of(order, stock, matched_in, common, club, parts);
-        let costs = Costs::new(order.clubs.len(), counts(stock), cost);
-        assign(&costs, search).map_err(|error| words(order, stock, &error))
-    };
-    let frees: Vec<usize> = (0..order.clubs.len()).filter(|club| order.clubs.get(*club).is_some_and(free)).collect();
-    let (found, common) = if frees.is_empty() {
-        (solve(None, SEARCH_FOR_PROOF)?, None)
+    let base = table(&|club, parts| cost_of(club, stock, matched_in, parts));
+    let halves: Vec<Option<f64>> = order.clubs.iter().map(|club| shared_half(club, aim)).collect();
+    let found = if halves.iter().all(Option::is_none) {
+        assign(&base, SEARCH_FOR_PROOF).map(|found| (found, None))
     } else {
-        let (low, high) = reach(order, stock, aim, &frees)
-            .ok_or_else(|| NoPlan("no head, shaft and grip of the stock make any of these clubs".into()))?;
-        let mean = |found: &Assignment| {
-            let values: Vec<f64> = frees.iter().filter_map(|club| value(&found.parts, *club)).collect();
-            values.iter().sum::<f64>() / values.iter().map(|_| 1.0).sum::<f64>()
-        };
-        let mut best: Option<(Assignment, f64)> = None;
-        for start in 0..STARTS {
-            let mut common = low + (high - low) * f64::from(start) / f64::from(STARTS - 1);
-            // Parts for a common value, then the common value that is best for these parts: neither makes it worse.
-            for _ in 0..ROUNDS {
-                let found = solve(Some(common), SEARCH_FOR_COMMON)?;
-                let moved = mean(&found);
-                let better = best.as_ref().is_none_or(|(best, _)| found.cost < best.cost - 1e-9);
-                if better {
-                    best = Some((found, common));
-                }
-                if (moved - common).abs() < 1e-6 {
-                    break;
-                }
-                common = moved;
-            }
-        }
-        let (mut found, common) = best.ok_or_else(|| NoPlan("no common value was found".into()))?;
-        // The common value itself was sought from a few starts only.
-        (found.proved, found.at_least) = (false, 0.0);
-        (found, Some(common))
+        let values = table(&|club, parts| Some(of_whole(&make(club, stock, parts)?.whole, aim)));
+        let shared = Shared { base: &base, values: &values, halves: &halves };
+        assign_with_common(&shared).map(|Common { assignment, value }| (assignment, Some(value)))
     };
+    let (found, common) = found.map_err(|error| words(order, stock, &error))?;
     let clubs: Vec<PlannedClub> = order
         .clubs
         .iter()
@@ -274,8 +241,9 @@ fn make(club: &ClubSpec, stock: &Stock, [head, shaft, grip]: [usize; 3]) -> Opti
         Some(cut) => Seat::uncut(club, Span::new(shaft.length.0, cut.raw_length.u_mm))?,
         None => Seat { weighed_mm: Some(shaft.length.0), ..Seat::USUAL },
     };
-    let (balance, beyond) = (shaft.balance.map(|mm| mm.0), head.beyond_tip.map(|mm| mm.0));
-    let (inputs, moved) = planned_inputs(club, [head.mass.0, shaft.mass.0, grip.mass.0], seat, balance, beyond);
+    let masses = [head.mass, shaft.mass, grip.mass].map(|weighed| (weighed.mass.0, weighed.u.0));
+    let parts = PlannedParts { masses, seat, balance: shaft.balance, beyond_tip: head.beyond_tip };
+    let (inputs, moved) = planned_inputs(club, &parts);
     let club = assembly(&inputs);
     let (tip_mm, butt_mm) = (club.shaft.tip_trim.0, club.shaft.butt_trim.0);
     if butt_mm < 0.0 {
@@ -299,20 +267,20 @@ fn of_whole(whole: &MassProperties, characteristic: Characteristic) -> f64 {
 fn values(
     club: &ClubSpec,
     stock: &Stock,
-    [head, shaft, grip]: [usize; 3],
+    [head, shaft, _]: [usize; 3],
     made: &Made,
     matched_in: MatchedIn,
     common: Option<f64>,
 ) -> Option<Vec<PlannedValue>> {
-    let (head, shaft, grip) = (stock.heads.get(head)?, stock.shafts.get(shaft)?, stock.grips.get(grip)?);
+    let (head, shaft) = (stock.heads.get(head)?, stock.shafts.get(shaft)?);
     let other = match matched_in {
         MatchedIn::SwingWeight => Characteristic::MoiButt,
         MatchedIn::Inertia => Characteristic::SwingWeight,
     };
     let known = [
-        (Characteristic::HeadMass, Some(head.mass.0)),
+        (Characteristic::HeadMass, Some(made.inputs.head_g)),
         (Characteristic::ShaftMass, Some(made.cut_shaft_g)),
-        (Characteristic::GripMass, Some(grip.mass.0)),
+        (Characteristic::GripMass, Some(made.inputs.grip_g)),
         (Characteristic::TotalMass, Some(of_whole(&made.whole, Characteristic::TotalMass))),
         (Characteristic::BalancePoint, Some(of_whole(&made.whole, Characteristic::BalancePoint))),
         (Characteristic::SwingWeight, Some(of_whole(&made.whole, Characteristic::SwingWeight))),
@@ -370,35 +338,16 @@ fn sum(club: &ClubSpec, values: &[PlannedValue], matched_in: MatchedIn, common: 
     values.iter().filter(|value| value.counts).filter_map(square).sum()
 }
 
-fn cost_of(
-    order: &Order,
-    stock: &Stock,
-    matched_in: MatchedIn,
-    common: Option<f64>,
-    club: usize,
-    parts: [usize; 3],
-) -> f64 {
-    let cost = || {
-        let club = order.clubs.get(club)?;
-        let made = make(club, stock, parts)?;
-        Some(sum(club, &values(club, stock, parts, &made, matched_in, common)?, matched_in, common))
-    };
-    cost().unwrap_or(f64::INFINITY)
+/// The cost of a club with these parts, without what a common value adds; `None` where they cannot go together.
+fn cost_of(club: &ClubSpec, stock: &Stock, matched_in: MatchedIn, parts: [usize; 3]) -> Option<f64> {
+    let made = make(club, stock, parts)?;
+    Some(sum(club, &values(club, stock, parts, &made, matched_in, None)?, matched_in, None))
 }
 
-/// Lowest and highest value that the free clubs can have.
-fn reach(order: &Order, stock: &Stock, aim: Characteristic, frees: &[usize]) -> Option<(f64, f64)> {
-    let [heads, shafts, grips] = counts(stock);
-    let mut reach: Option<(f64, f64)> = None;
-    for club in frees.iter().filter_map(|club| order.clubs.get(*club)) {
-        for parts in (0..heads).flat_map(|h| (0..shafts).flat_map(move |s| (0..grips).map(move |g| [h, s, g]))) {
-            if let Some(made) = make(club, stock, parts) {
-                let value = of_whole(&made.whole, aim);
-                reach = Some(reach.map_or((value, value), |(low, high)| (low.min(value), high.max(value))));
-            }
-        }
-    }
-    reach
+/// Half tolerance of what the set is matched in, of a club without a target of its own for it.
+fn shared_half(club: &ClubSpec, aim: Characteristic) -> Option<f64> {
+    let is_free = club.target(aim).is_none_or(|row| !has_aim(&row.target));
+    half_tolerance(aim, &Target::default()).filter(|_| is_free)
 }
 
 fn planned(
@@ -446,7 +395,8 @@ fn planned(
 /// Standard uncertainty of a planned value; `None` for what the stock gives as a bare number.
 fn u_of(made: &Made, characteristic: Characteristic) -> Option<f64> {
     match characteristic {
-        Characteristic::HeadMass | Characteristic::GripMass => Some(U_STOCK_G),
+        Characteristic::HeadMass => made.u(|inputs| Some(inputs.head_g)),
+        Characteristic::GripMass => made.u(|inputs| Some(inputs.grip_g)),
         Characteristic::ShaftMass => made.u(cut_shaft_g),
         Characteristic::TotalMass
         | Characteristic::BalancePoint

@@ -77,6 +77,41 @@ impl Combination {
         Some((self.best, self.levels.iter().map(|level| level.place).zip(chosen).collect()))
     }
 
+    /// Tries what is lightest where masses can be had as wanted: the longest arm as far as it goes, then the next. It is often
+    /// good, so that the search begins with something to beat; where what is wanted is out of reach nothing is better.
+    pub(super) fn try_longest_arms(&mut self) {
+        let Wanted { low, high, .. } = self.wanted;
+        let toward_head = low > 0;
+        let mut order: Vec<usize> = (0..self.levels.len()).collect();
+        order.sort_by_key(|index| self.levels.get(*index).map_or(0, |l| if toward_head { -l.arm } else { l.arm }));
+        let mut sum = Sum::default();
+        self.chosen.fill(0);
+        for index in order {
+            let (Some(level), Some(chosen)) = (self.levels.get(index), self.chosen.get_mut(index)) else { continue };
+            let list = &level.table.choices;
+            if (level.arm > 0) == toward_head && level.arm != 0 {
+                let lacks = |choice: &Choice| {
+                    let moment = sum.moment + level.arm * choice.mass;
+                    if toward_head { moment < low } else { moment > high }
+                };
+                *chosen = list.partition_point(lacks).min(list.len().saturating_sub(1));
+            }
+            if let Some(choice) = list.get(*chosen) {
+                sum = sum.with(level.arm, *choice);
+            }
+        }
+        self.keep(sum);
+    }
+
+    /// Keeps what is chosen if it is better than the best so far.
+    fn keep(&mut self, sum: Sum) {
+        let score = self.wanted.score(sum.moment, sum.mass, sum.pieces, sum.scarcity);
+        if score < self.best {
+            self.best = score;
+            self.best_chosen = Some(self.chosen.clone());
+        }
+    }
+
     pub(super) fn descend(&mut self, depth: usize, sum: Sum) {
         let Some(level) = self.levels.get(depth) else { return };
         let Some(left) = self.nodes.checked_sub(1) else { return };
@@ -85,17 +120,13 @@ impl Combination {
         if depth + 1 == self.levels.len() {
             for choice in self.last_choices(arm, &table, sum) {
                 let Some(found) = table.choices.get(choice) else { continue };
-                let sum = sum.with(arm, *found);
-                let score = self.wanted.score(sum.moment, sum.mass, sum.pieces, sum.scarcity);
-                if score < self.best {
-                    self.best = score;
-                    self.chosen[depth] = choice;
-                    self.best_chosen = Some(self.chosen.clone());
-                }
+                self.chosen[depth] = choice;
+                self.keep(sum.with(arm, *found));
             }
             return;
         }
-        for (choice, found) in table.choices.iter().enumerate() {
+        let (from, behind) = self.may_be_good(depth, sum);
+        for (choice, found) in table.choices.iter().enumerate().take(behind).skip(from) {
             let with = sum.with(arm, *found);
             if self.best.miss == 0 && self.best.mass_miss == 0 && with.mass > self.best.mass {
                 // Lists are in the order of mass: from here on every set is heavier.
@@ -105,6 +136,25 @@ impl Combination {
                 self.chosen[depth] = choice;
                 self.descend(depth + 1, with);
             }
+        }
+    }
+
+    /// The choices at a place, from and behind, with which the further places can still bring a good moment; all of them
+    /// while nothing good is known.
+    fn may_be_good(&self, depth: usize, sum: Sum) -> (usize, usize) {
+        let (Some(level), Some(next)) = (self.levels.get(depth), self.levels.get(depth + 1)) else { return (0, 0) };
+        let list = &level.table.choices;
+        if self.best.miss > 0 {
+            return (0, list.len());
+        }
+        let moment = |choice: &Choice| sum.moment + level.arm * choice.mass;
+        let is_short = |choice: &Choice| moment(choice) + next.moment.1 < self.wanted.low;
+        let is_beyond = |choice: &Choice| moment(choice) + next.moment.0 > self.wanted.high;
+        match level.arm.signum() {
+            1 => (list.partition_point(is_short), list.partition_point(|choice| !is_beyond(choice))),
+            -1 => (list.partition_point(is_beyond), list.partition_point(|choice| !is_short(choice))),
+            // At the fulcrum the moment stays as it is, good or not.
+            _ => (0, list.len()),
         }
     }
 

@@ -20,67 +20,75 @@ pub(super) struct Choice {
 /// Every mass that can be put together at a place, the lightest first, and how.
 pub(super) struct Table {
     pub(super) choices: Vec<Choice>,
-    /// Kinds that were used, with their mass in steps.
-    kinds: Vec<(usize, usize)>,
-    /// Pieces of each kind at each mass, as they were decided kind after kind.
-    decided: Vec<u8>,
+    kinds: Vec<Kind>,
+    /// For each kind the keys of all masses with it and the kinds before it, up to the heaviest that can be made.
+    rows: Vec<Vec<u32>>,
     step: u32,
-    width: usize,
+}
+
+/// A kind of weight at this place.
+#[derive(Clone, Copy)]
+struct Kind {
+    /// Its number among all kinds.
+    kind: usize,
+    /// Its mass in steps.
+    steps: usize,
+    /// Most pieces of it.
+    cap: u32,
+    /// What a piece adds to a key.
+    each: u32,
 }
 
 impl Table {
     pub(super) fn new(place: SearchPlace, items: &[SearchItem], caps: &[u32]) -> Self {
-        let fitting: Vec<(usize, u32, u32, u32)> = items
+        let mut fitting: Vec<(usize, u32, u32, u32)> = items
             .iter()
             .zip(caps)
             .enumerate()
             .filter(|(_, (item, cap))| **cap > 0 && item.mass_cg > 0)
             .map(|(index, (item, cap))| (index, item.mass_cg, *cap, scarcity(item.stock)))
             .collect();
+        // Light kinds first: what can be made of them is short.
+        fitting.sort_by_key(|fit| fit.1);
         let step = fitting.iter().map(|fit| fit.1).reduce(common_divisor).unwrap_or(1);
-        let heaviest = fitting.iter().map(|fit| fit.1).max().unwrap_or(0);
-        let together: u32 = fitting.iter().fold(0, |sum, fit| sum.saturating_add(fit.1.saturating_mul(fit.2)));
-        let most = place.most_cg.min(heaviest.saturating_mul(place.most_pieces)).min(together);
-        let width = index(most / step) + 1;
-        let mut best = vec![IMPOSSIBLE; width];
-        if let Some(first) = best.first_mut() {
-            *first = 0;
-        }
-        let mut decided = vec![0u8; width * fitting.len()];
-        // Above every set of as many pieces as fit.
-        let too_many = (place.most_pieces.min(MOST_PIECES) + 1) * PIECE;
-        let mut without = best.clone();
-        for (row, (_, mass, cap, cost)) in decided.chunks_mut(width).zip(&fitting) {
-            without.copy_from_slice(&best);
-            let each = PIECE + *cost;
-            for pieces in 1..=*cap {
-                let added = index(pieces).saturating_mul(index(mass / step));
-                if added >= width {
-                    break;
-                }
-                let (count, price) = (u8::try_from(pieces).unwrap_or(u8::MAX), pieces * each);
+        let most_pieces = place.most_pieces.min(MOST_PIECES);
+        let mut kinds = Vec::with_capacity(fitting.len());
+        let mut rows: Vec<Vec<u32>> = Vec::with_capacity(fitting.len());
+        let mut before = vec![0u32];
+        let mut together = 0u32;
+        for (kind, mass, cap, cost) in fitting {
+            together = together.saturating_add(mass.saturating_mul(cap));
+            let most = place.most_cg.min(mass.saturating_mul(most_pieces)).min(together);
+            let kind = Kind { kind, steps: index(mass / step), cap, each: PIECE + cost };
+            let mut row = vec![IMPOSSIBLE; index(most / step) + 1];
+            if let Some(same) = row.get_mut(..before.len()) {
+                same.copy_from_slice(&before);
+            }
+            for pieces in 1..=kind.cap {
+                let price = pieces * kind.each;
                 // Straight runs through memory, which the compiler can take several cells at a time.
-                for ((before, better), decided) in without.iter().zip(&mut best[added..]).zip(&mut row[added..]) {
-                    let key = before + price;
-                    let is_better = key < (*better).min(too_many);
-                    *better = if is_better { key } else { *better };
-                    *decided = if is_better { count } else { *decided };
+                for (key, before) in row.iter_mut().skip(index(pieces) * kind.steps).zip(&before) {
+                    *key = (*key).min(before + price);
                 }
             }
+            kinds.push(kind);
+            before.clone_from(&row);
+            rows.push(row);
         }
+        // Sets of more pieces than fit are above this.
+        let too_many = (most_pieces + 1) * PIECE;
         let choice = |(at, key): (usize, &u32)| Choice {
             mass: i64::from(u32::try_from(at).unwrap_or(u32::MAX)) * i64::from(step),
             pieces: key / PIECE,
             scarcity: key % PIECE,
         };
-        let choices = best.iter().enumerate().filter(|(_, key)| **key != IMPOSSIBLE).map(choice).collect();
-        let kinds = fitting.iter().map(|fit| (fit.0, index(fit.1 / step))).collect();
-        Self { choices, kinds, decided, step, width }
+        let choices = before.iter().enumerate().filter(|(_, key)| **key < too_many).map(choice).collect();
+        Self { choices, kinds, rows, step }
     }
 
     /// Cells that were worked out, which is what a table costs.
     pub(super) fn cells(&self) -> u32 {
-        u32::try_from(self.decided.len()).unwrap_or(u32::MAX)
+        u32::try_from(self.rows.iter().map(Vec::len).sum::<usize>()).unwrap_or(u32::MAX)
     }
 
     /// Which pieces make the choice with this number.
@@ -88,14 +96,20 @@ impl Table {
         let mass = self.choices.get(choice).map_or(0, |choice| choice.mass);
         let mut at = usize::try_from(mass / i64::from(self.step)).unwrap_or(0);
         let mut pieces = Vec::new();
-        for (row, (kind, steps)) in self.decided.chunks(self.width).zip(&self.kinds).rev() {
-            let count = row.get(at).copied().unwrap_or(0);
+        for (number, (row, kind)) in self.rows.iter().zip(&self.kinds).enumerate().rev() {
+            let key = row.get(at).copied().unwrap_or(IMPOSSIBLE);
+            let before = number.checked_sub(1).and_then(|before| self.rows.get(before)).map_or(&[0][..], Vec::as_slice);
+            let makes = |count: &u32| {
+                let at = at.checked_sub(index(*count) * kind.steps)?;
+                (before.get(at)? + count * kind.each == key).then_some(at)
+            };
+            let Some((count, left)) = (0..=kind.cap).find_map(|count| Some((count, makes(&count)?))) else { break };
             if count > 0 {
-                pieces.push((*kind, u32::from(count)));
-                at -= usize::from(count) * steps;
+                pieces.push((kind.kind, count));
             }
+            at = left;
         }
-        pieces.reverse();
+        pieces.sort_unstable();
         pieces
     }
 }
