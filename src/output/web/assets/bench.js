@@ -31,6 +31,8 @@ let heard = silent();
 
 function draw() {
   frame = 0;
+  // Until there is something to say, what the daemon wrote into the page stands, and fades if nothing comes.
+  if (view.state === null && link === "opening") return;
   const now_ms = performance.now();
   drawBanners(view, link);
   drawHeading(view);
@@ -43,6 +45,10 @@ function draw() {
   drawBeat(view);
   byId("sound-sign").hidden = !soundsOn() || maySound();
   windDeadMan(now_ms);
+  if (view.state !== null && !document.body.dataset.drawn) {
+    document.body.dataset.drawn = "true";
+    performance.mark("bench-live");
+  }
 }
 
 function drawSoon() {
@@ -103,4 +109,3 @@ openStream({
     drawSoon();
   },
 });
-draw();
