@@ -27,7 +27,7 @@ async function bench(language) {
   return template
     .replace('<link rel="stylesheet" href="assets/{{ self.file("bench.css") }}">', styles.join("\n  "))
     .replace('{{ self.messages() }}', `messages-${language}.js`)
-    .replace('{{ self.file("bench.js") }}', "bench.js")
+    .replaceAll(/\{\{ self\.file\("([^"]+)"\) \}\}/g, (_, plain) => plain)
     .replaceAll("{{ bench_name }}", "bench-1")
     .replaceAll("{{ site }}", "dune-trailer")
     .replaceAll("{{ language.tag() }}", language)

@@ -34,6 +34,7 @@ const ASSETS: &[(&str, &[u8])] = assets![
     "deviation_scale.js",
     "dialogs.css",
     "dialogs.js",
+    "display.js",
     "dom.js",
     "drawers.js",
     "drawings.css",

@@ -27,22 +27,23 @@ pub(super) struct Made {
     pub(super) gzip: Vec<u8>,
 }
 
-/// The style sheets of the bench display and of the pages beside it.
-const STYLES: [(&str, &[&str]); 2] = [
+/// The style sheets of the bench display and of the pages beside it, and their sign.
+const JOINED: [(&str, &[&str]); 3] = [
     ("bench.css", &["tokens.css", "bench.css", "live.css", "sheet.css", "dialogs.css", "far.css"]),
     ("page.css", &["tokens.css", "bench.css", "dialogs.css", "pages.css", "drawings.css", "setup.css", "study.css"]),
+    ("mark.svg", &["mark.svg"]),
 ];
 /// The scripts that pages name; each brings what it imports.
 const SCRIPTS: [&str; 3] = ["bench.js", "page.js", "setup.js"];
 
 static MADE: LazyLock<Vec<Made>> = LazyLock::new(|| {
-    let styles = STYLES.iter().map(|(name, parts)| ((*name).to_owned(), parts.iter().map(|part| source(part)).collect()));
+    let joined = JOINED.iter().map(|(name, parts)| ((*name).to_owned(), parts.iter().map(|part| source(part)).collect()));
     let scripts = SCRIPTS.iter().map(|name| ((*name).to_owned(), script(name)));
     let messages = Language::ALL.iter().map(|language| {
         let content = format!("globalThis.benchMessages = {};\n", language.for_scripts());
         (format!("messages-{}.js", language.tag()), content)
     });
-    styles.chain(scripts).chain(messages).map(|(plain, content)| made(plain, content)).collect()
+    joined.chain(scripts).chain(messages).map(|(plain, content)| made(plain, content)).collect()
 });
 
 fn made(plain: String, content: String) -> Made {
@@ -51,6 +52,11 @@ fn made(plain: String, content: String) -> Made {
     let mut encoder = GzEncoder::new(Vec::new(), Compression::best());
     let gzip = encoder.write_all(content.as_bytes()).and_then(|()| encoder.finish()).unwrap_or_default();
     Made { plain, name, content: content.into_bytes(), gzip }
+}
+
+/// Puts everything together now, so that no request waits for it.
+pub(super) fn prepare() {
+    LazyLock::force(&MADE);
 }
 
 /// The file that is served by this name.
@@ -104,8 +110,10 @@ fn function(module: &str) -> String {
             let name = after.and_then(|after| after.split(|c: char| !c.is_alphanumeric() && c != '_').next());
             exported.extend(name);
             body.push_str(rest);
-        } else {
+        } else if line.contains("import(\"./") {
             body.push_str(&line.replace("import(\"./", "Promise.resolve(\"").replace(".js\")", ".js\").then(bundled)"));
+        } else {
+            body.push_str(line);
         }
         body.push('\n');
     }

@@ -94,6 +94,7 @@ impl Web {
 /// # Errors
 /// When the listener fails.
 pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> std::io::Result<()> {
+    bundle::prepare();
     let streams = stop.clone();
     let router = Router::new()
         .route("/", get(page::bench))

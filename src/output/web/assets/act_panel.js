@@ -34,18 +34,17 @@ export function drawAct(view, shown) {
     loud || shown.calling ? null : drawers(view.state),
     club || view.state === null || (loud && queue.length === 0) ? null : openings(queue),
   ]);
-  if (changed) openToKeys(place);
-  // Its room changes with what stands beside it, too.
-  if (!watched) {
-    watched = true;
-    new ResizeObserver(() => openToKeys(place)).observe(place);
-  }
+  if (!changed) return;
+  // Its room changes with what stands beside it, too. The observer speaks when the browser has laid out the page anyway.
+  room.disconnect();
+  for (const node of [place, ...place.children]) room.observe(node);
 }
 
-let watched = false;
-
 // What does not fit is scrolled to; a keyboard must be able to do that as well.
-const openToKeys = (place) => setAttribute(place, "tabindex", place.scrollHeight > place.clientHeight + 1 ? 0 : null);
+const room = new ResizeObserver(() => {
+  const place = byId("act");
+  setAttribute(place, "tabindex", place.scrollHeight > place.clientHeight + 1 ? 0 : null);
+});
 
 function silence(instrument) {
   const reasons = Object.entries(instrument.refused_by_reason ?? {});

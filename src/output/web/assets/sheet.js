@@ -50,7 +50,8 @@ export function drawSheet(view, reading) {
   const changed = rebuild(place, [club?.club, club?.characteristics, club?.rule_check, current], () =>
     club ? [table(club, current), rules(club.rule_check, place.querySelector(".rules")?.open)] : el("p", { class: "none" }, t("sheet_empty")),
   );
-  if (changed) bringIntoSight(place);
+  // When the browser has laid out the page: asked now, it would have to do so twice.
+  if (changed) requestAnimationFrame(() => bringIntoSight(place));
 }
 
 /** How the club stands to the equipment rules: one sentence, each rule behind it, and that it is no ruling. */
