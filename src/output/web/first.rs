@@ -162,7 +162,8 @@ fn last_reading(work: &WorkView, last: &CaptureView, language: Language) -> Fact
         (Some(place), Some(_)) => language.code(place.characteristic),
         (Some(place), None) => place.club.clone(),
     };
-    let text = signed(&line.and_then(|line| line.text.clone()).unwrap_or_else(|| language.said(&last.text)));
+    let text = line.and_then(|line| line.text.clone()).unwrap_or_else(|| named(last, filed.is_some(), language));
+    let text = signed(&text);
     if last.voided {
         return Fact { term, text: format!("{text}, {}", language.word("void")), verdict: None };
     }
@@ -171,6 +172,15 @@ fn last_reading(work: &WorkView, last: &CaptureView, language: Language) -> Fact
     let deviation = line.and_then(|line| line.deviation_text.as_deref()).map(|text| signed(&language.said(text)));
     let words = |code| format!("{} {}", deviation.unwrap_or_default(), language.code(code)).trim().to_owned();
     Fact { term, text, verdict: verdict.map(|code| (code, words(code))) }
+}
+
+/// Every number of a reading with its name; one number alone stands under the name of its place.
+fn named(last: &CaptureView, has_place: bool, language: Language) -> String {
+    if last.values.is_empty() || (last.values.len() == 1 && has_place) {
+        return language.said(&last.text);
+    }
+    let each = last.values.iter().map(|value| format!("{} {}", language.code(value.what), language.said(&value.text)));
+    each.collect::<Vec<_>>().join(" · ")
 }
 
 /// The instrument shown large: one with something going on, else that of the last reading, else the first that is there.

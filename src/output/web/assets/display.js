@@ -17,6 +17,7 @@ import { openStream } from "./stream.js";
 import { maySound, play } from "./sounds.js";
 import { hear, silent } from "./sound_events.js";
 import { plain, said, say, t } from "./language.js";
+import { namedValues } from "./words.js";
 import { soundsOn } from "./preferences.js";
 
 const DRAW_AT_LEAST_EVERY_MS = 200;
@@ -65,7 +66,7 @@ function speak() {
   const where = newest.filed?.[0]?.characteristic;
   const deviation = line?.deviation_text ? `, ${said(line.deviation_text)}, ${plain(line.verdict)}` : "";
   const reason = say(newest.reason);
-  setText(byId("spoken"), where ? `${plain(where)} ${said(newest.text)}${deviation}` : `${said(newest.text)} ${t("not_filed")}: ${reason.text}`);
+  setText(byId("spoken"), where ? `${plain(where)} ${said(newest.text)}${deviation}` : `${namedValues(newest)} ${t("not_filed")}: ${reason.text}`);
   setAttribute(byId("spoken"), "lang", where ? null : reason.lang);
 }
 

@@ -73,7 +73,8 @@ function rules(check, isOpen) {
 }
 
 function bringIntoSight(place) {
-  const row = place.querySelector("[data-current]");
+  // While nothing is measured, what comes next is in question: the first line without a value.
+  const row = place.querySelector("[data-current]") ?? place.querySelector('tbody tr[data-verdict="none"]');
   if (!row || place.scrollHeight <= place.clientHeight) return;
   const above = row.offsetTop - place.scrollTop;
   if (above < row.offsetHeight || above > place.clientHeight - row.offsetHeight) {

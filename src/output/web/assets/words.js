@@ -45,6 +45,10 @@ export const targetOf = (reading) => {
   return text === null ? null : said(text);
 };
 
+/** A reading in one line, every number with its name; without numbers of its own (a hidden one) its text. */
+export const namedValues = (capture) =>
+  capture.values?.length ? capture.values.map((value) => `${plain(value.what)} ${signed(said(value.text))}`).join(" · ") : signed(said(capture.text));
+
 /** A text with a true minus sign, as wide as the plus, so that digits do not shift. */
 export const signed = (text) => (text ?? "").replace(/(^|\s)-(?=\d)/g, "$1−");
 
