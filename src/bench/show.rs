@@ -212,8 +212,11 @@ fn troubled(core: &Core, stamp: Stamp) -> Vec<Banner> {
     let trouble = |channel: &Channel| core.state.trust.trouble(&core.state.policy, &channel.settings.id, stamp.at_us);
     let all: Vec<_> = core.channels.iter().filter_map(|channel| Some((channel, trouble(channel)?))).collect();
     let together = |wanted: &str| {
-        let names: Vec<&str> =
-            all.iter().filter(|(_, words)| words == wanted).map(|(channel, _)| channel.settings.name.as_str()).collect();
+        let names: Vec<&str> = all
+            .iter()
+            .filter(|(_, words)| words == wanted)
+            .map(|(channel, _)| channel.settings.name.as_str())
+            .collect();
         (names.len() > 1).then(|| (names.len(), names.join(", ")))
     };
     let warning = |text: String, remedy: String| Banner { level: "warning", text, remedy };
@@ -234,9 +237,11 @@ fn troubled(core: &Core, stamp: Stamp) -> Vec<Banner> {
         warning(format!("{} {trouble}", channel.settings.name), remedy)
     });
     let mut banners: Vec<Banner> = alone.collect();
-    banners.extend(never.as_ref().map(|(count, names)| {
-        warning(format!("{count} instruments were never checked: {names}"), each.clone())
-    }));
+    banners.extend(
+        never
+            .as_ref()
+            .map(|(count, names)| warning(format!("{count} instruments were never checked: {names}"), each.clone())),
+    );
     banners.extend(overdue.as_ref().map(|(count, names)| {
         warning(format!("{count} instruments are overdue for their check: {names}"), each.clone())
     }));

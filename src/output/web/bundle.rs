@@ -4,7 +4,6 @@
 //! that runs when the first other one imports it. So a page costs three requests instead of forty, and what a browser has it never
 //! asks for again, because another content has another name. Deliberately absent: shortening; the file can be read as it was written.
 
-use std::fmt::Write as _;
 use std::io::Write as _;
 use std::sync::LazyLock;
 
@@ -37,7 +36,8 @@ const JOINED: [(&str, &[&str]); 3] = [
 const SCRIPTS: [&str; 3] = ["bench.js", "page.js", "setup.js"];
 
 static MADE: LazyLock<Vec<Made>> = LazyLock::new(|| {
-    let joined = JOINED.iter().map(|(name, parts)| ((*name).to_owned(), parts.iter().map(|part| source(part)).collect()));
+    let joined =
+        JOINED.iter().map(|(name, parts)| ((*name).to_owned(), parts.iter().map(|part| source(part)).collect()));
     let scripts = SCRIPTS.iter().map(|name| ((*name).to_owned(), script(name)));
     let messages = Language::ALL.iter().map(|language| {
         let content = format!("globalThis.benchMessages = {};\n", language.for_scripts());
@@ -92,10 +92,9 @@ fn script(entry: &str) -> String {
          const ran = {};\nconst bundled = (name) => (ran[name] ??= modules[name]());\nconst modules = {\n",
     );
     for name in names {
-        let _ = write!(bundle, "\"{name}\": (() => {{\n{}}}),\n", function(source(name)));
+        bundle += &format!("\"{name}\": (() => {{\n{}}}),\n", function(source(name)));
     }
-    let _ = write!(bundle, "}};\nbundled(\"{entry}\");\n");
-    bundle
+    bundle + &format!("}};\nbundled(\"{entry}\");\n")
 }
 
 /// A module as the body of a function that gives what the module exports.
@@ -117,8 +116,7 @@ fn function(module: &str) -> String {
         }
         body.push('\n');
     }
-    let _ = writeln!(body, "return {{ {} }};", exported.join(", "));
-    body
+    body + &format!("return {{ {} }};\n", exported.join(", "))
 }
 
 /// `{ a, b } from "./x.js";`, `* as x from "./x.js";` or `"./x.js";` as a statement of the function.
@@ -150,7 +148,8 @@ mod tests {
         for name in SCRIPTS {
             let bundle = script(name);
             assert!(bundle.lines().all(|line| !line.starts_with("import ") && !line.starts_with("export ")), "{name}");
-            for part in bundle.split("bundled(\"").skip(1).filter_map(|rest| rest.split_once('"')).map(|(part, _)| part) {
+            for part in bundle.split("bundled(\"").skip(1).filter_map(|rest| rest.split_once('"')).map(|(part, _)| part)
+            {
                 assert_eq!(bundle.matches(&format!("\n\"{part}\": (() => {{\n")).count(), 1, "{name}: {part}");
             }
         }

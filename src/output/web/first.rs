@@ -137,7 +137,11 @@ impl First {
 fn detail(club: &ClubView, language: Language) -> String {
     let state = Some(club.state).filter(|state| *state != "in_work").map(|state| language.code(state));
     let hand = language.word(&format!("hand.{}", club.hand)).to_owned();
-    [Some(club.club.clone()), Some(hand), Some(language.code(club.stage)), state].into_iter().flatten().collect::<Vec<_>>().join(" · ")
+    [Some(club.club.clone()), Some(hand), Some(language.code(club.stage)), state]
+        .into_iter()
+        .flatten()
+        .collect::<Vec<_>>()
+        .join(" · ")
 }
 
 /// What is called for while nothing lies on an instrument.
@@ -154,9 +158,10 @@ fn last_reading(work: &WorkView, last: &CaptureView, language: Language) -> Fact
     let filed = last.filed.first();
     let lines = work.club.iter().flat_map(|club| &club.characteristics);
     let is_it = |line: &&CharacteristicView| {
-        line.event.as_deref() == Some(&last.event) && filed.is_some_and(|place| place.characteristic == line.characteristic)
+        line.event.as_deref() == Some(&last.event)
+            && filed.is_some_and(|place| place.characteristic == line.characteristic)
     };
-    let line = lines.filter(is_it).last();
+    let line = lines.filter(is_it).next_back();
     let term = match (filed, line) {
         (None, _) => language.word("last_reading").to_owned(),
         (Some(place), Some(_)) => language.code(place.characteristic),
@@ -167,7 +172,9 @@ fn last_reading(work: &WorkView, last: &CaptureView, language: Language) -> Fact
     if last.voided {
         return Fact { term, text: format!("{text}, {}", language.word("void")), verdict: None };
     }
-    let worst = || ["over", "under", "within"].into_iter().find(|code| last.filed.iter().any(|place| place.verdict == Some(*code)));
+    let worst = || {
+        ["over", "under", "within"].into_iter().find(|code| last.filed.iter().any(|place| place.verdict == Some(*code)))
+    };
     let verdict = line.map_or_else(worst, |line| line.verdict);
     let deviation = line.and_then(|line| line.deviation_text.as_deref()).map(|text| signed(&language.said(text)));
     let words = |code| format!("{} {}", deviation.unwrap_or_default(), language.code(code)).trim().to_owned();

@@ -167,7 +167,7 @@ export function drawStep(view) {
   place.hidden = step === null && texts.length === 0 && timers.length === 0;
   // A club of which something is open is handed over only if somebody answers for it.
   const isOpen = step === "hand_over" && (club.open ?? []).length > 0;
-  const isRead = place.querySelector(".cautions")?.open === true;
+  const isRead = place.querySelector(".cautions details")?.open === true;
   const changed = rebuild(place, [club?.club, step, texts, timers, club?.cut, isOpen && club.open], () => [
     step
       ? el(
@@ -215,15 +215,19 @@ function withSigns(sentence) {
 function cautions(texts, short, isOpen) {
   const inShort = short.flatMap((text, index) => [index === 0 ? null : " · ", told("span", {}, text)]);
   return el(
-    "details",
-    { class: "cautions", role: "note", "aria-label": t("caution"), open: isOpen },
+    "div",
+    { class: "cautions", role: "note", "aria-label": t("caution") },
     el(
-      "summary",
-      { "data-focus": "cautions" },
-      warningGlyph(),
-      el("span", {}, el("span", { class: "cautions-short" }, inShort.filter(Boolean)), el("span", { class: "cautions-first" }, t("maker_first"))),
+      "details",
+      { open: isOpen },
+      el(
+        "summary",
+        { "data-focus": "cautions" },
+        warningGlyph(),
+        el("span", {}, el("span", { class: "cautions-short" }, inShort.filter(Boolean)), el("span", { class: "cautions-first" }, t("maker_first"))),
+      ),
+      texts.map((text) => told("p", {}, text)),
     ),
-    texts.map((text) => told("p", {}, text)),
   );
 }
 
