@@ -156,12 +156,12 @@ fn called(work: &WorkView, language: Language) -> String {
 
 fn last_reading(work: &WorkView, last: &CaptureView, language: Language) -> Fact {
     let filed = last.filed.first();
-    let lines = work.club.iter().flat_map(|club| &club.characteristics);
+    let mut lines = work.club.iter().flat_map(|club| &club.characteristics);
     let is_it = |line: &&CharacteristicView| {
         line.event.as_deref() == Some(&last.event)
             && filed.is_some_and(|place| place.characteristic == line.characteristic)
     };
-    let line = lines.filter(is_it).next_back();
+    let line = lines.find(is_it);
     let term = match (filed, line) {
         (None, _) => language.word("last_reading").to_owned(),
         (Some(place), Some(_)) => language.code(place.characteristic),
