@@ -105,7 +105,7 @@ fn a_failed_or_missing_check_warns_or_blocks_as_configured() {
         bench.command(json!({"command": "open_order", "order": "W-1"}), &mut stored).unwrap();
         bench.weigh("scale", [203.2, 0.0], [0.0, 0.0], &mut stored);
         assert_eq!(stored.of("reading_filed").len(), usize::from(!blocks), "never checked");
-        assert!(bench.snapshot().banners.iter().any(|banner| banner.text.contains("was never checked")));
+        assert!(bench.snapshot().banners.iter().any(|banner| banner.text.contains("never checked")));
         if blocks {
             let Change::ReadingUnfiled { reason, choices, .. } = &stored.of("reading_unfiled")[0].change else {
                 panic!()

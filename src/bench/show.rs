@@ -11,6 +11,7 @@ use crate::output::text::{self, Lengths};
 use crate::output::trust_view;
 use crate::output::view::{Banner, InstrumentView, LevelView, ReadingView, Snapshot, live_readings};
 use crate::output::work_view::{WorkView, cure_left, work};
+use crate::work_order::checks::{NEVER_CHECKED, OVERDUE};
 use crate::work_order::state::Fate;
 
 /// Makes snapshots; parts that did not change are shared with the one before.
@@ -203,15 +204,46 @@ fn banners(core: &Core, stamp: Stamp) -> Vec<Banner> {
         let level = if notice.kind == NoticeKind::Done { "info" } else { "warning" };
         Banner { level, text: what.to_owned(), remedy: remedy.to_owned() }
     });
-    let troubled = core.channels.iter().filter_map(|channel| {
-        let trouble = core.state.trust.trouble(&core.state.policy, &channel.settings.id, stamp.at_us)?;
+    lost.chain(troubled(core, stamp)).chain(notices).collect()
+}
+
+/// Instruments that are not to be trusted: one banner for all that were never checked, one for all that are overdue.
+fn troubled(core: &Core, stamp: Stamp) -> Vec<Banner> {
+    let trouble = |channel: &Channel| core.state.trust.trouble(&core.state.policy, &channel.settings.id, stamp.at_us);
+    let all: Vec<_> = core.channels.iter().filter_map(|channel| Some((channel, trouble(channel)?))).collect();
+    let together = |wanted: &str| {
+        let names: Vec<&str> = all
+            .iter()
+            .filter(|(_, words)| words == wanted)
+            .map(|(channel, _)| channel.settings.name.as_str())
+            .collect();
+        (names.len() > 1).then(|| (names.len(), names.join(", ")))
+    };
+    let warning = |text: String, remedy: String| Banner { level: "warning", text, remedy };
+    let each = "check each: pages, instruments".to_owned();
+    let (never, overdue) = (together(NEVER_CHECKED), together(OVERDUE));
+    let alone = all.iter().filter(|(_, words)| match words.as_str() {
+        NEVER_CHECKED => never.is_none(),
+        OVERDUE => overdue.is_none(),
+        _ => true,
+    });
+    let alone = alone.map(|(channel, trouble)| {
         let with = match channel.settings.wiring.kind {
             InstrumentKind::Gauge => "its block of known angles",
             _ => "its weight",
         };
         let remedy =
             format!("check it with {with}: pages, instruments, or `benchscribe check-weights {}`", channel.settings.id);
-        Some(Banner { level: "warning", text: format!("{} {trouble}", channel.settings.name), remedy })
+        warning(format!("{} {trouble}", channel.settings.name), remedy)
     });
-    lost.chain(troubled).chain(notices).collect()
+    let mut banners: Vec<Banner> = alone.collect();
+    banners.extend(
+        never
+            .as_ref()
+            .map(|(count, names)| warning(format!("{count} instruments were never checked: {names}"), each.clone())),
+    );
+    banners.extend(overdue.as_ref().map(|(count, names)| {
+        warning(format!("{count} instruments are overdue for their check: {names}"), each.clone())
+    }));
+    banners
 }

@@ -3,7 +3,9 @@
 use serde::Serialize;
 
 use super::text;
+use crate::club::characteristic::Characteristic;
 use crate::journal::event::rfc3339;
+use crate::measurement::reading::{Measured, Quantity};
 use crate::work_order::event::Place;
 use crate::work_order::order::Stage;
 use crate::work_order::record::Entry;
@@ -24,6 +26,8 @@ pub struct CaptureView {
     pub text: String,
     /// How sure, k = 2.
     pub u_text: String,
+    /// The same number for number, each with its name; none of a reading that is hidden.
+    pub values: Vec<ValueView>,
     /// Where it went.
     pub filed: Vec<PlaceView>,
     /// What else it was: one of a reference or of a study, or taken back.
@@ -34,6 +38,17 @@ pub struct CaptureView {
     pub choices: Vec<PlaceView>,
     /// Whether it was taken back.
     pub voided: bool,
+}
+
+/// One number of a reading.
+#[derive(Debug, Clone, Serialize)]
+pub struct ValueView {
+    /// What it is: the characteristic that it was filed as, else the quantity.
+    pub what: &'static str,
+    /// The number for people.
+    pub text: String,
+    /// How sure, k = 2.
+    pub u_text: String,
 }
 
 /// A place in a record.
@@ -88,20 +103,40 @@ pub(super) fn capture(state: &State, line: &CaptureLine) -> CaptureView {
     }
     // Nobody is to know what a part read before: a study that is under way hides its readings.
     let hidden = state.studies.of_reading(line.event).is_some_and(Study::is_under_way);
-    let texts = |show: &dyn Fn(&crate::measurement::reading::Measured) -> String| {
+    let texts = |show: &dyn Fn(&Measured) -> String| {
         let shown = line.captured.measured.iter().map(show).collect::<Vec<_>>().join(" · ");
         if hidden { "hidden".to_owned() } else { shown }
     };
+    let value = |m: &Measured| ValueView {
+        what: value_name(m.quantity, &line.fate),
+        text: text::quantity(m.quantity, m.value),
+        u_text: text::uncertainty(m.quantity, m.u),
+    };
+    let values = if hidden { Vec::new() } else { line.captured.measured.iter().map(value).collect() };
     CaptureView {
         event: line.event.to_string(),
         at: rfc3339(line.at_us),
         instrument: line.captured.instrument.clone(),
         text: texts(&|m| text::quantity(m.quantity, m.value)),
         u_text: texts(&|m| text::uncertainty(m.quantity, m.u)),
+        values,
         filed,
         note,
         reason,
         choices,
         voided: matches!(line.fate, Fate::Voided { .. }),
+    }
+}
+
+/// What a number of a reading is called: as what it was filed, or as what it was measured.
+fn value_name(quantity: Quantity, fate: &Fate) -> &'static str {
+    let filed = match fate {
+        Fate::Filed(places) => places.iter().find(|(place, _)| quantity_of(place.characteristic) == Some(quantity)),
+        _ => None,
+    };
+    match (filed, quantity) {
+        (Some((place, _)), _) => place.characteristic.name(),
+        (None, Quantity::Balance) => Characteristic::BalancePoint.name(),
+        (None, _) => quantity.name(),
     }
 }

@@ -146,6 +146,8 @@ pub struct ClubView {
     pub suspects: Vec<SuspectView>,
     /// What can hurt at the next step.
     pub cautions: Vec<&'static str>,
+    /// The same in a few words each, in the same order.
+    pub cautions_short: Vec<&'static str>,
     /// Bends done, and those that are needed.
     pub bending: BendingView,
     /// How it stands to the equipment rules so far.
@@ -292,12 +294,12 @@ fn club_on(state: &State, record: &ClubRecord, lengths: Lengths, cure_left: Opti
     let suspects = suspect_views(record);
     let mut bending = bending(record);
     bending.advice.retain(|_| !cures);
-    let mut texts: Vec<&'static str> = advice::cautions(record).into_iter().map(Caution::words).collect();
+    let mut cautions = advice::cautions(record);
     // Whoever is told to bend, or to ask before it, is told what can happen, whatever the next step is called; of a wood
     // whose sleeve is turned nothing is bent.
     let is_bent = bending.advice.iter().any(|advice| advice.quantity.is_some() || advice.warning.is_some());
-    if is_bent && !texts.contains(&Caution::Bending.words()) {
-        texts.push(Caution::Bending.words());
+    if is_bent && !cautions.contains(&Caution::Bending) {
+        cautions.push(Caution::Bending);
     }
     let outlook = outlook(record, &state.learning);
     let characteristics = Characteristic::all()
@@ -338,7 +340,8 @@ fn club_on(state: &State, record: &ClubRecord, lengths: Lengths, cure_left: Opti
         forecast_basis: outlook.basis,
         suspects,
         advice_head_g: swing_advice.map(|advice| advice.head_g).filter(|grams| *grams > 0.0),
-        cautions: texts,
+        cautions: cautions.iter().map(|caution| caution.words()).collect(),
+        cautions_short: cautions.iter().map(|caution| caution.short()).collect(),
         cautions_acknowledged: next_step.is_some_and(|step| record.acknowledged.iter().any(|read| read.step == step)),
         work: record.spec.work.name(),
         route: record.spec.route().iter().map(|step| step.name()).collect(),

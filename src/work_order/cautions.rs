@@ -53,6 +53,23 @@ impl Caution {
     }
 }
 
+impl Caution {
+    /// The same in a few words, for a glance; never without what protects.
+    #[must_use]
+    pub fn short(self) -> &'static str {
+        match self {
+            Self::HotTooling => "Heat burns: gloves, eye protection",
+            Self::Fumes => "Fumes: fresh air or extraction",
+            Self::SolventNearHeat => "Solvent is flammable: no heat, no sparks",
+            Self::DustAndFibres => "Dust and fibres: eye protection, mask, gloves, extraction",
+            Self::Adhesive => "Adhesive: gloves, fresh air",
+            Self::NotCured => "Not cured: do not swing or flex",
+            Self::Cutting => "Cutting: eye protection, mask, clamp the shaft",
+            Self::Bending => "Bending: heads can break; eye protection, small steps",
+        }
+    }
+}
+
 /// What can hurt at a step of this club's work.
 #[must_use]
 pub fn cautions(step: Step, club: &ClubSpec) -> &'static [Caution] {

@@ -107,6 +107,10 @@ pub struct ChartLimits {
     pub s_g: f64,
 }
 
+/// That an instrument was never checked, in words.
+pub const NEVER_CHECKED: &str = "was never checked";
+/// That its check is overdue.
+pub const OVERDUE: &str = "is overdue for its check";
 /// Fewest checks that make control limits, and the most that do.
 const BASELINE: std::ops::RangeInclusive<usize> = 5..=10;
 /// Checks on a chart.
@@ -423,8 +427,7 @@ impl Chart {
             return Some(format!("failed its last check: it {reason}"));
         }
         let overdue = at_us > self.due_us(policy)?;
-        let words =
-            if matches!(self.tested, Tested::Never { .. }) { "was never checked" } else { "is overdue for its check" };
+        let words = if matches!(self.tested, Tested::Never { .. }) { NEVER_CHECKED } else { OVERDUE };
         overdue.then(|| words.to_owned())
     }
 }

@@ -14,16 +14,24 @@ const WEB = new URL("../../src/output/web/", import.meta.url);
 const TYPES = { ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml", ".woff2": "font/woff2", ".txt": "text/plain" };
 const POLICY = "default-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'";
 
-/** The page as the daemon's template makes it, in a language. */
+/** The page as the daemon's template makes it, in a language; what the daemon writes of the moment is left out, and the files are single ones. */
 async function bench(language) {
-  const messages = await readFile(new URL(`messages/${language}.json`, WEB), "utf8");
-  const { words } = JSON.parse(messages);
-  return (await readFile(new URL("templates/bench.html", WEB), "utf8"))
-    .replace(/\{% for script in scripts %\}.*?\{% endfor %\}/s, "")
+  const { words } = JSON.parse(await readFile(new URL(`messages/${language}.json`, WEB), "utf8"));
+  const styles = ["tokens", "bench", "live", "sheet", "dialogs", "far"].map((name) => `<link rel="stylesheet" href="assets/${name}.css">`);
+  let template = await readFile(new URL("templates/bench.html", WEB), "utf8");
+  for (let before = ""; before !== template; ) {
+    before = template;
+    // From the innermost outwards.
+    template = template.replaceAll(/\{% (if|for) (?:(?!\{% (?:if|for) ).)*?\{% end\1 %\}/gs, "");
+  }
+  return template
+    .replace('<link rel="stylesheet" href="assets/{{ self.file("bench.css") }}">', styles.join("\n  "))
+    .replace('{{ self.messages() }}', `messages-${language}.js`)
+    .replaceAll(/\{\{ self\.file\("([^"]+)"\) \}\}/g, (_, plain) => plain)
     .replaceAll("{{ bench_name }}", "bench-1")
     .replaceAll("{{ site }}", "dune-trailer")
     .replaceAll("{{ language.tag() }}", language)
-    .replaceAll("{{ language.in_page()|safe }}", () => JSON.stringify(JSON.parse(messages)).replaceAll("<", "\\u003c"))
+    .replaceAll(/\{\{ first\.[^}]+ \}\}/g, "")
     .replaceAll(/\{\{ self\.t\("([^"]+)"\) \}\}/g, (_, key) => words[key]);
 }
 
@@ -46,6 +54,9 @@ export async function startMock(port = 0) {
     if (path === "/") {
       const page = await bench(language);
       response.writeHead(200, { "content-type": "text/html; charset=utf-8", "content-security-policy": POLICY }).end(page);
+    } else if (/^\/assets\/messages-\w+\.js$/.test(path)) {
+      const messages = await readFile(new URL(`messages/${path.slice(17, -3)}.json`, WEB), "utf8");
+      response.writeHead(200, { "content-type": "text/javascript" }).end(`globalThis.benchMessages = ${messages};`);
     } else if (/^\/assets\/[\w.]+$/.test(path)) {
       const body = await readFile(new URL(`.${path}`, WEB)).catch(() => null);
       response.writeHead(body ? 200 : 404, { "content-type": TYPES[extname(path)] ?? "application/octet-stream" }).end(body ?? "");

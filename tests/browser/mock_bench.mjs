@@ -31,15 +31,15 @@ export const SCENES = {
   held: onScale({}),
   over: onScale({}, OVER),
   disturbed: s.scene({
-    club: s.club({ cautions: s.cautions(), next_step: "bond" }),
+    club: s.club({ cautions: s.cautions(), cautions_short: s.cautionsShort(), next_step: "bond" }),
     instruments: [s.scale(), s.beam(), s.gauge({ phase: "disturbed", readings: s.gaugeReadings() })],
   }),
-  "about to cut": s.scene({ club: s.club({ stage: "bonded", cautions: s.cautions(), next_step: "cut", cut: s.cut() }) }),
+  "about to cut": s.scene({ club: s.club({ stage: "bonded", cautions: s.cautions(), cautions_short: s.cautionsShort(), next_step: "cut", cut: s.cut() }) }),
   beam: s.scene({ instruments: [s.scale(), s.beam({ phase: "held", progress: 1, readings: s.beamReadings() }), s.gauge()] }),
   crowded: s.scene({
     banners: s.bannerSet(),
     club: s.club({
-      cautions: s.cautions(),
+      cautions: s.cautions(), cautions_short: s.cautionsShort(),
       next_step: "bond",
       advice: ["add 1.6 g at the head", "shorten by 1/16 in", "turn the head 1 mm"],
     }),
@@ -47,7 +47,7 @@ export const SCENES = {
   }),
   "crowded and unfiled": s.scene({
     banners: s.bannerSet(),
-    club: s.club({ cautions: s.cautions(), next_step: "bond" }),
+    club: s.club({ cautions: s.cautions(), cautions_short: s.cautionsShort(), next_step: "bond" }),
     captures: [s.unfiled(), ...s.captures()],
     instruments: [s.scale(), s.beam({ phase: "held", progress: 1, readings: s.beamReadings() }), s.gauge()],
   }),

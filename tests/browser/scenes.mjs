@@ -234,6 +234,7 @@ export const club = (changes = {}) => ({
   next: "lay the shaft on a scale",
   advice: ["add 1.6 g at the head"],
   cautions: [],
+  cautions_short: [],
   characteristics: [
     line("head_mass", "head mass", "part", "g", "203.0 g ± 2.0 g", measured("203.1 g", "+0.1 g", "within", "parts-scale", "e1")),
     line("shaft_mass", "shaft mass", "part", "g", "64.0 g ± 1.0 g", measured("62.6 g", "-1.4 g", "under", "parts-scale", "e2")),
@@ -292,6 +293,7 @@ export const capture = (event, at, text, place, changes = {}) => ({
   instrument: "parts-scale",
   text,
   u_text: "± 0.05 g",
+  values: [{ what: place ?? "mass", text, u_text: "± 0.05 g" }],
   filed: place ? [{ club: "W-1042/1", characteristic: place, label: place.replaceAll("_", " "), stage: "part" }] : [],
   reason: null,
   choices: [],
@@ -303,7 +305,15 @@ export const captures = () => [
   capture("e1", "58:12", "203.10 g", "head_mass"),
   capture("e4", "57:40", "51.42 g", "grip_mass"),
   capture("e6", "57:02", "51.98 g", "grip_mass", { voided: true }),
-  capture("e3", "56:31", "585.0 mm", "shaft_balance", { instrument: "beam", u_text: "± 0.4 mm" }),
+  capture("e3", "56:31", "585.0 mm", "shaft_balance", {
+    instrument: "beam",
+    text: "62.6 g · 585.0 mm",
+    u_text: "± 0.1 g · ± 0.4 mm",
+    values: [
+      { what: "mass", text: "62.6 g", u_text: "± 0.1 g" },
+      { what: "shaft_balance", text: "585.0 mm", u_text: "± 0.4 mm" },
+    ],
+  }),
   capture("e2", "55:20", "62.60 g", "shaft_mass"),
 ];
 
@@ -341,9 +351,11 @@ export const cut = (changes = {}) => ({
 });
 
 export const cautions = () => [
-  "adhesive: gloves, fresh air; cure by the time and warmth on its data sheet",
-  "warm the joint gently and away from the hands; eye protection",
+  "Adhesive: gloves and fresh air; working life, cure and first aid are on the maker's data sheet.",
+  "Heat guns and hot hosels burn: gloves, eye protection, never left alone.",
+  "Grinding or cutting graphite or steel: eye protection, dust mask, gloves, extraction or wet work, no compressed air; fibres irritate skin, eyes and lungs and carry current.",
 ];
+export const cautionsShort = () => ["Adhesive: gloves, fresh air", "Heat burns: gloves, eye protection", "Dust and fibres: eye protection, mask, gloves, extraction"];
 
 export const bannerSet = () => [
   { level: "warning", text: "beam is not connected", remedy: "plug the beam in again; benchscribe looks for it every second" },

@@ -15,7 +15,7 @@ use serde::{Deserialize, Serialize};
 
 use sentences::Sentences;
 
-/// Families of keys that no script asks for: pages need not carry them.
+/// Families of keys that no script asks for: they need not be sent to one.
 const OF_TEMPLATES: [&str; 18] = [
     "setup.",
     "drawers.",
@@ -59,10 +59,10 @@ struct Messages {
     sentences: serde_json::Map<String, serde_json::Value>,
 }
 
-/// A file as it was read, and as it stands in a page.
+/// A file as it was read, and what of it scripts need.
 struct Loaded {
     messages: Messages,
-    in_page: String,
+    for_scripts: String,
     sentences: Sentences,
     /// Keys of codes by their English words.
     codes: BTreeMap<String, String>,
@@ -72,17 +72,16 @@ impl Loaded {
     #[expect(clippy::expect_used, reason = "the files are part of the program, and a test reads each")]
     fn new(text: &str) -> Self {
         let messages: Messages = serde_json::from_str(text).expect("a message file is JSON");
-        let mut for_scripts = messages.clone();
+        let mut of_scripts = messages.clone();
         let is_carried = |key: &str| !OF_TEMPLATES.iter().chain([&OF_TERMINAL]).any(|family| key.starts_with(family));
-        for_scripts.words.retain(|key, _| is_carried(key));
-        // Inside a script element only this one character could end it.
-        let in_page = serde_json::to_string(&for_scripts).expect("text becomes JSON").replace('<', "\\u003c");
+        of_scripts.words.retain(|key, _| is_carried(key));
+        let for_scripts = serde_json::to_string(&of_scripts).expect("text becomes JSON");
         let pairs = messages.sentences.iter().filter_map(|(english, other)| Some((english.as_str(), other.as_str()?)));
         let sentences = Sentences::new(pairs);
         let codes =
             messages.words.keys().filter_map(|key| Some((key.strip_prefix("code.")?.replace('_', " "), key.clone())));
         let codes = codes.collect();
-        Self { messages, in_page, sentences, codes }
+        Self { messages, for_scripts, sentences, codes }
     }
 }
 
@@ -163,10 +162,10 @@ impl Language {
         self.say(english).unwrap_or_else(|| english.to_owned())
     }
 
-    /// All messages that scripts ask for, as JSON for a script element.
+    /// All messages that scripts ask for, as JSON.
     #[must_use]
-    pub fn in_page(self) -> &'static str {
-        &self.loaded().in_page
+    pub fn for_scripts(self) -> &'static str {
+        &self.loaded().for_scripts
     }
 
     /// By a language tag, range or locale such as `de-AT;q=0.8` or `de_AT.UTF-8`.

@@ -90,7 +90,10 @@ fn what_a_script_asks_for_is_carried_by_the_page() {
     for family in OF_TEMPLATES {
         assert!(!scripts.contains(&format!("t(\"{family}")) && !scripts.contains(&format!("t(`{family}")), "{family}");
     }
-    assert!(Language::German.in_page().contains("phase.settling") && !Language::German.in_page().contains("\"setup."));
+    assert!(
+        Language::German.for_scripts().contains("phase.settling")
+            && !Language::German.for_scripts().contains("\"setup.")
+    );
 }
 
 #[test]

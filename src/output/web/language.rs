@@ -1,6 +1,6 @@
 //! The language of a request: chosen by a cookie of the display, else what the browser asks for.
 //!
-//! A page carries the messages of its language, so that its scripts need no second request.
+//! A page names the file with the messages of its language, which its scripts need ([`super::bundle`]).
 
 use axum::http::{HeaderMap, header};
 

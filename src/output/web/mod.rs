@@ -1,6 +1,9 @@
 //! Page and API over HTTP. Reads the live state and the journal; commands go to the bench like any other input.
 
 mod api;
+mod assets;
+mod bundle;
+mod first;
 mod guard;
 mod language;
 mod live;
@@ -91,10 +94,11 @@ impl Web {
 /// # Errors
 /// When the listener fails.
 pub async fn serve(listener: TcpListener, web: Web, stop: CancellationToken) -> std::io::Result<()> {
+    bundle::prepare();
     let streams = stop.clone();
     let router = Router::new()
         .route("/", get(page::bench))
-        .route("/assets/{file}", get(page::asset))
+        .route("/assets/{file}", get(assets::asset))
         .route("/instruments", get(pages::instruments::page))
         .route("/instruments/{id}/check", get(pages::guided::check))
         .route("/instruments/{id}/calibrate", get(pages::guided::calibrate))

@@ -90,7 +90,7 @@ describe("what a person does", () => {
     }));
 
   test("a_cut_mark_is_measured_a_second_time_or_answered_for", () =>
-    on(s.scene({ club: s.club({ next_step: "cut", cut: s.cut(), cautions: s.cautions() }) }), async (page) => {
+    on(s.scene({ club: s.club({ next_step: "cut", cut: s.cut(), cautions: s.cautions(), cautions_short: s.cautionsShort() }) }), async (page) => {
       await untilText(page, ".cuts", "67.1 mm");
       await untilText(page, ".cuts", "wants a second measurement");
       await page.getByRole("button", { name: "type second measurement" }).click();

@@ -235,6 +235,8 @@ describe("what the page shows", () => {
   test("cautions_stand_at_the_step_and_banners_with_their_remedy", () =>
     on(SCENES.disturbed, async (page) => {
       await untilText(page, "#step", "gloves, fresh air");
+      await page.locator(".cautions summary").press("Enter");
+      assert.ok(await page.getByText("first aid are on the maker").isVisible(), "all of it is one key away");
       await untilText(page, "#step", "data sheet and local rules come first");
       await show(page, SCENES.lost);
       for (const banner of s.bannerSet()) {

@@ -10,8 +10,8 @@ import { commandListener } from "./command.js";
 import { cuts } from "./cut_panel.js";
 import { askHandOver, askVoid } from "./asking.js";
 import { drawers, drawersKey } from "./drawers.js";
-import { counted, own, plain, said, say, t, told } from "./language.js";
-import { phaseAdvice, signed } from "./words.js";
+import { counted, own, plain, say, t, told } from "./language.js";
+import { namedValues, phaseAdvice, signed } from "./words.js";
 
 /** Draws the section. */
 export function drawAct(view, shown) {
@@ -34,18 +34,20 @@ export function drawAct(view, shown) {
     loud || shown.calling ? null : drawers(view.state),
     club || view.state === null || (loud && queue.length === 0) ? null : openings(queue),
   ]);
-  if (changed) openToKeys(place);
-  // Its room changes with what stands beside it, too.
-  if (!watched) {
-    watched = true;
-    new ResizeObserver(() => openToKeys(place)).observe(place);
-  }
+  if (changed) watchRoom(place);
 }
 
-let watched = false;
-
-// What does not fit is scrolled to; a keyboard must be able to do that as well.
-const openToKeys = (place) => setAttribute(place, "tabindex", place.scrollHeight > place.clientHeight + 1 ? 0 : null);
+// What does not fit is scrolled to; a keyboard must be able to do that as well. The room of a part changes with what stands beside it,
+// too; the observer speaks when the browser has laid out the page anyway.
+const rooms = new Map();
+function watchRoom(place) {
+  if (!rooms.has(place)) {
+    rooms.set(place, new ResizeObserver(() => setAttribute(place, "tabindex", place.scrollHeight > place.clientHeight + 1 ? 0 : null)));
+  }
+  const room = rooms.get(place);
+  room.disconnect();
+  for (const node of [place, ...place.children]) room.observe(node);
+}
 
 function silence(instrument) {
   const reasons = Object.entries(instrument.refused_by_reason ?? {});
@@ -67,7 +69,7 @@ function unfiled(capture, name) {
         { class: "unfiled-what" },
         warningGlyph(),
         el("strong", {}, t("not_filed")),
-        el("span", {}, t("from_instrument", { text: signed(said(capture.text)), name: name(capture.instrument) })),
+        el("span", {}, t("from_instrument", { text: namedValues(capture), name: name(capture.instrument) })),
       ),
       told("p", { class: "unfiled-why" }, capture.reason ?? own(t("no_reason"))),
       el(
@@ -165,7 +167,8 @@ export function drawStep(view) {
   place.hidden = step === null && texts.length === 0 && timers.length === 0;
   // A club of which something is open is handed over only if somebody answers for it.
   const isOpen = step === "hand_over" && (club.open ?? []).length > 0;
-  rebuild(place, [club?.club, step, texts, timers, club?.cut, isOpen && club.open], () => [
+  const isRead = place.querySelector(".cautions details")?.open === true;
+  const changed = rebuild(place, [club?.club, step, texts, timers, club?.cut, isOpen && club.open], () => [
     step
       ? el(
           "div",
@@ -184,8 +187,9 @@ export function drawStep(view) {
           ),
         )
       : null,
+    // Before what is to be done: cautions never go out of sight.
+    texts.length ? cautions(texts, club.cautions_short ?? texts, isRead) : null,
     step ? cuts(club) : null,
-    texts.length ? cautions(texts) : null,
     timers.length
       ? el(
           "ul",
@@ -194,6 +198,7 @@ export function drawStep(view) {
         )
       : null,
   ]);
+  if (changed) watchRoom(place);
 }
 
 function line(label, sentences, extra = "") {
@@ -206,16 +211,22 @@ function withSigns(sentence) {
   return { text: signed(text), lang };
 }
 
-function cautions(texts) {
+// In a few words for a glance; a press or the return key shows all of it.
+function cautions(texts, short, isOpen) {
+  const inShort = short.flatMap((text, index) => [index === 0 ? null : " · ", told("span", {}, text)]);
   return el(
     "div",
     { class: "cautions", role: "note", "aria-label": t("caution") },
-    warningGlyph(),
     el(
-      "div",
-      {},
+      "details",
+      { open: isOpen },
+      el(
+        "summary",
+        { "data-focus": "cautions" },
+        warningGlyph(),
+        el("span", {}, el("span", { class: "cautions-short" }, inShort.filter(Boolean)), el("span", { class: "cautions-first" }, t("maker_first"))),
+      ),
       texts.map((text) => told("p", {}, text)),
-      el("p", { class: "cautions-first" }, t("maker_first")),
     ),
   );
 }

@@ -1,106 +1,13 @@
-// The bench display: joins the stream to the panels.
-//
-// In: messages of the daemon, presses of a person, time. Out: the page. A message only changes what is known; drawing happens
-// once a frame, and at least five times a second so that silence shows as age.
+// The bench display's first script. What the daemon wrote into the page is painted first, in this display's palette and sizes; all that
+// makes it live comes after that, so that a slow tablet can be read before it has worked through the rest.
 
-import { armDeadMan, drawBeat, windDeadMan } from "./alive.js";
-import { drawAct, drawStep } from "./act_panel.js";
-import { drawBanners } from "./banners.js";
-import { lastStanding, lineOf, newestFirst, nothingYet, takeLive, takeState } from "./bench_view.js";
-import { drawCaptures } from "./captures.js";
-import { askOrder, askValue, askVoid } from "./asking.js";
-import { byId, setAttribute, setText } from "./dom.js";
-import { drawInstruments } from "./instruments.js";
-import { drawLive } from "./live_panel.js";
 import { startPalette } from "./palette.js";
-import { drawHeading, drawSheet } from "./sheet.js";
-import { openStream } from "./stream.js";
-import { maySound, play } from "./sounds.js";
-import { hear, silent } from "./sound_events.js";
-import { plain, said, say, t } from "./language.js";
-import { soundsOn } from "./preferences.js";
 import { startScreen } from "./screen.js";
-
-const DRAW_AT_LEAST_EVERY_MS = 200;
-
-let view = nothingYet();
-// `opening` until the first message, then `up` or `lost`.
-let link = "opening";
-let frame = 0;
-let heard = silent();
-
-function draw() {
-  frame = 0;
-  const now_ms = performance.now();
-  drawBanners(view, link);
-  drawHeading(view);
-  const shown = drawLive(view, now_ms);
-  drawAct(view, shown);
-  drawStep(view);
-  drawInstruments(view, shown.instrument?.id, now_ms);
-  drawSheet(view, shown.reading);
-  drawCaptures(view);
-  drawBeat(view);
-  byId("sound-sign").hidden = !soundsOn() || maySound();
-  windDeadMan(now_ms);
-}
-
-function drawSoon() {
-  if (frame === 0) frame = requestAnimationFrame(draw);
-}
-
-// Tells a screen reader each new reading once; the live digits themselves stay silent.
-let spokenEvent = null;
-function speak() {
-  const newest = newestFirst(view.state?.captures)[0];
-  if (!newest || newest.event === spokenEvent) return;
-  const first = spokenEvent === null;
-  spokenEvent = newest.event;
-  if (first) return;
-  const line = lineOf(view, newest);
-  const where = newest.filed?.[0]?.characteristic;
-  const deviation = line?.deviation_text ? `, ${said(line.deviation_text)}, ${plain(line.verdict)}` : "";
-  const reason = say(newest.reason);
-  setText(byId("spoken"), where ? `${plain(where)} ${said(newest.text)}${deviation}` : `${said(newest.text)} ${t("not_filed")}: ${reason.text}`);
-  setAttribute(byId("spoken"), "lang", where ? null : reason.lang);
-}
-
-// What a message changed is heard, unless the page only joined the stream (again).
-function sound(message, joined) {
-  const { known, sounds } = hear(heard, message, joined);
-  heard = known;
-  if (soundsOn()) play(sounds);
-}
 
 startPalette();
 startScreen();
-armDeadMan(performance.now());
-byId("void-button").addEventListener("click", () => askVoid(lastStanding(view)));
-byId("enter-button").addEventListener("click", () => {
-  if (view.state?.club) askValue(view.state.club);
-});
-byId("orders-button").addEventListener("click", () => {
-  if (view.state) askOrder(view.state);
-});
-byId("companions").addEventListener("click", drawSoon);
-document.addEventListener("visibilitychange", drawSoon);
-setInterval(drawSoon, DRAW_AT_LEAST_EVERY_MS);
 
-openStream({
-  onState: (state, joined) => {
-    sound(state, joined);
-    view = takeState(view, state, performance.now());
-    speak();
-    drawSoon();
-  },
-  onLive: (live) => {
-    sound(live, false);
-    view = takeLive(view, live, performance.now());
-    drawSoon();
-  },
-  onLink: (up) => {
-    link = up ? "up" : "lost";
-    drawSoon();
-  },
-});
-draw();
+const live = () => import("./display.js");
+// A page that nobody sees is not painted, and waits for nothing.
+if (document.hidden) live();
+else requestAnimationFrame(() => setTimeout(live));

@@ -6,7 +6,7 @@ import { byId, el, rebuild } from "./dom.js";
 import { isUnfiled, lastStanding, loudCapture, newestFirst } from "./bench_view.js";
 import { askChoice, askVoid } from "./asking.js";
 import { plain, said, t, told } from "./language.js";
-import { signed, timeOfDay } from "./words.js";
+import { namedValues, signed, timeOfDay } from "./words.js";
 
 const SHOWN = 12;
 
@@ -28,13 +28,13 @@ export function drawCaptures(view) {
 function item(capture, names, club, isLoud) {
   const unfiled = isUnfiled(capture);
   const places = (capture.filed ?? []).map(
-    (place) => `${place.club === club ? plain(place.characteristic) : t("of_club", { what: plain(place.characteristic), club: place.club })}, ${plain(place.stage)}`,
+    (place) => (place.club === club ? plain(place.stage) : `${place.club}, ${plain(place.stage)}`),
   );
   return el(
     "li",
     { "data-voided": capture.voided, "data-unfiled": unfiled },
     el("time", { datetime: capture.at }, timeOfDay(capture.at)),
-    el("p", { class: "capture-text" }, el("b", {}, signed(said(capture.text))), el("small", {}, ` ${said(capture.u_text)}`)),
+    el("p", { class: "capture-text" }, numbers(capture)),
     el(
       "p",
       { class: "capture-place" },
@@ -54,7 +54,7 @@ function item(capture, names, club, isLoud) {
             {
               type: "button",
               "data-focus": `drop-${capture.event}`,
-              "aria-label": t("void_named", { text: said(capture.text) }),
+              "aria-label": t("void_named", { text: namedValues(capture) }),
               onclick: () => askVoid(capture),
             },
             t("void_this"),
@@ -63,8 +63,16 @@ function item(capture, names, club, isLoud) {
   );
 }
 
+// Every number under its own name: of a reading with several nobody should have to know their order.
+function numbers(capture) {
+  const values = capture.values?.length ? capture.values : [{ what: null, text: capture.text, u_text: capture.u_text }];
+  return values.map((value) =>
+    el("span", {}, value.what ? el("span", { class: "capture-what" }, `${plain(value.what)} `) : null, el("b", {}, signed(said(value.text))), el("small", {}, ` ${said(value.u_text)}`)),
+  );
+}
+
 function fateOf(capture, unfiled, isLoud, places) {
   if (capture.voided) return [t("void")];
-  if (!unfiled) return [capture.note ? told("span", {}, capture.note) : places.join("; ")];
+  if (!unfiled) return [capture.note ? told("span", {}, capture.note) : [...new Set(places)].join("; ")];
   return isLoud ? [t("not_filed")] : [`${t("not_filed")}: `, told("span", {}, capture.reason)];
 }

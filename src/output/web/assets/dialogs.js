@@ -5,8 +5,8 @@
 
 import { el } from "./dom.js";
 import { send } from "./command.js";
-import { counted, plain, said, t, told } from "./language.js";
-import { signed } from "./words.js";
+import { counted, plain, t, told } from "./language.js";
+import { namedValues } from "./words.js";
 
 /** Opens a dialog; `build(close)` gives its content. Resolves with what `close` was called with, or null. */
 function ask(title, build) {
@@ -35,7 +35,7 @@ const WHYS = ["touched", "wrong_part", "wrong_club", "not_finished", "not_level"
 
 /** Asks why a reading is to be void, and voids that very reading, whatever has come since. */
 export async function askVoid(capture) {
-  const why = await ask(t("void_why", { what: capture ? signed(said(capture.text)) : t("the_last_reading") }), (close) =>
+  const why = await ask(t("void_why", { what: capture ? namedValues(capture) : t("the_last_reading") }), (close) =>
     el(
       "form",
       {
@@ -197,7 +197,7 @@ export async function askHandOver(club) {
 
 /** Asks what a reading without a place was. */
 export async function askChoice(capture) {
-  const choice = await ask(t("what_was_it", { text: signed(said(capture.text)) }), (close) =>
+  const choice = await ask(t("what_was_it", { text: namedValues(capture) }), (close) =>
     el(
       "div",
       {},

@@ -51,6 +51,10 @@ export function setProperty(node, name, value) {
   if (node.style.getPropertyValue(name) !== wanted) node.style.setProperty(name, wanted);
 }
 
+// What was scrolled, ever. A container tells of it by itself.
+const scrollers = new WeakSet();
+document.addEventListener("scroll", (event) => scrollers.add(event.target), { capture: true, passive: true });
+
 /**
  * Rebuilds the children of `container` when `key` (any JSON value) differs from last time.
  * The focus and the scroll position survive: a focused element is found again by its `data-focus`.
@@ -60,9 +64,10 @@ export function rebuild(container, key, build) {
   if (container.benchSignature === signature) return false;
   container.benchSignature = signature;
   const focused = container.contains(document.activeElement) ? document.activeElement.dataset.focus : undefined;
-  const scrolled = container.scrollTop;
+  // Asking how far it is scrolled makes the browser lay out the page at once; only what was scrolled is asked.
+  const scrolled = scrollers.has(container) ? container.scrollTop : 0;
   container.replaceChildren(...[build()].flat().filter(Boolean));
-  container.scrollTop = scrolled;
+  if (scrolled > 0) container.scrollTop = scrolled;
   if (focused !== undefined) {
     const again = [...container.querySelectorAll("[data-focus]")].find((node) => node.dataset.focus === focused);
     again?.focus({ preventScroll: true });

@@ -1,6 +1,6 @@
 // The language of this page: its words by key, codes as words, and the daemon's sentences.
 //
-// In: the messages that the page carries. Out: texts. What has no translation stays whole in English and is marked as English, so
+// In: the messages, in a file of their own before every script. Out: texts. What has no translation stays whole in English and is marked as English, so
 // that it is read aloud as what it is.
 
 import { el, setAttribute, setText } from "./dom.js";
@@ -8,7 +8,7 @@ import { units } from "./preferences.js";
 import { inUnits } from "./quantities.js";
 import { translator } from "./sentences.js";
 
-const carried = JSON.parse(document.getElementById("messages").textContent);
+const carried = globalThis.benchMessages;
 // English words of codes and labels, to find their code again in the daemon's sentences.
 const codes = new Map();
 for (const key of Object.keys(carried.words)) {

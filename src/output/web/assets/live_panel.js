@@ -8,7 +8,7 @@ import { byId, el, rebuild, setAttribute, setProperty, setText } from "./dom.js"
 import { ageMs, focusEntry, freshness, lineOf, mainReading, newestFirst, verdictOf } from "./bench_view.js";
 import { drawDeviation } from "./deviation_scale.js";
 import { own, plain, said, t, tell } from "./language.js";
-import { deviationOf, digitWidths, labelOf, phaseWord, signed, splitUnit, targetOf, valueOf } from "./words.js";
+import { deviationOf, digitWidths, labelOf, namedValues, phaseWord, signed, splitUnit, targetOf, valueOf } from "./words.js";
 
 // Which reading of an instrument a person has pressed to see large, by instrument.
 const chosen = new Map();
@@ -102,7 +102,7 @@ function drawFacts(view, reading, fresh, calling) {
       const line = lineOf(view, last);
       facts.push({
         term: !filed ? t("last_reading") : line ? plain(filed.characteristic) : filed.club,
-        text: last.voided ? `${said(last.text)}, ${t("void")}` : line ? valueOf(line) : said(last.text),
+        text: last.voided ? `${namedValues(last)}, ${t("void")}` : line ? valueOf(line) : namedValues(last),
         verdict: last.voided ? null : line ? line.verdict : verdictOf(last),
         more: last.voided || !line ? "" : deviationOf(line),
       });

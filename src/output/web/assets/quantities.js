@@ -25,7 +25,12 @@ export function inches(mm) {
 
 // Halves away from nothing, as the daemon rounds.
 const millimetres = (mm) => `${((Math.sign(mm) * Math.round(Math.abs(mm) * 10)) / 10).toFixed(1)} mm`;
-const ounces = (grams) => `${(grams / G_PER_OUNCE).toFixed(OUNCE_DECIMALS)} oz`;
+const ounces = (grams, decimals = OUNCE_DECIMALS) => `${(grams / G_PER_OUNCE).toFixed(decimals)} oz`;
+// As fine as the grams were written.
+const decimalsFor = (grams) => {
+  const written = grams.split(".")[1]?.length ?? 0;
+  return written > 2 ? written + 2 : OUNCE_DECIMALS;
+};
 
 // How a size is written, or null where the daemon's text stands.
 function writer({ characteristic, unit }, units) {
@@ -87,6 +92,13 @@ export function expandedText(reading, units) {
   return reading.unit === "g" && units.masses === "oz" && isNumber(reading.expanded) ? `± ${ounces(reading.expanded)}` : null;
 }
 
+/** A size that the daemon wrote into a page, or a difference with its sign; null where the daemon's text stands. */
+export function sizeText(size, units) {
+  const write = writer(size, units);
+  if (!write || !isNumber(size.value)) return null;
+  return size.signed ? withSign(write, size.value) : write(size.value);
+}
+
 /** The distance of a limit from the target, where the units were chosen; else null. */
 export function limitText(reading, limit, units) {
   const write = writer(reading, units);
@@ -101,10 +113,10 @@ export function inUnits(text, units) {
   if (units.masses === "oz") {
     shown = shown
       .replace(/(\d+(?:\.\d+)?)( to | bis )(\d+(?:\.\d+)?) g\b/g, (_, from, word, to) => `${bare(from)}${word}${ounces(Number(to))}`)
-      .replace(/(\d+(?:\.\d+)?) g\b(?!·)/g, (_, grams) => ounces(Number(grams)));
+      .replace(/(\d+(?:\.\d+)?) g\b(?!·)/g, (_, grams) => ounces(Number(grams), decimalsFor(grams)));
   }
   if (units.lengths === "mm") {
-    shown = shown.replace(FRACTION, (_, whole, above, below, only, under) => {
+    shown = shown.replace(/(\d+\.\d+) in\b(?!·)/g, (_, decimal) => millimetres(Number(decimal) * MM_PER_INCH)).replace(FRACTION, (_, whole, above, below, only, under) => {
       const parts = only ? Number(only) / Number(under) : Number(whole) + (above ? Number(above) / Number(below) : 0);
       return `${(parts * MM_PER_INCH).toFixed(0)} mm`;
     });

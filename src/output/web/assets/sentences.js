@@ -23,10 +23,12 @@ export function translator(patterns, word) {
   const render = (text, depth) => {
     if (depth > DEEPEST) return null;
     rules ??= Object.entries(patterns).map(([english, other]) => rule(english, other));
-    for (const { head, tail, shape, places, other } of rules) {
-      // Most rules end here, before the browser has to compile their shape.
-      if (!text.startsWith(head) || !text.endsWith(tail)) continue;
-      const found = shape.exec(text);
+    for (const rule of rules) {
+      // Most rules end here, before the browser has to make their shape.
+      if (!mayFit(rule.between, text)) continue;
+      const { places, other } = rule;
+      rule.shape ??= shapeOf(rule);
+      const found = rule.shape.exec(text);
       if (found === null) continue;
       const values = {};
       const whole = places.every((place, index) => {
@@ -51,16 +53,24 @@ export function translator(patterns, word) {
 }
 
 function rule(english, other) {
-  const places = [];
-  const shape = english
-    .split(/(\{\w+\})/)
-    .map((piece) => {
-      const place = /^\{(\w+)\}$/.exec(piece)?.[1];
-      if (!place) return piece.replace(/[.*+?^${}()|[\]\\]/g, "\\$&");
-      places.push(place);
-      return KINDS[place[0]];
-    })
-    .join("");
-  const [head, tail] = [english.slice(0, (english.indexOf("{") + 1 || english.length + 1) - 1), english.slice(english.lastIndexOf("}") + 1)];
-  return { head, tail, shape: new RegExp(`^${shape}$`), places, other };
+  const pieces = english.split(/\{(\w+)\}/);
+  return { between: pieces.filter((_, at) => at % 2 === 0), places: pieces.filter((_, at) => at % 2 === 1), shape: null, other };
+}
+
+// Whether everything between the places stands in the text, in order.
+function mayFit(between, text) {
+  const last = between.at(-1);
+  if (!text.startsWith(between[0]) || !text.endsWith(last)) return false;
+  let from = between[0].length;
+  for (let at = 1; at < between.length - 1; at += 1) {
+    from = text.indexOf(between[at], from);
+    if (from < 0) return false;
+    from += between[at].length;
+  }
+  return between.length > 1 ? from <= text.length - last.length : text === last;
+}
+
+function shapeOf({ between, places }) {
+  const escaped = between.map((piece) => piece.replace(/[.*+?^${}()|[\]\\]/g, "\\$&"));
+  return new RegExp(`^${escaped.map((piece, at) => piece + (at < places.length ? KINDS[places[at][0]] : "")).join("")}$`);
 }

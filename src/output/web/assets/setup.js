@@ -3,6 +3,7 @@
 // In: what somebody measures and chooses. Out: `preferences.js`. The screen is measured with a card of ID-1 size (ISO/IEC 7810): its
 // width in pixels of the device, so that the zoom of the browser changes nothing.
 
+import "./page.js";
 import { byId, el, setProperty } from "./dom.js";
 import { t } from "./language.js";
 import { startPalette } from "./palette.js";

@@ -50,7 +50,8 @@ export function drawSheet(view, reading) {
   const changed = rebuild(place, [club?.club, club?.characteristics, club?.rule_check, current], () =>
     club ? [table(club, current), rules(club.rule_check, place.querySelector(".rules")?.open)] : el("p", { class: "none" }, t("sheet_empty")),
   );
-  if (changed) bringIntoSight(place);
+  // When the browser has laid out the page: asked now, it would have to do so twice.
+  if (changed) requestAnimationFrame(() => bringIntoSight(place));
 }
 
 /** How the club stands to the equipment rules: one sentence, each rule behind it, and that it is no ruling. */
@@ -72,7 +73,8 @@ function rules(check, isOpen) {
 }
 
 function bringIntoSight(place) {
-  const row = place.querySelector("[data-current]");
+  // While nothing is measured, what comes next is in question: the first line without a value.
+  const row = place.querySelector("[data-current]") ?? place.querySelector('tbody tr[data-verdict="none"]');
   if (!row || place.scrollHeight <= place.clientHeight) return;
   const above = row.offsetTop - place.scrollTop;
   if (above < row.offsetHeight || above > place.clientHeight - row.offsetHeight) {

@@ -1,11 +1,11 @@
 // Values on pages that the daemon made, in the units somebody likes. What was measured stands with its numbers in the row.
 //
-// In: rows with `data-reading` (characteristic, unit and numbers as JSON) and cells with `data-show`; texts with masses below
+// In: rows with `data-reading` (characteristic, unit and numbers as JSON) and cells with `data-show`; cells with one size (`data-size`); texts with masses below
 // `data-units`. Out: their text. Only the display changes.
 
 import { t } from "./language.js";
 import { units } from "./preferences.js";
-import { deviationText, expandedText, inUnits, limitsText, valueText } from "./quantities.js";
+import { deviationText, expandedText, inUnits, limitsText, sizeText, valueText } from "./quantities.js";
 
 const WORDS = {
   at_most: (limit) => t("at_most", { limit }),
@@ -31,6 +31,7 @@ export function showUnits(root) {
       if (text) cell.textContent = text;
     }
   }
+  for (const cell of root.querySelectorAll("[data-size]")) cell.textContent = sizeText(JSON.parse(cell.dataset.size), chosen) ?? cell.textContent;
   for (const place of root.querySelectorAll("[data-units]")) {
     const walker = document.createTreeWalker(place, NodeFilter.SHOW_TEXT);
     while (walker.nextNode()) walker.currentNode.data = inUnits(walker.currentNode.data, chosen);

@@ -3,7 +3,7 @@
 // In: the codes of the daemon's state (phases, verdicts, units, characteristics). Out: what a person reads.
 // The daemon has already rounded and formatted every number; nothing here computes a value.
 
-import { language, plain, said, t } from "./language.js";
+import { plain, said, t } from "./language.js";
 import { units } from "./preferences.js";
 import { deviationText, targetText, valueText } from "./quantities.js";
 
@@ -45,6 +45,10 @@ export const targetOf = (reading) => {
   return text === null ? null : said(text);
 };
 
+/** A reading in one line, every number with its name; without numbers of its own (a hidden one) its text. */
+export const namedValues = (capture) =>
+  capture.values?.length ? capture.values.map((value) => `${plain(value.what)} ${signed(said(value.text))}`).join(" · ") : signed(said(capture.text));
+
 /** A text with a true minus sign, as wide as the plus, so that digits do not shift. */
 export const signed = (text) => (text ?? "").replace(/(^|\s)-(?=\d)/g, "$1−");
 
@@ -71,7 +75,8 @@ export const handWord = (hand) => t(`hand.${hand}`);
 /** The time of day of an RFC 3339 time, in the time zone of this screen; empty if it is not a time. */
 export function timeOfDay(at) {
   const time = new Date(at ?? "");
-  return Number.isNaN(time.getTime()) ? "" : time.toLocaleTimeString(language === "en" ? "en-GB" : language, { hour12: false });
+  // The languages spoken here write it the same way; the browser's own writer would cost a slow tablet a tenth of a second to begin with.
+  return Number.isNaN(time.getTime()) ? "" : [time.getHours(), time.getMinutes(), time.getSeconds()].map((part) => String(part).padStart(2, "0")).join(":");
 }
 
 /** How many digit widths a text takes; points, spaces and fraction bars are narrow. */

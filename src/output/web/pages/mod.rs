@@ -28,6 +28,7 @@ use parts::{Html, said};
 
 use super::Web;
 use super::api::problem;
+use super::bundle;
 use super::language;
 use crate::output::language::Language;
 
@@ -70,6 +71,15 @@ impl<'a> Shell<'a> {
     /// The words of a message key as HTML: what stands between backquotes is code.
     fn rich(&self, key: &str) -> Html {
         Html::with_code(self.language.word(key))
+    }
+
+    /// The name with which a file that was put together is asked for.
+    fn file(&self, plain: &str) -> &'static str {
+        bundle::named(plain)
+    }
+
+    fn messages(&self) -> &'static str {
+        bundle::messages(self.language)
     }
 
     /// `page` where the page is on this way of the navigation.

@@ -118,8 +118,9 @@ impl<'a> ChartPart<'a> {
 #[template(path = "parts/curve.html")]
 pub(super) struct CurvePart<'a> {
     pub(super) curve: &'a Curve,
-    /// What is drawn, with its unit: `mass, g`.
+    /// What is drawn, and the unit of its axis.
     pub(super) label: &'a str,
+    pub(super) unit: &'a str,
     /// What the drawing is called for those who do not see it.
     pub(super) name: String,
 }

@@ -54,7 +54,7 @@ impl PatternPage<'_> {
 
     fn curve_part(&self) -> Option<CurvePart<'_>> {
         let curve = self.curve.as_ref()?;
-        Some(CurvePart { curve, label: "mass, g", name: "an example".to_owned() })
+        Some(CurvePart { curve, label: "mass", unit: "g", name: "an example".to_owned() })
     }
 }
 

@@ -22,21 +22,22 @@ const FRAMES_SHOWN: usize = 400;
 /// A channel of a curve with its words.
 pub(super) struct ChannelCurve {
     pub(super) label: &'static str,
+    pub(super) unit: &'static str,
     pub(super) of: CurveOf,
 }
 
 /// How a channel of a reading is drawn.
 pub(super) fn curve_of(detail: &ReadingDetail, channel: usize) -> ChannelCurve {
-    let (label, decimals) = match (detail.kind, channel) {
-        ("beam", 0) => ("mass on both cells, g", 2),
-        ("beam", _) => ("moment about the first support, g·mm", 0),
-        ("gauge", 0) => ("lie, °", 2),
-        ("gauge", _) => ("loft, °", 2),
-        _ => ("mass, g", 2),
+    let (label, unit, decimals) = match (detail.kind, channel) {
+        ("beam", 0) => ("mass on both cells", "g", 2),
+        ("beam", _) => ("moment about the first support", "g·mm", 0),
+        ("gauge", 0) => ("lie", "°", 2),
+        ("gauge", _) => ("loft", "°", 2),
+        _ => ("mass", "g", 2),
     };
     let at = |values: [f64; 2]| values.get(channel).copied().unwrap_or_default();
     let of = CurveOf { channel, zero: at(detail.zero), level: at(detail.levels), window_s: detail.window_s, decimals };
-    ChannelCurve { label, of }
+    ChannelCurve { label, unit, of }
 }
 
 #[derive(Template)]
@@ -51,6 +52,7 @@ struct ReadingPage<'a> {
 
 struct DrawnChannel {
     label: &'static str,
+    unit: &'static str,
     whole: Option<Curve>,
     close: Option<Curve>,
 }
@@ -58,12 +60,12 @@ struct DrawnChannel {
 impl DrawnChannel {
     fn whole(&self) -> Option<CurvePart<'_>> {
         let name = with("reading.whole_curve", &[("what", &said_text(self.label))]);
-        self.whole.as_ref().map(|curve| CurvePart { curve, label: self.label, name })
+        self.whole.as_ref().map(|curve| CurvePart { curve, label: self.label, unit: self.unit, name })
     }
 
     fn close(&self) -> Option<CurvePart<'_>> {
         let name = with("reading.close_curve", &[("what", &said_text(self.label))]);
-        self.close.as_ref().map(|curve| CurvePart { curve, label: self.label, name })
+        self.close.as_ref().map(|curve| CurvePart { curve, label: self.label, unit: self.unit, name })
     }
 }
 
@@ -97,8 +99,8 @@ pub(in crate::output::web) async fn page(State(web): State<Web>, Path(event): Pa
             let (detail, evidence) = *found;
             let channels = if detail.kind == "scale" { 1 } else { 2 };
             let curves = (0..channels).map(|channel| {
-                let ChannelCurve { label, of } = curve_of(&detail, channel);
-                DrawnChannel { label, whole: Curve::whole(&evidence, of), close: Curve::close(&evidence, of) }
+                let ChannelCurve { label, unit, of } = curve_of(&detail, channel);
+                DrawnChannel { label, unit, whole: Curve::whole(&evidence, of), close: Curve::close(&evidence, of) }
             });
             let club = ask(&web.questions, move |state| {
                 let record = state.clubs.get(state.place_of(id)?)?;

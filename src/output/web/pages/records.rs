@@ -233,6 +233,7 @@ struct DrawnReading {
     instrument: String,
     at: String,
     label: &'static str,
+    unit: &'static str,
     curve: Option<Curve>,
     damage: Vec<String>,
 }
@@ -240,7 +241,12 @@ struct DrawnReading {
 impl DrawnReading {
     fn part(&self) -> Option<CurvePart<'_>> {
         let curve = self.curve.as_ref()?;
-        Some(CurvePart { curve, label: self.label, name: with("record.settling", &[("what", &said_text(&self.what))]) })
+        Some(CurvePart {
+            curve,
+            label: self.label,
+            unit: self.unit,
+            name: with("record.settling", &[("what", &said_text(&self.what))]),
+        })
     }
 }
 
@@ -371,6 +377,7 @@ async fn draw(web: &Web, club: &ClubRecord, event: EventId) -> DrawnReading {
         instrument: String::new(),
         at: String::new(),
         label: "",
+        unit: "",
         curve: None,
         damage: Vec::new(),
     };
@@ -379,6 +386,7 @@ async fn draw(web: &Web, club: &ClubRecord, event: EventId) -> DrawnReading {
             let (detail, evidence) = *found;
             let of = curve_of(&detail, 0);
             reading.label = of.label;
+            reading.unit = of.unit;
             reading.curve = Curve::whole(&evidence, of.of);
             reading.instrument = detail.instrument;
             reading.at = detail.at;

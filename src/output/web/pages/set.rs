@@ -3,9 +3,13 @@
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::Response;
+use serde_json::json;
 
 use super::{Shell, nothing, show};
+use crate::club::characteristic::Characteristic;
+use crate::measurement::unit::MM_PER_INCH;
 use crate::output::plan_view::{GapView, PointView, SeriesView, series_view};
+use crate::output::text::{self, Lengths};
 use crate::output::web::Web;
 use crate::output::web::set::series;
 
@@ -16,6 +20,7 @@ struct SetPage<'a> {
     order: &'a str,
     /// Those with two clubs and more.
     series: &'a [SeriesView],
+    lengths: Lengths,
 }
 
 impl SetPage<'_> {
@@ -24,48 +29,60 @@ impl SetPage<'_> {
     }
 
     fn stands_out(&self, gap: &GapView, series: &SeriesView) -> String {
-        let off = signed(gap.off_line.unwrap_or_default(), series.unit);
+        let off = self.signed(gap.off_line.unwrap_or_default(), series);
         let words = self.shell.t("set.stands_out").replace("{from}", &gap.from).replace("{to}", &gap.to);
-        words.replace("{step}", &signed(gap.step, series.unit)).replace("{off}", &off)
+        words.replace("{step}", &self.signed(gap.step, series)).replace("{off}", &off)
     }
+
+    /// The words of a value of a series: lengths as the bench shows them, units of UCUM as people write them.
+    fn value(&self, value: f64, series: &SeriesView) -> String {
+        match series.unit {
+            "in" => text::value(Characteristic::Length, value * MM_PER_INCH, self.lengths),
+            "deg" => format!("{value:.1}°"),
+            "{cpm}" => format!("{value:.0} cpm"),
+            other => format!("{value:.1} {other}"),
+        }
+    }
+
+    fn signed(&self, number: f64, series: &SeriesView) -> String {
+        let shown = self.value(number.abs(), series);
+        let is_zero = !shown.bytes().any(|byte| (b'1'..=b'9').contains(&byte));
+        match (is_zero, number < 0.0) {
+            (true, _) => shown,
+            (false, true) => format!("\u{2212}{shown}"),
+            (false, false) => format!("+{shown}"),
+        }
+    }
+
+    /// The value of a club, how far it is off the line, and the step to the next club.
+    fn cells(&self, point: &PointView, series: &SeriesView) -> [Cell; 3] {
+        let value = Cell { text: self.value(point.y, series), size: size(point.y, series, false) };
+        let step = series.gaps.iter().find(|gap| gap.from == point.club).map(|gap| gap.step);
+        [value, self.difference(point.off_line, series), self.difference(step, series)]
+    }
+
+    fn difference(&self, number: Option<f64>, series: &SeriesView) -> Cell {
+        let text = number.map_or_else(|| "–".to_owned(), |number| self.signed(number, series));
+        Cell { text, size: number.and_then(|number| size(number, series, true)) }
+    }
+}
+
+/// What a cell says, and the size for a display that shows other units.
+struct Cell {
+    text: String,
+    size: Option<String>,
+}
+
+/// A length for `shown_units.js`, in millimetres.
+fn size(value: f64, series: &SeriesView, signed: bool) -> Option<String> {
+    let size =
+        json!({"characteristic": series.characteristic, "unit": "mm", "value": value * MM_PER_INCH, "signed": signed});
+    (series.unit == "in").then(|| size.to_string())
 }
 
 /// The message key of what a series is of.
 fn name_key(series: &SeriesView) -> String {
     format!("code.{}", series.characteristic)
-}
-
-/// The words of a value of a series; units of UCUM as people write them.
-fn value(value: f64, unit: &str) -> String {
-    match unit {
-        "deg" => format!("{value:.1}°"),
-        "{cpm}" => format!("{value:.0} cpm"),
-        other => format!("{value:.1} {other}"),
-    }
-}
-
-fn signed(number: f64, unit: &str) -> String {
-    let shown = value(number.abs(), unit);
-    let is_zero = !shown.bytes().any(|byte| (b'1'..=b'9').contains(&byte));
-    match (is_zero, number < 0.0) {
-        (true, _) => shown,
-        (false, true) => format!("\u{2212}{shown}"),
-        (false, false) => format!("+{shown}"),
-    }
-}
-
-fn value_of(point: &PointView, series: &SeriesView) -> String {
-    value(point.y, series.unit)
-}
-
-fn off_line(point: &PointView, series: &SeriesView) -> String {
-    point.off_line.map_or_else(|| "–".to_owned(), |off| signed(off, series.unit))
-}
-
-/// The step from a club to the next one.
-fn step_after(point: &PointView, series: &SeriesView) -> String {
-    let gap = series.gaps.iter().find(|gap| gap.from == point.club);
-    gap.map_or_else(|| "–".to_owned(), |gap| signed(gap.step, series.unit))
 }
 
 /// The step that is farthest from the line, which is looked at first; none where fewer than three clubs give a line.
@@ -79,7 +96,12 @@ pub(in crate::output::web) async fn page(State(web): State<Web>, Path(order): Pa
     match series(&web, &order).await {
         Ok(found) => {
             let series: Vec<SeriesView> = found.iter().map(series_view).filter(|one| one.points.len() > 1).collect();
-            show(&SetPage { shell: Shell::new(&web, "../../", "orders"), order: &order, series: &series })
+            show(&SetPage {
+                shell: Shell::new(&web, "../../", "orders"),
+                order: &order,
+                series: &series,
+                lengths: web.lengths,
+            })
         }
         Err(problem) => {
             let words = format!("there is no order {order}; the page of the orders lists them");
