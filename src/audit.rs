@@ -9,6 +9,7 @@ use std::collections::HashMap;
 use std::path::Path;
 
 use crate::journal::chain::{GENESIS, link};
+use crate::journal::compare::NotedStock;
 use crate::journal::damage::{RawRow, Unreadable};
 use crate::journal::event;
 use crate::journal::lock;
@@ -57,6 +58,8 @@ pub struct Audit {
     is_older: bool,
     calibrations: HashMap<EventId, Change>,
     captured: HashMap<EventId, CapturedReading>,
+    /// What the index says of the drawers.
+    stock: NotedStock,
     state: State,
 }
 
@@ -81,9 +84,11 @@ impl std::fmt::Display for Fault {
 /// Proves a journal: chain, numbers and index.
 pub async fn audit(reader: &Reader) -> Audit {
     let mut audit = Audit { with_numbers: true, ..Audit::default() };
+    audit.stock = reader.noted_stock().await;
     audit.run(reader).await;
-    // Where an event is lost, the index may well know more than the fold.
-    if !audit.lost {
+    audit.cursors(reader).await;
+    // Where an event is lost, the index may well know more than the events; what is told to be elsewhere is not lost.
+    if !audit.lost || audit.faults.iter().all(|fault| fault.seq.is_none()) {
         audit.index(reader).await;
     }
     audit
@@ -226,7 +231,10 @@ impl Audit {
             None => None,
         };
         match (&found, why) {
-            (Some(_), _) => self.fault(Some(seq), "the database does not find it any more; it is whole in the file"),
+            (Some(_), _) => {
+                self.lost = true;
+                self.fault(Some(seq), "the database does not find it any more; it is whole in the file");
+            }
             (None, Some(why)) => self.fault(Some(seq), &why),
             (None, None) => add(&mut self.gaps, seq),
         }
@@ -253,8 +261,15 @@ impl Audit {
         Self { faults: vec![Fault { seq: None, what }], ..Self::default() }
     }
 
-    /// Whether every record is found through the index as the whole fold has it.
+    /// Whether the index is the one that the events give, and every record is found through it as the whole fold has it.
     async fn index(&mut self, reader: &Reader) {
+        let fold = (!self.lost).then_some(&self.state);
+        for what in reader.index_faults(fold).await {
+            self.fault(None, &what);
+        }
+        if self.lost {
+            return;
+        }
         let clubs: Vec<_> = self.state.clubs_in_order().cloned().collect();
         for club in clubs {
             let found = reader.club(&club.spec.id).await;
@@ -264,6 +279,32 @@ impl Audit {
                     format!("its index leads to another record of {}; `records reindex` makes it again", club.spec.id);
                 self.fault(None, &what);
             }
+        }
+    }
+
+    /// What the index says was left in the drawers, when the fold is at that event.
+    fn drawers(&mut self) {
+        let counts = self.state.drawer_stock.counts();
+        if !self.lost && !counts.eq(self.stock.counts.iter().map(|(item, pieces)| (item.as_str(), *pieces))) {
+            let what = format!(
+                "index_stock says something else of the drawers than the events up to {}; `records reindex` makes it again",
+                self.stock.seq
+            );
+            self.fault(None, &what);
+        }
+    }
+
+    /// Whether followers stand at an event.
+    async fn cursors(&mut self, reader: &Reader) {
+        let last = reader.last_seq().await.unwrap_or(u64::MAX);
+        match reader.cursors().await {
+            Ok(cursors) => {
+                for (follower, seq, _) in cursors.into_iter().filter(|(_, seq, _)| *seq > last) {
+                    let what = format!("its cursor of {follower} stands at event {seq}, behind the last one");
+                    self.fault(None, &what);
+                }
+            }
+            Err(unreadable) => self.fault(None, &format!("its cursors: {unreadable}")),
         }
     }
 
@@ -315,6 +356,9 @@ impl Audit {
                 if self.with_numbers {
                     self.event(reader, &event).await;
                     self.state.apply(&event);
+                    if seq == self.stock.seq {
+                        self.drawers();
+                    }
                 }
             }
             Err(what) => {

@@ -284,7 +284,8 @@ async fn of_schema(schema: i64, folder: &Path, events: &[Event]) {
     journal(folder, events).await.close().await;
     let mut old = connection(folder).await;
     let first = ["index_tip", "index_order", "index_club", "index_event", "index_place", "index_latest", "index_trust"];
-    for table in first.iter().filter(|_| schema < 2).chain(&["index_stock", "index_lot", "index_retired"]) {
+    for table in first.iter().filter(|_| schema < 2).chain(&["index_stock", "index_lot", "index_retired", "index_sum"])
+    {
         sqlx::query(sqlx::AssertSqlSafe(format!("DROP TABLE {table}"))).execute(&mut old).await.unwrap();
     }
     if schema == 2 {

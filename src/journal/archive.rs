@@ -446,7 +446,7 @@ fn line(row: &SqliteRow) -> Result<ClubLine, sqlx::Error> {
     })
 }
 
-fn line_of(n: i64, last_us: i64, record: &ClubRecord) -> ClubLine {
+pub(super) fn line_of(n: i64, last_us: i64, record: &ClubRecord) -> ClubLine {
     ClubLine {
         n,
         club: record.spec.id.clone(),

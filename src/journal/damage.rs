@@ -4,6 +4,7 @@ use sqlx::Row as _;
 use sqlx::sqlite::SqliteRow;
 use tokio::sync::OnceCell;
 
+use super::migrate::SCRIPTS;
 use super::store::Reader;
 
 /// The columns of an event as they are stored, whatever they hold.
@@ -91,12 +92,9 @@ impl Reader {
         if !matches!(own, Ok(1)) {
             faults.push("the row that says whose journal it is does not hold".to_owned());
         }
-        match (self.schema().await, made_schema().await) {
-            (Ok(found), Ok(made)) if found == *made => {}
-            (Ok(_), Ok(_)) => faults.push("its tables or triggers are not the ones it was made with".to_owned()),
-            (Err(error), _) | (_, Err(error)) => {
-                faults.push(format!("its tables cannot be listed: {}", Unreadable::words(&error)));
-            }
+        match self.schema_faults().await {
+            Ok(found) => faults.extend(found),
+            Err(error) => faults.push(format!("its tables cannot be listed: {}", Unreadable::words(&error))),
         }
         faults
     }
@@ -115,20 +113,46 @@ impl Reader {
         rows.map_err(failed)?.iter().map(cursor).collect::<Result<_, sqlx::Error>>().map_err(failed)
     }
 
-    async fn schema(&self) -> Result<Vec<String>, sqlx::Error> {
-        sqlx::query_scalar(SCHEMA).fetch_all(self.connections()).await
+    /// Whether tables, triggers and the list of scripts are those that the scripts make, up to the last that was run.
+    async fn schema_faults(&self) -> Result<Vec<String>, sqlx::Error> {
+        let mut faults = Vec::new();
+        // When a script was run, and how long it took, bears on nothing.
+        let scripts = sqlx::query(
+            "SELECT version, CAST(description AS BLOB), success, checksum FROM _sqlx_migrations ORDER BY version",
+        );
+        let run = scripts.fetch_all(self.connections()).await?;
+        let same = run.iter().zip(SCRIPTS.iter()).all(|(row, script)| {
+            row.try_get::<i64, _>(0).ok() == Some(script.version)
+                && row.try_get::<Vec<u8>, _>(1).is_ok_and(|found| found == script.description.as_bytes())
+                && row.try_get::<i64, _>(2).ok() == Some(1)
+                && row.try_get::<Vec<u8>, _>(3).is_ok_and(|found| found == *script.checksum)
+        });
+        if !same || run.is_empty() || run.len() > SCRIPTS.iter().count() {
+            faults.push("the list of the scripts that made its tables does not hold".to_owned());
+        }
+        let found: Vec<String> = sqlx::query_scalar(SCHEMA).fetch_all(self.connections()).await?;
+        // A sealed segment keeps the tables of its time.
+        let is_older = same && run.len() < SCRIPTS.iter().count();
+        let is_made = if is_older { found == make_schema(run.len()).await? } else { found == *made_schema().await? };
+        if !is_made {
+            faults.push("its tables or triggers are not the ones it was made with".to_owned());
+        }
+        Ok(faults)
     }
 }
 
 /// The same of a journal made now, in memory.
 async fn made_schema() -> Result<&'static Vec<String>, sqlx::Error> {
     static MADE: OnceCell<Vec<String>> = OnceCell::const_new();
-    MADE.get_or_try_init(make_schema).await
+    MADE.get_or_try_init(|| make_schema(SCRIPTS.iter().count())).await
 }
 
-async fn make_schema() -> Result<Vec<String>, sqlx::Error> {
+/// The same by the first scripts alone.
+async fn make_schema(scripts: usize) -> Result<Vec<String>, sqlx::Error> {
     let pool = super::store::pool_of(1).connect("sqlite::memory:").await?;
-    super::migrate::SCRIPTS.run(&pool).await?;
+    for script in SCRIPTS.iter().take(scripts) {
+        sqlx::raw_sql(script.sql.clone()).execute(&pool).await?;
+    }
     let made = sqlx::query_scalar(SCHEMA).fetch_all(&pool).await;
     pool.close().await;
     made

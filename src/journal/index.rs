@@ -6,13 +6,14 @@
 use sqlx::{Row as _, SqliteConnection, SqlitePool};
 
 use super::chain::GENESIS;
+use super::sum::{LATEST, Sum, TRUST};
 use super::{event, retired};
 use crate::work_order::bearing::{BatchBearing, Bearing, StudyBearing, TrustBearing};
 use crate::work_order::event::{Change, Event};
 use crate::work_order::order::Order;
 
 /// Version of the rows; an index of another one is made again.
-const VERSION: i64 = 5;
+const VERSION: i64 = 6;
 /// Events read at a time when the index is made again.
 const REBUILD: i64 = 1000;
 
@@ -34,14 +35,16 @@ const OF_BATCHES: i64 = 11;
 pub(super) const OF_GAPS: i64 = 12;
 pub(super) const OF_PARTS: i64 = 20;
 const STOCKED: i64 = 21;
+/// Those that every start reads from the first to the last.
+pub(super) const READ_WHOLE: [i64; 3] = [OF_BENCH, OF_STUDIES, OF_PARTS];
 
 /// A sequence as the database counts.
 pub(super) fn number(seq: u64) -> i64 {
     i64::try_from(seq).unwrap_or(i64::MAX)
 }
 
-/// Takes an event into the index; it is in the table of events already.
-pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Result<(), sqlx::Error> {
+/// Takes an event into the index and its sum; it is in the table of events already.
+pub(super) async fn take(connection: &mut SqliteConnection, sum: &mut Sum, event: &Event) -> Result<(), sqlx::Error> {
     let Bearing {
         order,
         club,
@@ -72,7 +75,7 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
         row(connection, OF_VALUES, 0, seq).await?;
     }
     if bench {
-        row(connection, OF_BENCH, 0, seq).await?;
+        row_of_start(connection, sum, OF_BENCH, seq).await?;
     }
     if drawers {
         row(connection, OF_DRAWERS, 0, seq).await?;
@@ -94,13 +97,15 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
     match batch {
         Some(BatchBearing::Mixed(name)) => {
             row(connection, OF_BATCHES, 0, seq).await?;
-            note_latest(connection, &format!("batch/{name}"), seq).await?;
+            note_latest(connection, sum, &format!("batch/{name}"), seq).await?;
         }
-        Some(BatchBearing::Discarded) => row(connection, OF_BATCHES, 0, seq).await?,
+        Some(BatchBearing::Discarded) => {
+            row(connection, OF_BATCHES, 0, seq).await?;
+        }
         Some(BatchBearing::Used(_)) | None => {}
     }
     if parts {
-        row(connection, OF_PARTS, 0, seq).await?;
+        row_of_start(connection, sum, OF_PARTS, seq).await?;
     }
     let reading = match reading {
         Some(id) => sequence_of(connection, &id.to_string()).await?,
@@ -113,12 +118,12 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
             touch(connection, former, event).await?;
         }
         if is_marked(connection, STUDIED, reading).await? {
-            row(connection, OF_STUDIES, 0, seq).await?;
+            row_of_start(connection, sum, OF_STUDIES, seq).await?;
         }
         if stocks {
             row(connection, STOCKED, reading, seq).await?;
         } else if is_marked(connection, STOCKED, reading).await? {
-            row(connection, OF_PARTS, 0, seq).await?;
+            row_of_start(connection, sum, OF_PARTS, seq).await?;
         }
     }
     if let Some(club) = club
@@ -158,23 +163,23 @@ pub(super) async fn take(connection: &mut SqliteConnection, event: &Event) -> Re
         sqlx::query("DELETE FROM index_lot WHERE seq = ?").bind(used).execute(&mut *connection).await?;
     }
     if let Some(study) = study {
-        take_study(connection, study, reading, seq).await?;
+        take_study(connection, sum, study, reading, seq).await?;
     }
     if let Some((name, of)) = latest {
         // Who comes to the bench moves a study that is open.
         if name == "operator" && is_study_open(connection).await? {
-            row(connection, OF_STUDIES, 0, seq).await?;
+            row_of_start(connection, sum, OF_STUDIES, seq).await?;
         }
-        note_latest(connection, &format!("{name}/{of}"), seq).await?;
+        note_latest(connection, sum, &format!("{name}/{of}"), seq).await?;
     }
     if let Some(trust) = trust {
-        take_trust(connection, trust, seq).await?;
+        take_trust(connection, sum, trust, seq).await?;
     }
     Ok(())
 }
 
-/// Notes where the index stands now.
-pub(super) async fn seal(connection: &mut SqliteConnection, seq: u64, hash: &str) -> Result<(), sqlx::Error> {
+/// Notes where the index stands now, and its sum.
+pub(super) async fn seal(connection: &mut SqliteConnection, sum: Sum, seq: u64, hash: &str) -> Result<(), sqlx::Error> {
     sqlx::query(
         "INSERT INTO index_tip (one, version, seq, hash) VALUES (1, ?, ?, ?)
          ON CONFLICT (one) DO UPDATE SET version = excluded.version, seq = excluded.seq, hash = excluded.hash",
@@ -182,24 +187,41 @@ pub(super) async fn seal(connection: &mut SqliteConnection, seq: u64, hash: &str
     .bind(VERSION)
     .bind(number(seq))
     .bind(hash)
-    .execute(connection)
-    .await
-    .map(|_| ())
+    .execute(&mut *connection)
+    .await?;
+    sum.write(connection).await
 }
 
-/// Whether the index stands where the chain stands.
-pub(super) async fn is_whole(connection: &mut SqliteConnection) -> Result<bool, sqlx::Error> {
+/// How the index stands to the events.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Standing {
+    /// It stands where the chain stands, and what a start reads of it whole adds up.
+    Whole,
+    /// It was made by other rules, or it does not stand where the chain stands.
+    Elsewhere,
+    /// Rows were changed, lost or made up.
+    Damaged,
+}
+
+/// How the index stands, as far as a start can look: its end, and the rows that it reads whole.
+pub(super) async fn standing(connection: &mut SqliteConnection) -> Result<Standing, sqlx::Error> {
     let last =
         sqlx::query("SELECT seq, hash FROM event ORDER BY seq DESC LIMIT 1").fetch_optional(&mut *connection).await?;
     let last: (i64, String) = match last {
         Some(row) => (row.try_get(0)?, row.try_get(1)?),
         None => (0, GENESIS.to_owned()),
     };
-    let tip = sqlx::query("SELECT version, seq, hash FROM index_tip").fetch_optional(connection).await?;
-    Ok(match tip {
-        Some(tip) => (tip.try_get::<i64, _>(0)?, tip.try_get(1)?, tip.try_get(2)?) == (VERSION, last.0, last.1),
-        None => last.0 == 0,
-    })
+    let tips = sqlx::query("SELECT one, version, seq, hash FROM index_tip").fetch_all(&mut *connection).await?;
+    let stands = match &tips[..] {
+        [tip] => (tip.try_get(0)?, tip.try_get(1)?, tip.try_get(2)?, tip.try_get(3)?) == (1, VERSION, last.0, last.1),
+        [] => last.0 == 0,
+        _ => false,
+    };
+    if !stands {
+        return Ok(Standing::Elsewhere);
+    }
+    let written = Sum::written(connection).await?.unwrap_or_default();
+    Ok(if Sum::counted(connection).await? == written { Standing::Whole } else { Standing::Damaged })
 }
 
 /// Whether the index was made by the rules of this program, or there is none because nothing has happened.
@@ -213,6 +235,7 @@ pub(super) async fn is_known(connections: &SqlitePool) -> Result<bool, sqlx::Err
 pub(super) async fn rebuild(connection: &mut SqliteConnection) -> Result<(), sqlx::Error> {
     for table in [
         "DELETE FROM index_tip",
+        "DELETE FROM index_sum",
         "DELETE FROM index_order",
         "DELETE FROM index_club",
         "DELETE FROM index_event",
@@ -225,7 +248,7 @@ pub(super) async fn rebuild(connection: &mut SqliteConnection) -> Result<(), sql
     ] {
         sqlx::query(table).execute(&mut *connection).await?;
     }
-    let (mut seq, mut hash) = (0_i64, GENESIS.to_owned());
+    let (mut seq, mut hash, mut sum) = (0_i64, GENESIS.to_owned(), Sum::default());
     loop {
         let rows = sqlx::query("SELECT seq, body, hash FROM event WHERE seq > ? ORDER BY seq LIMIT ?")
             .bind(seq)
@@ -233,31 +256,45 @@ pub(super) async fn rebuild(connection: &mut SqliteConnection) -> Result<(), sql
             .fetch_all(&mut *connection)
             .await?;
         if rows.is_empty() {
-            return seal(connection, u64::try_from(seq).unwrap_or_default(), &hash).await;
+            return seal(connection, sum, u64::try_from(seq).unwrap_or_default(), &hash).await;
         }
         for row in rows {
             (seq, hash) = (row.try_get(0)?, row.try_get(2)?);
             if let Ok(event) = event::parse(row.try_get(1)?) {
-                take(connection, &event).await?;
+                take(connection, &mut sum, &event).await?;
             }
         }
     }
 }
 
-async fn row(connection: &mut SqliteConnection, what: i64, n: i64, seq: i64) -> Result<(), sqlx::Error> {
+/// Whether it is a new one.
+async fn row(connection: &mut SqliteConnection, what: i64, n: i64, seq: i64) -> Result<bool, sqlx::Error> {
     sqlx::query("INSERT INTO index_event (what, n, seq) VALUES (?, ?, ?) ON CONFLICT DO NOTHING")
         .bind(what)
         .bind(n)
         .bind(seq)
         .execute(connection)
         .await
-        .map(|_| ())
+        .map(|made| made.rows_affected() > 0)
 }
 
-/// The event is part of the club's record.
+/// The same of a row that every start reads, see [`READ_WHOLE`].
+async fn row_of_start(
+    connection: &mut SqliteConnection,
+    sum: &mut Sum,
+    what: i64,
+    seq: i64,
+) -> Result<(), sqlx::Error> {
+    if row(connection, what, 0, seq).await? {
+        sum.turn_event(what, seq);
+    }
+    Ok(())
+}
+
+/// The event is part of the club's record; what its line says of the record counts no more.
 async fn touch(connection: &mut SqliteConnection, club_n: i64, event: &Event) -> Result<(), sqlx::Error> {
     row(connection, OF_CLUB, club_n, number(event.seq)).await?;
-    sqlx::query("UPDATE index_club SET last_us = ?, stale = 1 WHERE n = ?")
+    sqlx::query("UPDATE index_club SET last_us = ?, stale = 1, entries = 0, is_out = 0 WHERE n = ?")
         .bind(event.at_us)
         .bind(club_n)
         .execute(connection)
@@ -277,7 +314,7 @@ async fn take_order(connection: &mut SqliteConnection, event: &Event, order: &Or
     .await?;
     row(connection, OF_ORDER, order_n, number(event.seq)).await?;
     // A club that the new version does not have is dropped; those it has are put right below.
-    sqlx::query("UPDATE index_club SET state = 'dropped', stale = 0 WHERE order_n = ?")
+    sqlx::query("UPDATE index_club SET state = 'dropped', stale = 0, entries = 0, is_out = 0 WHERE order_n = ?")
         .bind(order_n)
         .execute(&mut *connection)
         .await?;
@@ -286,7 +323,7 @@ async fn take_order(connection: &mut SqliteConnection, event: &Event, order: &Or
             "INSERT INTO index_club (n, club, token, order_n, name, state, entries, is_out, last_us, stale)
              SELECT max(0, coalesce(max(n), 0)) + 1, ?, ?, ?, ?, 'waiting', 0, 0, ?, 1 FROM index_club WHERE true
              ON CONFLICT (club) DO UPDATE SET token = excluded.token, order_n = excluded.order_n, name = excluded.name,
-                 state = excluded.state, last_us = excluded.last_us, stale = 1 RETURNING n",
+                 state = excluded.state, entries = 0, is_out = 0, last_us = excluded.last_us, stale = 1 RETURNING n",
         )
         .bind(&club.id)
         .bind(&club.token)
@@ -305,18 +342,22 @@ async fn take_order(connection: &mut SqliteConnection, event: &Event, order: &Or
 /// Notes a study's event, whether the study is open, and that its reading is its own.
 async fn take_study(
     connection: &mut SqliteConnection,
+    sum: &mut Sum,
     study: StudyBearing<'_>,
     reading: Option<i64>,
     seq: i64,
 ) -> Result<(), sqlx::Error> {
-    row(connection, OF_STUDIES, 0, seq).await?;
+    row_of_start(connection, sum, OF_STUDIES, seq).await?;
     if let Some(reading) = reading {
         row(connection, STUDIED, reading, seq).await?;
     }
     let name = format!("open-study/{}", study.study);
     match study.open {
-        Some(true) => note_latest(connection, &name, seq).await,
+        Some(true) => note_latest(connection, sum, &name, seq).await,
         Some(false) => {
+            if let Some(before) = latest_of(connection, &name).await? {
+                sum.turn(LATEST, &name, before);
+            }
             sqlx::query("DELETE FROM index_latest WHERE name = ?").bind(name).execute(connection).await.map(|_| ())
         }
         None => Ok(()),
@@ -331,7 +372,16 @@ async fn is_study_open(connection: &mut SqliteConnection) -> Result<bool, sqlx::
     .await
 }
 
-async fn note_latest(connection: &mut SqliteConnection, name: &str, seq: i64) -> Result<(), sqlx::Error> {
+pub(super) async fn note_latest(
+    connection: &mut SqliteConnection,
+    sum: &mut Sum,
+    name: &str,
+    seq: i64,
+) -> Result<(), sqlx::Error> {
+    if let Some(before) = latest_of(connection, name).await? {
+        sum.turn(LATEST, name, before);
+    }
+    sum.turn(LATEST, name, seq);
     sqlx::query(
         "INSERT INTO index_latest (name, seq) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET seq = excluded.seq",
     )
@@ -344,35 +394,37 @@ async fn note_latest(connection: &mut SqliteConnection, name: &str, seq: i64) ->
 
 /// Keeps what is needed to know the trust in an instrument: its first calibration, the last test before the calibration in
 /// force, the last calibration from the configuration, and everything since the one in force.
-async fn take_trust(connection: &mut SqliteConnection, trust: TrustBearing<'_>, seq: i64) -> Result<(), sqlx::Error> {
+async fn take_trust(
+    connection: &mut SqliteConnection,
+    sum: &mut Sum,
+    trust: TrustBearing<'_>,
+    seq: i64,
+) -> Result<(), sqlx::Error> {
     let of = trust.instrument;
-    sqlx::query("INSERT INTO index_trust (instrument, seq) VALUES (?, ?) ON CONFLICT DO NOTHING")
+    let made = sqlx::query("INSERT INTO index_trust (instrument, seq) VALUES (?, ?) ON CONFLICT DO NOTHING")
         .bind(of)
         .bind(seq)
         .execute(&mut *connection)
         .await?;
-    note_latest(connection, &format!("trust/{of}"), seq).await?;
+    if made.rows_affected() > 0 {
+        sum.turn(TRUST, of, seq);
+    }
+    note_latest(connection, sum, &format!("trust/{of}"), seq).await?;
     if trust.calibrated {
-        sqlx::query("INSERT INTO index_latest (name, seq) VALUES (?, ?) ON CONFLICT (name) DO NOTHING")
-            .bind(format!("first/{of}"))
-            .bind(seq)
-            .execute(&mut *connection)
-            .await?;
-        sqlx::query(
-            "INSERT INTO index_latest (name, seq) SELECT ?, seq FROM index_latest WHERE name = ?
-             ON CONFLICT (name) DO UPDATE SET seq = excluded.seq",
-        )
-        .bind(format!("tested-before/{of}"))
-        .bind(format!("tested/{of}"))
-        .execute(&mut *connection)
-        .await?;
-        note_latest(connection, &format!("calibrated/{of}"), seq).await?;
+        let first = format!("first/{of}");
+        if latest_of(connection, &first).await?.is_none() {
+            note_latest(connection, sum, &first, seq).await?;
+        }
+        if let Some(tested) = latest_of(connection, &format!("tested/{of}")).await? {
+            note_latest(connection, sum, &format!("tested-before/{of}"), tested).await?;
+        }
+        note_latest(connection, sum, &format!("calibrated/{of}"), seq).await?;
     }
     if trust.tested {
-        note_latest(connection, &format!("tested/{of}"), seq).await?;
+        note_latest(connection, sum, &format!("tested/{of}"), seq).await?;
     }
     if trust.configured {
-        note_latest(connection, &format!("configured/{of}"), seq).await?;
+        note_latest(connection, sum, &format!("configured/{of}"), seq).await?;
     }
     Ok(())
 }
@@ -428,7 +480,7 @@ async fn order_number(connection: &mut SqliteConnection, order: &str) -> Result<
     sqlx::query_scalar("SELECT n FROM index_order WHERE number = ?").bind(order).fetch_optional(connection).await
 }
 
-async fn latest_of(connection: &mut SqliteConnection, name: &str) -> Result<Option<i64>, sqlx::Error> {
+pub(super) async fn latest_of(connection: &mut SqliteConnection, name: &str) -> Result<Option<i64>, sqlx::Error> {
     sqlx::query_scalar("SELECT seq FROM index_latest WHERE name = ?").bind(name).fetch_optional(connection).await
 }
 

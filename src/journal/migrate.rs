@@ -52,8 +52,15 @@ pub(super) async fn migrate(writer: &SqlitePool, file: &Path) -> Result<(), Migr
     drop(connection);
     SCRIPTS.run(writer).await?;
     let mut connection = writer.acquire().await?;
-    if !index::is_whole(&mut connection).await? {
-        tracing::info!("the index of the journal is made again");
+    let standing = index::standing(&mut connection).await?;
+    if standing != index::Standing::Whole {
+        if standing == index::Standing::Damaged {
+            tracing::warn!(
+                "the index of the journal is damaged: rows that a start reads were changed; the events are the record, and the index is made again from them; `benchscribe records verify` looks at everything"
+            );
+        } else {
+            tracing::info!("the index of the journal is made again");
+        }
         let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
         index::rebuild(&mut transaction).await?;
         transaction.commit().await?;

@@ -7,11 +7,15 @@ use std::collections::BTreeMap;
 use sqlx::{Connection as _, Row as _, SqliteConnection, SqlitePool};
 
 use super::event;
-use super::index::OF_DRAWERS;
+use super::index::{OF_DRAWERS, latest_of, note_latest};
+use super::sum::{STOCK, Sum};
 use crate::work_order::state::State;
 
 /// After so many events of the drawers it is noted again.
 const OFTEN: i64 = 500;
+/// Names in `index_latest`: the event that it was noted after, and what the drawers were then.
+pub(super) const NOTED_AT: &str = "stock/";
+pub(super) const DRAWERS: &str = "stock-drawers/";
 
 /// What was left at an event; nothing at 0.
 #[derive(Debug, Default, PartialEq, Eq)]
@@ -66,22 +70,24 @@ pub(super) async fn note(connection: &mut SqliteConnection) -> Result<(), sqlx::
         state.apply(&event);
     }
     let mut transaction = connection.begin_with("BEGIN IMMEDIATE").await?;
+    let mut sum = Sum::written(&mut transaction).await?.unwrap_or_default();
+    for (item, pieces) in &before.counts {
+        sum.turn(STOCK, item, i64::from(*pieces));
+    }
     sqlx::query("DELETE FROM index_stock").execute(&mut *transaction).await?;
     for (item, pieces) in state.drawer_stock.counts() {
+        sum.turn(STOCK, item, i64::from(pieces));
         sqlx::query("INSERT INTO index_stock (item, pieces) VALUES (?, ?)")
             .bind(item)
             .bind(pieces)
             .execute(&mut *transaction)
             .await?;
     }
+    note_latest(&mut transaction, &mut sum, NOTED_AT, last).await?;
     // What the drawers were at that event decides what the next change of them means.
-    sqlx::query(
-        "INSERT INTO index_latest (name, seq)
-         SELECT 'stock/', ? UNION ALL SELECT 'stock-drawers/', seq FROM index_latest WHERE name = 'drawers/'
-         ON CONFLICT (name) DO UPDATE SET seq = excluded.seq",
-    )
-    .bind(last)
-    .execute(&mut *transaction)
-    .await?;
+    if let Some(drawers) = latest_of(&mut transaction, "drawers/").await? {
+        note_latest(&mut transaction, &mut sum, DRAWERS, drawers).await?;
+    }
+    sum.write(&mut transaction).await?;
     transaction.commit().await
 }

@@ -9,6 +9,7 @@ use tokio::sync::watch;
 
 use super::chain::{self, GENESIS};
 use super::event;
+use super::sum::Sum;
 use super::{index, migrate, salvage, stock};
 use crate::work_order::event::Event;
 
@@ -214,12 +215,13 @@ async fn write(
     for (sha256, content) in evidence {
         sqlx::query(NEW_EVIDENCE).bind(sha256).bind(content).bind(sha256).execute(&mut *transaction).await?;
     }
+    let mut sum = Sum::written(&mut transaction).await?.unwrap_or_default();
     for (event, body, hash) in rows {
         insert_event(&mut transaction, event, body, hash).await?;
-        index::take(&mut transaction, event).await?;
+        index::take(&mut transaction, &mut sum, event).await?;
     }
     if let Some((event, _, hash)) = rows.last() {
-        index::seal(&mut transaction, event.seq, hash).await?;
+        index::seal(&mut transaction, sum, event.seq, hash).await?;
     }
     transaction.commit().await
 }
