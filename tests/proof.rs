@@ -2,7 +2,8 @@
 //!
 //! The archive is made in process by the bench's own core from frames of a simulated scale, then bits of the file are
 //! flipped one at a time and the whole journal is proved again. By default one bit, chosen by a fixed seed, of every
-//! third byte that the journal, its events and its evidence use, and of one byte in sixty-four of the rest of the file.
+//! third byte that the journal, its events and its evidence use, of every fifth of the index that is derived from them, and of
+//! one byte in sixty-four of the rest of the file.
 //! `PROVE_EVERY_BIT=1` takes all eight bits of every byte of the records and of everything that is not unused, which takes
 //! about an hour.
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a helper of a test fails the test")]
@@ -29,16 +30,8 @@ const OF_RECORDS: u64 = 3;
 /// One byte in so many of the index, which is derived from them.
 const OF_INDEX: u64 = 5;
 /// Tables whose rows are numbered by their key.
-const KEYED: [&str; 8] = [
-    "event",
-    "journal",
-    "index_tip",
-    "index_sum",
-    "index_order",
-    "index_club",
-    "index_place",
-    "index_retired",
-];
+const KEYED: [&str; 8] =
+    ["event", "journal", "index_tip", "index_sum", "index_order", "index_club", "index_place", "index_retired"];
 /// More than the small journal has.
 const EVENTS: u64 = 60;
 /// One byte in so many of what the journal does not use is tried.
@@ -218,8 +211,10 @@ async fn every_changed_bit_of_a_record_is_found_and_the_others_stay_readable() {
         }
     }
     report(&tried, &missed, whole.len(), all);
-    for part in ["event", "evidence", "journal"] {
-        assert!(!missed.contains_key(part), "{part}: {:?}", missed.get(part));
+    for (part, places) in &missed {
+        // The rest is the file's head, what it does not use, and the text that made the list of scripts.
+        let is_proved = matches!(*part, "event" | "evidence" | "journal") || part.starts_with("index_");
+        assert!(!is_proved, "{part}: {places:?}");
     }
 }
 
@@ -243,7 +238,7 @@ fn report(tried: &BTreeMap<&str, Tried>, missed: &BTreeMap<&str, Vec<String>>, b
     eprintln!("after each of the {flips} flips every other event and every other evidence was there");
     if !all {
         eprintln!(
-            "NOT every bit: one of every third byte of the records; PROVE_EVERY_BIT=1 tries all eight. Of the rest one byte in {REST}, of indices one in {}",
+            "NOT every bit: one of every third byte of the records, of every fifth of the index; PROVE_EVERY_BIT=1 tries all eight. Of the rest one byte in {REST}, of what the file says of itself one in {}",
             REST / 4
         );
     }

@@ -51,7 +51,7 @@ impl Unreadable {
 
 /// What the tables, triggers and indices of a journal are, from the scripts that made them.
 const SCHEMA: &str = "SELECT type || ' ' || name || ' ' || tbl_name || ' ' || coalesce(sql, '') FROM sqlite_schema
-                      WHERE name NOT LIKE '\\_sqlx%' ESCAPE '\\' ORDER BY 1";
+                      WHERE tbl_name NOT LIKE '\\_sqlx%' ESCAPE '\\' ORDER BY 1";
 
 impl Reader {
     /// One event as it is stored; `None` where there is none with this sequence.
