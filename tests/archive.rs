@@ -252,7 +252,7 @@ async fn an_index_that_is_missing_or_wrong_is_made_again() {
         "UPDATE index_latest SET name = replace(name, 'calibrated', 'calibratec')",
         "UPDATE index_latest SET seq = seq + 64 WHERE name = (SELECT min(name) FROM index_latest)",
         "UPDATE index_trust SET seq = seq + 1000 WHERE seq = (SELECT max(seq) FROM index_trust)",
-        "DELETE FROM index_event WHERE what = 4 AND seq = (SELECT max(seq) FROM index_event WHERE what = 4)",
+        "DELETE FROM index_event WHERE seq = (SELECT max(seq) FROM index_event WHERE what IN (4, 5, 20) AND n = 0)",
         "INSERT INTO index_stock (item, pieces) VALUES ('w-9', 3)",
         "UPDATE index_sum SET sum = sum + 1",
         "DELETE FROM index_sum",

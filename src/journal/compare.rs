@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 
 use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection};
 use sqlx::{Connection as _, Row as _};
+use tokio::sync::OnceCell;
 
 use super::archive::line_of;
 use super::damage::Unreadable;
@@ -72,6 +73,7 @@ impl Reader {
     }
 
     async fn compare(&self, fold: Option<&State>, faults: &mut Vec<String>) -> Result<(), sqlx::Error> {
+        static SHADOWS: OnceCell<Vec<String>> = OnceCell::const_new();
         if !index::is_known(self.connections()).await? {
             faults.push(format!("its index was made by the rules of another benchscribe; {REMEDY}"));
             return Ok(());
@@ -86,8 +88,8 @@ impl Reader {
         if Sum::counted(&mut connection).await? != written.unwrap_or_default() || written.is_none() != (events == 0) {
             faults.push(format!("index_sum says that rows which a start reads were changed; {REMEDY}"));
         }
-        for statement in shadows().await? {
-            sqlx::raw_sql(sqlx::AssertSqlSafe(statement)).execute(&mut connection).await?;
+        for statement in SHADOWS.get_or_try_init(shadows).await? {
+            sqlx::raw_sql(sqlx::AssertSqlSafe(statement.clone())).execute(&mut connection).await?;
         }
         if events > 0 {
             index::rebuild(&mut connection).await?;
