@@ -114,7 +114,7 @@ fn the_beam_s_budget_is_what_a_simulation_gives() {
     for [r1, r2] in [[-12.0, 328.0], [60.0, 367.0], [150.0, 280.0]] {
         let levels = [r1 + r2, r2 * 740.0];
         let u_levels = [0.05_f64.hypot(0.04), 0.04 * 740.0];
-        let drift = Drift { relative: 2e-4, angles_deg: [0.0; 2], freedom: 6.0 };
+        let drift = Drift { relative: 2e-4, balance: None, angles_deg: [0.0; 2], freedom: 6.0 };
         let parts = LevelParts::split(u_levels, [0.0; 2], 0.0, 20);
         let calibration = Calibration::Beam(beam.clone());
         let (reading, budgets) = assess(&calibration, &capture(levels, u_levels), None, &parts, Some(&drift)).unwrap();
@@ -174,7 +174,7 @@ fn a_scale_s_budget_names_its_parts() {
     });
     let u = [0.01_f64.hypot(0.005), 0.0];
     let parts = LevelParts::split(u, [0.005, 0.0], 0.01, 8);
-    let drift = Drift { relative: 5e-5, angles_deg: [0.0; 2], freedom: 4.0 };
+    let drift = Drift { relative: 5e-5, balance: None, angles_deg: [0.0; 2], freedom: 4.0 };
     let (reading, budgets) = assess(&scale, &capture([200.0, 0.0], u), None, &parts, Some(&drift)).unwrap();
     let budget = of(&budgets, Quantity::Mass);
     let part = |source| budget.components.iter().find(|c| c.source == source).map_or(0.0, |c| c.u);
@@ -251,7 +251,7 @@ fn a_stored_budget_is_proved_from_its_raw_bytes_and_a_changed_one_is_not() {
             |c| c.budget_inputs.as_mut().unwrap().u_zero[0] += 1e-9,
             |c| {
                 c.budget_inputs.as_mut().unwrap().drift =
-                    Some(Drift { relative: 1e-4, angles_deg: [0.0; 2], freedom: 3.0 })
+                    Some(Drift { relative: 1e-4, balance: None, angles_deg: [0.0; 2], freedom: 3.0 })
             },
         ];
         for change in changes {
