@@ -275,7 +275,8 @@ async fn a_beam_is_checked_at_a_place_because_its_mass_hides_a_moved_stop() {
     assert!((balance - 1.0).abs() < 0.001 && (swing - 0.338_85).abs() < 0.001, "{balance} {swing}");
     let trouble = bench.core.state.trust.trouble(&bench.core.state.policy, "beam", 0).unwrap();
     assert!(
-        trouble.starts_with("failed its last check: it reads -1.000 mm off in balance point, more than three times the"),
+        trouble
+            .starts_with("failed its last check: it reads -1.000 mm off in balance point, more than three times the"),
         "{trouble}"
     );
     // In order again: two errors of 1 mm among four, √(2 / 4) mm.

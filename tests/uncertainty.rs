@@ -62,7 +62,8 @@ fn drawn(beam: &BeamCalibration, [r1, r2]: [f64; 2], u_cells: [f64; 2], drift: &
         let common = (1.0 + first * drift.relative) * (1.0 + dice.normal(of_reference));
         let f1 = (r1 + dice.normal(u_cells[0])) * (1.0 + dice.normal(own)) * common;
         let f2 = (r2 + dice.normal(u_cells[1])) * (1.0 + dice.normal(own)) * common;
-        let stop = moved + dice.normal(beam.u_butt_stop.0) + beam.hang.0 * dice.normal(beam.u_level.0.to_radians()).tan();
+        let stop =
+            moved + dice.normal(beam.u_butt_stop.0) + beam.hang.0 * dice.normal(beam.u_level.0.to_radians()).tan();
         let x1 = beam.geometry.x1.0 + dice.normal(beam.geometry.u_x1.0) + stop;
         let x2 = beam.geometry.x2.0 + dice.normal(beam.geometry.u_x2.0) + stop;
         let total = f1 + f2;
@@ -244,7 +245,8 @@ fn combining_mass_and_balance_would_be_wrong_and_is_not_done() {
     let u_levels = [0.1 * 2f64.sqrt(), 0.1 * 494.4];
     let parts = LevelParts::split(u_levels, [0.0; 2], 0.0, 20);
     let (reading, budgets) =
-        assess(&Calibration::Beam(sure_beam()), &capture([430.0, 280.0 * 494.4], u_levels), None, &parts, None).unwrap();
+        assess(&Calibration::Beam(sure_beam()), &capture([430.0, 280.0 * 494.4], u_levels), None, &parts, None)
+            .unwrap();
     // By hand (physics, section 5): u(R) = 0.1 g at 850 mm, first support at 14 in: 0.1 × 494.4 / 1260.136 = 0.0392.
     let swing = of(&budgets, Quantity::SwingWeight).u();
     assert!((swing - 0.039_23).abs() < 1e-4, "{swing}");

@@ -69,7 +69,8 @@ pub fn judge_angles(
         })
         .collect();
     let judged = errors.iter().map(|error| {
-        let mut findings = vec![Off { error: error.error_deg, u: error.u_deg }.against_uncertainty(error.quantity, "deg")];
+        let mut findings =
+            vec![Off { error: error.error_deg, u: error.u_deg }.against_uncertainty(error.quantity, "deg")];
         let before = chart.map(|chart| chart.angle_errors(error.quantity)).unwrap_or_default();
         if let Some(limits) = chart.and_then(|chart| chart.angle_limits(error.quantity, resolution_deg)) {
             findings.push(against_chart(error.error_deg, limits, error.quantity));
