@@ -16,7 +16,7 @@ use crate::work_order::judging::judge;
 
 /// The version of the program since which numbers come out as they do now: raised, with the version of the package, by whoever
 /// changes how a value, an uncertainty or a verdict is worked out.
-pub const NUMBERS_SINCE: (u32, u32, u32) = (0, 2, 0);
+pub const NUMBERS_SINCE: (u32, u32, u32) = (0, 3, 0);
 
 /// A version as three numbers; `None` where it is none.
 #[must_use]

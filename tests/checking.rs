@@ -10,7 +10,7 @@ use benchscribe::measurement::uncertainty::Source;
 use benchscribe::output::record::record;
 use benchscribe::output::text::Lengths;
 use benchscribe::output::trust_detail::trust_detail;
-use benchscribe::work_order::checks::CheckZone;
+use benchscribe::work_order::checks::{BalanceError, CheckZone};
 use benchscribe::work_order::event::Change;
 use benchscribe::work_order::judging::{DecisionRule, Verdict};
 use desk_bench::{CONFIG, DeskBench, ORDER, Stored, last_check};
@@ -258,9 +258,44 @@ async fn a_beam_is_checked_at_a_place_because_its_mass_hides_a_moved_stop() {
         (moved.balance.unwrap().error_mm + 1.0).abs() < 0.01 && moved.reason.contains("-1.000 mm off"),
         "{moved:?}"
     );
+    // What was found does not excuse the next check, and is in the club behind it: 1 mm in the balance point, and with 427 g
+    // 427 / 1260.136 = 0.33885 points (JCGM 100, 5.1), as long as the beam is out.
+    bench.command(check(json!({"at": "450 mm", "u_at": "0.2 mm"})), &mut stored).unwrap();
+    bench.weigh("beam", counts(450.0, 1.0), empty, &mut stored);
+    assert_eq!(last_check(&stored).zone, CheckZone::Out);
+    let drift_of_club = |bench: &mut DeskBench, stored: &mut Stored| {
+        bench.weigh("beam", [empty[0] + 60_000.0, empty[1] + 367_000.0], empty, stored);
+        let Change::ReadingCaptured(captured) = &stored.of("reading_captured").last().unwrap().change else { panic!() };
+        [Quantity::Balance, Quantity::SwingWeight].map(|quantity| {
+            let budget = captured.budget.iter().find(|budget| budget.quantity == quantity).unwrap();
+            budget.components.iter().find(|c| c.source == Source::Drift).unwrap().u
+        })
+    };
+    let [balance, swing] = drift_of_club(&mut bench, &mut stored);
+    assert!((balance - 1.0).abs() < 0.001 && (swing - 0.338_85).abs() < 0.001, "{balance} {swing}");
+    let trouble = bench.core.state.trust.trouble(&bench.core.state.policy, "beam", 0).unwrap();
+    assert!(
+        trouble
+            .starts_with("failed its last check: it reads -1.000 mm off in balance point, more than three times the"),
+        "{trouble}"
+    );
+    // In order again: two errors of 1 mm among four, √(2 / 4) mm.
+    bench.command(check(json!({"at": "450 mm", "u_at": "0.2 mm"})), &mut stored).unwrap();
+    bench.weigh("beam", counts(450.0, 0.0), empty, &mut stored);
+    let [balance, swing] = drift_of_club(&mut bench, &mut stored);
+    assert!((balance - 0.5_f64.sqrt()).abs() < 0.001, "{balance}");
+    assert!((swing - 0.338_85 * 0.5_f64.sqrt()).abs() < 0.001, "{swing}");
     // Without its place the same weight says nothing of the stop.
     bench.command(check(json!({})), &mut stored).unwrap();
     bench.weigh("beam", counts(450.0, 1.0), empty, &mut stored);
     assert!(last_check(&stored).balance.is_none());
     assert_proved(&stored).await;
+    // A check whose balance was made to look right gives the readings behind it away.
+    let mut forged = Stored { events: stored.events.clone(), evidence: stored.evidence.clone() };
+    for event in &mut forged.events {
+        if let Change::Checked(check) = &mut event.change {
+            check.balance = check.balance.map(|balance| BalanceError { error_mm: 0.0, ..balance });
+        }
+    }
+    assert!(faults(&forged).await.iter().any(|what| what.contains("another drift")));
 }

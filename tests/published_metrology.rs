@@ -13,12 +13,13 @@ use benchscribe::measurement::check_weight::{InstrumentClass, WeightClass, Weigh
 use benchscribe::measurement::distribution::{combined, coverage_factor, effective_freedom, rectangular};
 use benchscribe::measurement::fit::fit_polynomial;
 use benchscribe::measurement::gauge_study::CrossedStudy;
-use benchscribe::measurement::gravity::{STANDARD_GRAVITY, gravity_at};
+use benchscribe::measurement::gravity::{BodyInAir, STANDARD_GRAVITY, gravity_at, reading_in_air};
 use benchscribe::measurement::quantity::{Dimension, parse_value};
 use benchscribe::measurement::statistics::{OneWayAnova, one_way_anova};
 use benchscribe::measurement::unit::{
     Degrees, FULCRUM_MM, GMM_PER_INCH_OUNCE, GRAMS_PER_OUNCE, Grams, INCH_OUNCES_PER_POINT, MM_PER_INCH,
 };
+use benchscribe::work_order::reference::Weight;
 use serde_json::Value;
 
 fn checks() -> PathBuf {
@@ -57,6 +58,9 @@ fn units_are_those_of_sp_811() {
         ("U-175-gmm", INCH_OUNCES_PER_POINT * GMM_PER_INCH_OUNCE),
         ("U-14in-mm", FULCRUM_MM),
         ("U-12in-mm", benchscribe::club::swing_weight::FULCRUM_12_MM),
+        // 1 kg m2 is 1e9 g mm2; the other by the inch of SP 811.
+        ("U-kgm2", 1e9 / benchscribe::club::assembly::GMM2_PER_KGCM2),
+        ("U-gin2", 1000.0 * MM_PER_INCH * MM_PER_INCH / benchscribe::club::assembly::GMM2_PER_KGCM2),
         ("U-ozin2", GMM_PER_INCH_OUNCE * MM_PER_INCH / benchscribe::club::assembly::GMM2_PER_KGCM2),
         ("U-64", quantity("1/64 in", Dimension::Length)),
         ("U-8", quantity("1/8 in", Dimension::Length)),
@@ -125,6 +129,25 @@ fn a_weight_is_accepted_as_r_111_says() {
     let third = item("02_r111.json", "R111-U-third")["expected"].as_f64().unwrap();
     assert_eq!(judge_weight(1.0, 0.0, third), WeightVerdict::Conforms);
     assert_eq!(judge_weight(1.0, 0.0, third + 1e-6), WeightVerdict::UncertaintyTooLarge);
+}
+
+/// OIML D 28: the conventional mass of a weight is that of a weight of 8000 kg/m³ that balances it in air of 1.2 kg/m³. A
+/// scale adjusted with such weights shows it. That it holds at 20 °C bears on the volume only, which is given here.
+#[test]
+fn a_scale_shows_conventional_mass_under_the_conditions_of_d_28() {
+    let expected = &item("02_r111.json", "R111-rho-ref")["expected"];
+    let (reference, air) = (expected["rho_kg_m3"].as_f64().unwrap(), expected["rho_air_kg_m3"].as_f64().unwrap());
+    let shown = |density: f64, air_mg_per_cm3: f64| {
+        let volume_cm3 = 200.0 / density * 1000.0;
+        let body = BodyInAir { mass: Grams(200.0), volume_cm3, air_mg_per_cm3, weights_kg_per_m3: reference };
+        reading_in_air(&body).unwrap().0
+    };
+    for density in [2700.0, 7950.0, reference, 21_000.0] {
+        near(shown(density, air), 200.0 * (1.0 - air / density) / (1.0 - air / reference), 1e-14, "D 28");
+    }
+    // Only a weight of that density has its own mass for conventional mass.
+    near(shown(reference, air), 200.0, 1e-15, "a weight of the reference density");
+    assert!((shown(2700.0, air) - 200.0).abs() > 0.05);
 }
 
 #[test]
@@ -202,7 +225,22 @@ fn uncertainties_combine_as_in_the_gum() {
     // H.1: six contributions in nm; theta -0.1 C within ±1e-6 of expansion, and ±0.05 C with 11.5e-6, over 50 mm.
     let by_expansion = rectangular(1e-6) * 0.1 * 50_000_623.0;
     let by_temperature = 11.5e-6 * rectangular(0.05) * 50_000_623.0;
-    let total = combined(&[25.0, 5.8, 3.9, 6.7, by_expansion, by_temperature]);
+    let contributions = &item("04_gum.json", "GUM-H1-components");
+    let (inputs, of) = (&contributions["inputs"], &contributions["expected"]);
+    let first = |key: &str| inputs[key][0].as_f64().unwrap();
+    let named = [
+        ("l_s", inputs["u_l_s"].as_f64().unwrap()),
+        ("d0", first("d0")),
+        ("d1", first("d1")),
+        ("d2", first("d2")),
+        ("d_alpha", by_expansion),
+        ("d_theta", by_temperature),
+    ];
+    assert_eq!(of.as_object().unwrap().len(), named.len());
+    for (key, found) in named {
+        assert!((found - of[key].as_f64().unwrap()).abs() <= 1e-3, "H.1 {key}: {found}");
+    }
+    let total = combined(&named.map(|(_, u)| u));
     near(total, expected("GUM-H1-uc"), 1e-4, "H.1 combined");
     // TN 1297, D.2: with the terms of second order 34 nm, printed to the whole nanometre.
     let second = numbers(&item("04_gum.json", "GUM-H1-second-order")["inputs"]["extra_nm"]);
@@ -225,6 +263,16 @@ fn uncertainties_combine_as_in_the_gum() {
         let found = coverage_factor(0.95, item["inputs"]["nu"].as_f64().unwrap()).unwrap();
         assert!((found - item["expected"].as_f64().unwrap()).abs() <= 5e-5, "{} {found}", item["id"]);
     }
+}
+
+/// JCGM 100, H.1.2: with no expected difference in expansion and temperature the length is the standard's and the difference
+/// found, the same sum that makes a weight's mass of what it is called and its error.
+#[test]
+fn a_reference_and_its_difference_are_added_as_in_gum_h_1() {
+    let length = item("04_gum.json", "GUM-H1-l");
+    let input = |key: &str| length["inputs"][key].as_f64().unwrap();
+    let weight = Weight::stated(input("l_s_nm"), None, Some(input("d_nm")), Some(25.0)).unwrap();
+    near(weight.mass_g(), length["expected"].as_f64().unwrap(), 1e-15, "GUM-H1-l");
 }
 
 #[test]
@@ -365,6 +413,24 @@ fn the_published_gauge_study_comes_out_by_analysis_of_variance() {
 }
 
 #[test]
+fn a_study_small_enough_for_a_sheet_of_paper_comes_out() {
+    let data = item("06_grr.json", "GRR-2x2x2");
+    let people = data["inputs"]["data"].as_object().unwrap().values();
+    let table = people.map(|person| person.as_array().unwrap().iter().map(numbers).collect()).collect();
+    let anova = CrossedStudy::new(table).unwrap().anova();
+    for (key, line, freedom) in [
+        ("SS_part", anova.parts, 1),
+        ("SS_appraiser", anova.people, 1),
+        ("SS_int", anova.interaction, 1),
+        ("SS_rep", anova.repeatability, 4),
+    ] {
+        let expected = data["expected"][key].as_f64().unwrap();
+        assert!((line.squares - expected).abs() <= 1e-12, "{key}: {} {expected}", line.squares);
+        assert_eq!(line.freedom, freedom, "{key}");
+    }
+}
+
+#[test]
 fn the_published_gauge_study_comes_out_by_ranges() {
     let ranges = published_study().ranges().unwrap();
     let expected = &item("06_grr.json", "GRR-range")["expected"];
@@ -380,4 +446,51 @@ fn the_published_gauge_study_comes_out_by_ranges() {
     ] {
         near(found, expected[key].as_f64().unwrap(), 1e-6, key);
     }
+}
+
+/// Families of items that a test goes through whole, with the code that chooses them.
+const FAMILIES: [(&str, &str); 8] = [
+    ("T95-", r#"starts_with("T95-")"#),
+    ("R76-ex", r#"starts_with("R76-ex")"#),
+    ("R76-class-", r#"starts_with("R76-class-")"#),
+    ("HB105-F-", r#"starts_with("HB105-F-")"#),
+    ("R76-steps-", r#"format!("R76-steps-{class_name}")"#),
+    ("HB44-maint-", r#"format!("HB44-maint-{class_name}")"#),
+    ("STRD-", r#"format!("STRD-{name}")"#),
+    ("R111-", r#"(item["inputs"]["class"].as_str(), item["inputs"]["nominal_g"].as_f64())"#),
+];
+
+/// Whether the code of the tests has the item by its id, or by a family whose other half stands there too.
+fn is_used(code: &str, item: &Value) -> bool {
+    let id = item["id"].as_str().unwrap();
+    let quoted = |text: &str| code.contains(&format!("\"{text}\""));
+    let mut families = FAMILIES.iter().filter(|(prefix, chosen)| id.starts_with(prefix) && code.contains(chosen));
+    quoted(id)
+        || families.any(|(prefix, _)| match *prefix {
+            "R111-" => item["inputs"]["class"].is_string() && item["inputs"]["nominal_g"].is_number(),
+            "T95-" | "R76-ex" | "R76-class-" | "HB105-F-" => true,
+            _ => quoted(&id[prefix.len()..]),
+        })
+}
+
+#[test]
+fn every_item_of_the_published_values_is_used_by_a_test() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests");
+    let mut code = String::new();
+    for entry in fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.extension().is_some_and(|extension| extension == "rs") {
+            let text = fs::read_to_string(path).unwrap();
+            // What a comment tells of is not used, and the families are no proof of themselves.
+            let text = text.split("\nconst FAMILIES").next().unwrap_or_default();
+            code.extend(text.lines().filter(|line| !line.trim_start().starts_with("//")).flat_map(|l| [l, "\n"]));
+        }
+    }
+    let files =
+        ["01_units.json", "02_r111.json", "03_r76_hb44.json", "04_gum.json", "05_strd.json", "06_grr.json"].map(items);
+    let all: Vec<Value> = files.into_iter().flatten().collect();
+    let unused: Vec<&Value> = all.iter().filter(|item| !is_used(&code, item)).map(|item| &item["id"]).collect();
+    assert!(all.len() > 200 && unused.is_empty(), "no test uses {unused:?}");
+    let invented = serde_json::json!({"id": "U-nobody-uses", "inputs": {}});
+    assert!(!is_used(&code, &invented), "the search finds what is not there");
 }

@@ -173,8 +173,12 @@ async fn a_gauge_is_checked_with_a_block_of_known_angles() {
     bench.command(block, &mut stored).unwrap();
     bench.weigh("gauge", [61.5, 30.0], [0.0, 0.0], &mut stored);
     let check = last(&stored);
-    assert!(check.zone == CheckZone::Out && check.reason.starts_with("lie reads +1.500 deg off"), "{check:?}");
-    assert!(of_gauge(&mut bench).unwrap().contains("failed its last check: it lie reads +1.500 deg"));
+    assert!(check.zone == CheckZone::Out && check.reason.starts_with("reads +1.500 deg off in lie"), "{check:?}");
+    assert!(
+        of_gauge(&mut bench)
+            .unwrap()
+            .contains("failed its last check: it reads +1.500 deg off in lie, more than three times")
+    );
     assert!(bench.core.state.captures.iter().all(|line| line.fate == Fate::Reference));
     proved(&stored).await;
 }

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::event::by_name;
 use crate::measurement::reading::Quantity;
-use crate::measurement::uncertainty::{Budget, Component, Drift, Source};
+use crate::measurement::uncertainty::{BalanceDrift, Budget, Component, Drift, Source};
 use crate::work_order::event::BudgetInputs;
 
 #[derive(Serialize, Deserialize)]
@@ -38,9 +38,19 @@ struct StoredInputs {
 struct StoredDrift {
     #[serde(default)]
     relative: f64,
+    /// Of a beam checked at known places alone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    balance: Option<StoredBalance>,
     /// Of a gauge alone.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     angles_deg: Option<[f64; 2]>,
+    freedom: f64,
+}
+
+#[derive(Serialize, Deserialize)]
+struct StoredBalance {
+    mm: f64,
+    correlation: f64,
     freedom: f64,
 }
 
@@ -49,12 +59,17 @@ super::event::list_of!(budgets, Budget, "BudgetShape");
 
 /// Inputs of a budget, where there are any.
 pub(super) mod optional_inputs {
-    use super::{BudgetInputs, Drift, StoredDrift, StoredInputs};
+    use super::{BalanceDrift, BudgetInputs, Drift, StoredBalance, StoredDrift, StoredInputs};
     use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
     pub(crate) fn serialize<S: Serializer>(inputs: &Option<BudgetInputs>, serializer: S) -> Result<S::Ok, S::Error> {
         let drift = |drift: Drift| StoredDrift {
             relative: drift.relative,
+            balance: drift.balance.map(|BalanceDrift { mm, correlation, freedom }| StoredBalance {
+                mm,
+                correlation,
+                freedom,
+            }),
             angles_deg: Some(drift.angles_deg).filter(|angles| angles.iter().any(|angle| *angle != 0.0)),
             freedom: drift.freedom,
         };
@@ -64,6 +79,11 @@ pub(super) mod optional_inputs {
     pub(crate) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<BudgetInputs>, D::Error> {
         let drift = |drift: StoredDrift| Drift {
             relative: drift.relative,
+            balance: drift.balance.map(|StoredBalance { mm, correlation, freedom }| BalanceDrift {
+                mm,
+                correlation,
+                freedom,
+            }),
             angles_deg: drift.angles_deg.unwrap_or_default(),
             freedom: drift.freedom,
         };

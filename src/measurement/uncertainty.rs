@@ -10,7 +10,7 @@ use super::distribution::{combined, coverage_factor, effective_freedom, rectangu
 use super::gauge::{GaugeCalibration, Laid};
 use super::reading::{Measured, Quantity, Reading};
 use super::settling::Capture;
-use super::unit::{GMM_PER_INCH_OUNCE, Grams, INCH_OUNCES_PER_POINT, Millimetres};
+use super::unit::{FULCRUM_MM, GMM_PER_INCH_OUNCE, Grams, INCH_OUNCES_PER_POINT, Millimetres};
 
 /// Coverage that is stated with an expanded uncertainty: two standard deviations of a normal distribution.
 pub const COVERAGE_PROBABILITY: f64 = 0.954_5;
@@ -131,8 +131,22 @@ impl Budget {
 pub struct Drift {
     /// Root mean square of error over reference, of what weighs.
     pub relative: f64,
+    /// The same of the balance point, where a weight hung at known places of a beam.
+    pub balance: Option<BalanceDrift>,
     /// Root mean squares of the errors of lie and loft in the sense the gauge reads, in degrees, of a gauge.
     pub angles_deg: [f64; 2],
+    /// Number of checks behind it.
+    pub freedom: f64,
+}
+
+/// What checks found wrong with the balance point of a beam, such as a stop or support that has moved.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BalanceDrift {
+    /// Root mean square of its errors, in millimetres.
+    pub mm: f64,
+    /// Correlation of these errors with those of the mass in the same checks, -1 to 1 (JCGM 100, 5.2.3): a cell that has
+    /// drifted alone bears on both.
+    pub correlation: f64,
     /// Number of checks behind it.
     pub freedom: f64,
 }
@@ -230,6 +244,12 @@ fn scale_budget(scale: &ScaleCalibration, mass_g: f64, parts: &LevelParts, drift
 /// Uncertainties of mass, balance and swing weight that one cause brings alone.
 type Three = [f64; 3];
 
+/// What one cause brings to mass, balance and swing weight: standard uncertainty and degrees of freedom.
+type Lines = [(f64, Option<f64>); 3];
+
+/// Moment of one point of swing weight, in gram-millimetres.
+const GMM_PER_POINT: f64 = INCH_OUNCES_PER_POINT * GMM_PER_INCH_OUNCE;
+
 fn beam_budgets(
     beam: &BeamCalibration,
     levels: [f64; 2],
@@ -245,37 +265,66 @@ fn beam_budgets(
         let read = read_beam(geometry, &reactions)?;
         Some([read.u_mass.0, read.u_balance.0, read.u_swing_weight.0])
     };
-    let mut causes: Vec<(Source, Three, Option<f64>)> = Vec::new();
+    let mass_g = r1 + r2;
+    // The moment about the fulcrum in points, not the swing weight, which begins to count at A0.
+    let points = (r1 * (beam.geometry.x1.0 - FULCRUM_MM) + r2 * (beam.geometry.x2.0 - FULCRUM_MM)) / GMM_PER_POINT;
+    let known = |three: Three, freedom: Option<f64>| three.map(|u| (u, freedom));
+    let mut causes: Vec<(Source, Lines)> = Vec::new();
     for (source, [u_total, u_moment], freedom) in parts.each() {
         let [u_r1, u_r2] = beam.cell_uncertainties(u_total, u_moment);
-        causes.push((source, alone(&exact, u_r1, u_r2)?, freedom));
+        causes.push((source, known(alone(&exact, u_r1, u_r2)?, freedom)));
     }
+    // Each cell has its own scatter of the adjustment. The reference's error is one for both cells (JCGM 100, 5.2): the whole
+    // mass and moment are off by it, the balance is not.
+    let own = beam.scatter.map_or(beam.u_span, |scatter| scatter.u.min(beam.u_span));
+    let of_reference = (beam.u_span * beam.u_span - own * own).max(0.0).sqrt();
     let gains = BeamGeometry { reaction_correlation: beam.geometry.reaction_correlation, ..exact };
-    let of_gains = alone(&gains, r1.abs() * beam.u_span, r2.abs() * beam.u_span)?;
-    causes.push((Source::Calibration, of_gains, of_scatter(beam.u_span, beam.scatter)));
-    if let Some(drift) = drift {
-        // A drift common to both cells: fully correlated, with the sign of the reactions.
-        let common = BeamGeometry { reaction_correlation: if r1 * r2 < 0.0 { -1.0 } else { 1.0 }, ..exact };
-        let u = alone(&common, r1.abs() * drift.relative, r2.abs() * drift.relative)?;
-        causes.push((Source::Drift, u, Some(drift.freedom)));
-    }
-    let mass_g = r1 + r2;
+    let of_cells = alone(&gains, r1.abs() * own, r2.abs() * own)?;
+    let reference = [mass_g.abs() * of_reference, 0.0, points.abs() * of_reference];
+    causes.push((Source::Calibration, calibrated(of_cells, reference, beam.scatter.map(|scatter| scatter.freedom))));
+    causes.extend(drift.map(|drift| (Source::Drift, drifted(drift, mass_g, points))));
     let of_places = alone(&BeamGeometry { reaction_correlation: 0.0, ..beam.geometry }, 0.0, 0.0)?;
     // The butt stop moves both supports together: M times the shift in moment, the shift itself in balance. What the
     // places were worked out from does not tell of it; balance and swing weight hold both in nearly one proportion.
     let of_supports = together(of_places, shifted(mass_g, beam.u_butt_stop.0));
     let freedom = Scatter::freedom_of(of_supports[1], &[(of_places[1], beam.supports_freedom)]);
-    causes.push((Source::Supports, of_supports, freedom));
+    causes.push((Source::Supports, known(of_supports, freedom)));
     // A centre of gravity h below the supports moves the balance by h times the tilt (first order, own derivation).
     let shift_mm = beam.hang.0.abs() * beam.u_level.0.to_radians();
-    causes.push((Source::Level, shifted(mass_g, shift_mm), None));
-    let of = |quantity: Quantity, place: usize| {
-        budget(
-            quantity,
-            causes.iter().map(|(source, u, freedom)| (*source, u.get(place).copied().unwrap_or(0.0), *freedom)),
-        )
+    causes.push((Source::Level, known(shifted(mass_g, shift_mm), None)));
+    let of = |quantity: Quantity, line: fn(&Lines) -> (f64, Option<f64>)| {
+        let (sources, lines) = (causes.iter().map(|(source, _)| *source), causes.iter().map(|(_, lines)| line(lines)));
+        budget(quantity, sources.zip(lines).map(|(source, (u, freedom))| (source, u, freedom)))
     };
-    Some(vec![of(Quantity::Mass, 0), of(Quantity::Balance, 1), of(Quantity::SwingWeight, 2)])
+    let [mass, balance, swing] = [|of: &Lines| of[0], |of: &Lines| of[1], |of: &Lines| of[2]];
+    Some(vec![of(Quantity::Mass, mass), of(Quantity::Balance, balance), of(Quantity::SwingWeight, swing)])
+}
+
+/// The gains of the cells with their scatter and the reference's error, each quantity with the degrees of freedom that the
+/// scatter in it leaves.
+fn calibrated(cells: Three, reference: Three, freedom: Option<f64>) -> Lines {
+    let line = |cells: f64, reference: f64| {
+        let u = cells.hypot(reference);
+        (u, Scatter::freedom_of(u, &[(cells, freedom)]))
+    };
+    [line(cells[0], reference[0]), line(cells[1], reference[1]), line(cells[2], reference[2])]
+}
+
+/// What the checks of a beam found. A drift common to both cells is in mass and moment, one of the balance point moves the
+/// whole mass by so many millimetres. With all of them at known places, the swing weight's part is the root mean square of
+/// what each check would have put into it (JCGM 100, 5.2.2 with the correlation they were found with). It is known as well as
+/// the fewer checks tell.
+fn drifted(drift: &Drift, mass_g: f64, moment_points: f64) -> Lines {
+    let BalanceDrift { mm, correlation, freedom } =
+        drift.balance.unwrap_or(BalanceDrift { mm: 0.0, correlation: 0.0, freedom: drift.freedom });
+    let (by_gain, by_balance) = (moment_points * drift.relative, mass_g * mm / GMM_PER_POINT);
+    let square = by_gain * by_gain + by_balance * by_balance + 2.0 * correlation * by_gain * by_balance;
+    [
+        (mass_g.abs() * drift.relative, Some(drift.freedom)),
+        (mm, Some(freedom)),
+        // A correlation of -1 can leave a tiny negative sum.
+        (square.max(0.0).sqrt(), Some(freedom.min(drift.freedom))),
+    ]
 }
 
 /// Degrees of freedom of a calibration's uncertainty that holds the scatter of an adjustment.
@@ -284,7 +333,7 @@ fn of_scatter(whole: f64, scatter: Option<Scatter>) -> Option<f64> {
 }
 
 fn shifted(mass_g: f64, shift_mm: f64) -> Three {
-    [0.0, shift_mm, mass_g * shift_mm / (INCH_OUNCES_PER_POINT * GMM_PER_INCH_OUNCE)]
+    [0.0, shift_mm, mass_g * shift_mm / GMM_PER_POINT]
 }
 
 fn together(first: Three, second: Three) -> Three {

@@ -69,15 +69,15 @@ pub fn judge_angles(
         })
         .collect();
     let judged = errors.iter().map(|error| {
-        let mut findings = vec![Off { error: error.error_deg, u: error.u_deg }.against_uncertainty("deg")];
+        let mut findings =
+            vec![Off { error: error.error_deg, u: error.u_deg }.against_uncertainty(error.quantity, "deg")];
         let before = chart.map(|chart| chart.angle_errors(error.quantity)).unwrap_or_default();
         if let Some(limits) = chart.and_then(|chart| chart.angle_limits(error.quantity, resolution_deg)) {
-            findings.push(against_chart(error.error_deg, limits));
+            findings.push(against_chart(error.error_deg, limits, error.quantity));
         }
-        findings.extend(trend(&[before, vec![error.error_deg]].concat(), "deg"));
+        findings.extend(trend(&[before, vec![error.error_deg]].concat(), error.quantity, "deg"));
         let worst = findings.into_iter().rev().max_by_key(|(zone, _)| *zone);
-        let (zone, reason) = worst.unwrap_or((CheckZone::Good, String::new()));
-        (zone, format!("{} {reason}", error.quantity.name()))
+        worst.unwrap_or((CheckZone::Good, String::new()))
     });
     let judged: Vec<Finding> = judged.collect();
     let zone = judged.iter().map(|(zone, _)| *zone).max().unwrap_or(CheckZone::Good);
@@ -107,9 +107,9 @@ mod tests {
     fn an_error_is_compared_with_the_uncertainty_of_gauge_and_block() {
         // By hand: u = √(0.015² + 0.02²) = 0.025; twice 0.05, three times 0.075.
         for (lie, loft, zone, words) in [
-            (0.04, 0.0, CheckZone::Good, "lie reads +0.040 deg off; loft reads +0.000 deg off"),
-            (0.04, -0.06, CheckZone::Warning, "loft reads -0.060 deg off, more than twice"),
-            (0.08, 0.06, CheckZone::Out, "lie reads +0.080 deg off, more than three times"),
+            (0.04, 0.0, CheckZone::Good, "reads +0.040 deg off in lie; reads +0.000 deg off in loft"),
+            (0.04, -0.06, CheckZone::Warning, "reads -0.060 deg off in loft, more than twice"),
+            (0.08, 0.06, CheckZone::Out, "reads +0.080 deg off in lie, more than three times"),
         ] {
             let found = check(&mut Chart::default(), 0, lie, loft);
             assert!((found.errors[0].u_deg - 0.025).abs() < 1e-12);

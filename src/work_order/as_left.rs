@@ -1,6 +1,6 @@
 //! Whether an instrument is right as a calibration left it: every placement after the adjustment, judged as a check.
 
-use super::check_verdict::{Finding, against_limit};
+use super::check_verdict::{Finding, against_limit, of};
 use super::checks::CheckZone;
 use super::reference::Reference;
 use super::trust::Placement;
@@ -40,7 +40,7 @@ impl AsLeft<'_> {
                     .into_iter()
                     .map(|(quantity, shown, truth)| {
                         let error = Off { error: shown - truth, u: u(quantity).hypot(block.u_deg) };
-                        named(quantity, error.against_uncertainty("deg"))
+                        error.against_uncertainty(quantity, "deg")
                     })
                     .collect()
             }
@@ -57,7 +57,7 @@ impl AsLeft<'_> {
                         (Quantity::Mass, _) => against_limit(error, measured.u.hypot(weight.u_g), weight.u_g, None),
                         _ => {
                             let error = Off { error, u: measured.u.hypot(weight.u_at_mm) };
-                            named(quantity, error.against_uncertainty("mm"))
+                            error.against_uncertainty(quantity, "mm")
                         }
                     })
                 })
@@ -73,11 +73,6 @@ impl AsLeft<'_> {
     }
 }
 
-/// A finding that says of which quantity it is.
-pub(super) fn named(quantity: Quantity, (zone, reason): Finding) -> Finding {
-    (zone, format!("{} {reason}", quantity.name()))
-}
-
 /// An error with its standard uncertainty, both in one unit.
 pub(super) struct Off {
     pub(super) error: f64,
@@ -86,9 +81,9 @@ pub(super) struct Off {
 
 impl Off {
     /// The normalized error of ISO 13528, with 2 and 3 standard uncertainties.
-    pub(super) fn against_uncertainty(&self, unit: &str) -> Finding {
+    pub(super) fn against_uncertainty(&self, quantity: Quantity, unit: &str) -> Finding {
         let (size, u) = (self.error.abs(), self.u);
-        let off = format!("reads {:+.3} {unit} off", self.error);
+        let off = format!("reads {:+.3} {unit} off{}", self.error, of(quantity));
         if size > 3.0 * u {
             (CheckZone::Out, format!("{off}, more than three times the {u:.3} {unit} it may be unsure by"))
         } else if size > 2.0 * u {

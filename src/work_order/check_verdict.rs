@@ -3,7 +3,7 @@
 //! A weight and what the instrument showed of it come in, a check with its zone and reason goes out. Keeping the chart is
 //! `checks`' work.
 
-use super::as_left::{Off, named};
+use super::as_left::Off;
 use super::checks::{BalanceError, Chart, Check, CheckZone, WeightChart, repeatability, smallest_mass_g};
 use super::event::EventId;
 use super::reference::Weight;
@@ -58,9 +58,9 @@ pub fn judge_check(about: &Circumstances<'_>, weight: &Weight, reading: EventId,
         reason += &beyond;
     }
     let mut findings = vec![(zone, reason)];
-    findings.extend(chart.map(|limits| against_chart(error_g, (limits.mean_g, limits.s_g))));
+    findings.extend(chart.map(|limits| against_chart(error_g, (limits.mean_g, limits.s_g), Quantity::Mass)));
     let before = of_weight.map(WeightChart::errors_g).unwrap_or_default();
-    findings.extend(trend(&[before.as_slice(), &[error_g]].concat(), "g"));
+    findings.extend(trend(&[before.as_slice(), &[error_g]].concat(), Quantity::Mass, "g"));
     let balance = weight.at_mm.zip(shown.balance_mm).map(|(at_mm, (shown_mm, u_mm))| BalanceError {
         reference_mm: at_mm,
         indication_mm: shown_mm,
@@ -68,13 +68,13 @@ pub fn judge_check(about: &Circumstances<'_>, weight: &Weight, reading: EventId,
         u_mm: u_mm.hypot(weight.u_at_mm),
     });
     if let Some(balance) = &balance {
-        let of = |finding: Finding| named(Quantity::Balance, finding);
+        let quantity = Quantity::Balance;
         let off = Off { error: balance.error_mm, u: balance.u_mm };
-        findings.push(of(off.against_uncertainty("mm")));
+        findings.push(off.against_uncertainty(quantity, "mm"));
         let limits = of_weight.and_then(WeightChart::balance_limits);
-        findings.extend(limits.map(|limits| of(against_chart(balance.error_mm, limits))));
+        findings.extend(limits.map(|limits| against_chart(balance.error_mm, limits, quantity)));
         let places = of_weight.map(WeightChart::balance_errors_mm).unwrap_or_default();
-        findings.extend(trend(&[places.as_slice(), &[balance.error_mm]].concat(), "mm").map(of));
+        findings.extend(trend(&[places.as_slice(), &[balance.error_mm]].concat(), quantity, "mm"));
     }
     // Of equal zones the first reason is told, which is that of the class.
     let (zone, reason) =
@@ -100,7 +100,7 @@ pub fn judge_check(about: &Circumstances<'_>, weight: &Weight, reading: EventId,
     }
 }
 
-/// A zone with its reason.
+/// A zone with its reason, in words that follow the instrument's name or "it".
 pub(super) type Finding = (CheckZone, String);
 
 pub(super) fn against_limit(error_g: f64, u_g: f64, u_weight_g: f64, limit_g: Option<f64>) -> Finding {
@@ -124,20 +124,32 @@ pub(super) fn against_limit(error_g: f64, u_g: f64, u_weight_g: f64, limit_g: Op
     }
 }
 
+/// Of which quantity a finding is, at the end of its words; a mass goes without saying.
+pub(super) fn of(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::Mass => "",
+        Quantity::Balance => " in balance point",
+        Quantity::SwingWeight => " in swing weight",
+        Quantity::Lie => " in lie",
+        Quantity::Loft => " in loft",
+    }
+}
+
 /// An error against mean and standard deviation of the first checks, all in one unit.
-pub(super) fn against_chart(error: f64, (mean, s): (f64, f64)) -> Finding {
+pub(super) fn against_chart(error: f64, (mean, s): (f64, f64), quantity: Quantity) -> Finding {
     let away = (error - mean) / s;
+    let words = format!("is {away:+.1} s from the mean of its first checks{}", of(quantity));
     if away.abs() > 3.0 {
-        (CheckZone::Out, format!("is {away:+.1} s from the mean of its first checks; the stop limit is 3 s"))
+        (CheckZone::Out, format!("{words}; the stop limit is 3 s"))
     } else if away.abs() > 2.0 {
-        (CheckZone::Warning, format!("is {away:+.1} s from the mean of its first checks; the warning limit is 2 s"))
+        (CheckZone::Warning, format!("{words}; the warning limit is 2 s"))
     } else {
         (CheckZone::Good, String::new())
     }
 }
 
 /// A slope of the last errors that chance does not explain.
-pub(super) fn trend(errors: &[f64], unit: &str) -> Option<Finding> {
+pub(super) fn trend(errors: &[f64], quantity: Quantity, unit: &str) -> Option<Finding> {
     let recent = errors.get(errors.len().saturating_sub(2 * TREND)..)?;
     if recent.len() < TREND {
         return None;
@@ -146,7 +158,7 @@ pub(super) fn trend(errors: &[f64], unit: &str) -> Option<Finding> {
     let fit = fit_polynomial(&place, recent, 1).ok()?;
     let (slope, u) = (*fit.coefficients.get(1)?, *fit.sd_coefficients.get(1)?);
     (slope.abs() > TREND_FACTOR * u && u > 0.0)
-        .then(|| (CheckZone::Warning, format!("drifts by {slope:+.4} {unit} from check to check")))
+        .then(|| (CheckZone::Warning, format!("drifts by {slope:+.4} {unit} from check to check{}", of(quantity))))
 }
 
 #[cfg(test)]

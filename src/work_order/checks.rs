@@ -10,7 +10,7 @@ use super::event::EventId;
 use super::judging::DecisionRule;
 use super::reference::Weight;
 use crate::measurement::reading::Quantity;
-use crate::measurement::uncertainty::Drift;
+use crate::measurement::uncertainty::{BalanceDrift, Drift};
 
 super::order::named!(
     /// What a check says.
@@ -393,9 +393,28 @@ impl Chart {
         let relative = |point: &ChartPoint| point.error_g / point.reference_g;
         let freedom = f64::from(u32::try_from(all().count()).ok().filter(|n| *n > 0)?);
         let mean_square = all().map(|point| relative(point).powi(2)).sum::<f64>() / freedom;
-        let of_out = self.weights.values().filter(|chart| chart.out.is_some()).filter_map(|chart| chart.points.back());
-        let largest = of_out.map(|point| relative(point).abs()).fold(0.0, f64::max);
-        Some(Drift { relative: mean_square.sqrt().max(largest), angles_deg: [0.0; 2], freedom })
+        let largest = self.last_of_out().map(|point| relative(point).abs()).fold(0.0, f64::max);
+        let relative = mean_square.sqrt().max(largest);
+        Some(Drift { relative, balance: self.drift_of_balance(), angles_deg: [0.0; 2], freedom })
+    }
+
+    /// The last check with each weight that is out.
+    fn last_of_out(&self) -> impl Iterator<Item = &ChartPoint> {
+        self.weights.values().filter(|chart| chart.out.is_some()).filter_map(|chart| chart.points.back())
+    }
+
+    /// Of a beam: what its checks at known places found wrong with the balance point, as of the mass above.
+    fn drift_of_balance(&self) -> Option<BalanceDrift> {
+        let points = self.weights.values().flat_map(|chart| &chart.points).filter(|point| point.reference_g > 0.0);
+        let pairs: Vec<(f64, f64)> =
+            points.filter_map(|point| Some((point.error_g / point.reference_g, point.balance_error_mm?))).collect();
+        let freedom = f64::from(u32::try_from(pairs.len()).ok().filter(|n| *n > 0)?);
+        let sum = |of: fn(&(f64, f64)) -> f64| pairs.iter().map(of).sum::<f64>();
+        let (masses, places, products) = (sum(|(g, _)| g * g), sum(|(_, mm)| mm * mm), sum(|(g, mm)| g * mm));
+        let both = (masses * places).sqrt();
+        let correlation = if both > 0.0 { (products / both).clamp(-1.0, 1.0) } else { 0.0 };
+        let largest = self.last_of_out().filter_map(|point| point.balance_error_mm).map(f64::abs).fold(0.0, f64::max);
+        Some(BalanceDrift { mm: (places / freedom).sqrt().max(largest), correlation, freedom })
     }
 
     fn drift_of_angles(&self) -> Option<Drift> {
@@ -406,7 +425,7 @@ impl Chart {
             let last = errors.last().filter(|_| self.out.is_some()).copied().unwrap_or(0.0);
             mean_square.sqrt().max(last.abs())
         };
-        Some(Drift { relative: 0.0, angles_deg: [of(Quantity::Lie), of(Quantity::Loft)], freedom })
+        Some(Drift { relative: 0.0, balance: None, angles_deg: [of(Quantity::Lie), of(Quantity::Loft)], freedom })
     }
 
     /// When the next check is due, in microseconds since 1970 UTC: at once for one that was never tested.
