@@ -100,7 +100,11 @@ describe("history and stock", () => {
     await weigh(203.4);
     // By itself it could be a heavy grip as well.
     await bench.command({ command: "enter", characteristic: "shaft_mass", quantity: "64.3 g" });
+    // A club is finished when it is handed over; of these two nothing was bonded.
+    const handOver = (club) => bench.command({ command: "override_hand_over", club, name: "K7", why: "only its parts were wanted" });
+    await handOver("W-7001/1");
     await weigh(268.2);
+    await handOver("W-7001/2");
     await bench.until("api/v1/history", (history) => history.clubs === 2);
     await open("history", async (page) => {
       await untilText(page, "h2", "2 clubs");
