@@ -32,6 +32,8 @@ const OF_INDEX: u64 = 5;
 /// Tables whose rows are numbered by their key.
 const KEYED: [&str; 8] =
     ["event", "journal", "index_tip", "index_sum", "index_order", "index_club", "index_place", "index_retired"];
+/// Longer than anything takes here, however busy the machine is.
+const PATIENCE: std::time::Duration = std::time::Duration::from_secs(120);
 /// More than the small journal has.
 const EVENTS: u64 = 60;
 /// One byte in so many of what the journal does not use is tried.
@@ -334,4 +336,27 @@ async fn a_file_that_was_cut_off_gives_what_is_left_of_it() {
         most = left;
     }
     assert!(most > 0, "nothing was read of any part");
+}
+
+/// The library that reads the database ends its own worker on such a name, and nobody answers any more.
+#[tokio::test]
+async fn a_type_name_that_is_no_text_any_more_is_named_and_holds_nobody_up() {
+    let folder = tempfile::tempdir().unwrap();
+    let (whole, used) = small_journal(folder.path()).await;
+    // The file has stale copies of it, too.
+    let is_here = |at: usize, text: &[u8]| part(at, &used) == "schema" && whole[at..].starts_with(text);
+    let at = |name: &[u8], of: &[u8]| {
+        let text = [name, of].concat();
+        (0..whole.len()).find(|at| is_here(*at, &text)).unwrap() + name.len()
+    };
+    for place in [at(b"version ", b"BIGINT"), at(b"success ", b"BOOLEAN"), at(b"checksum ", b"BLOB")] {
+        let mut damaged = whole.clone();
+        damaged[place] ^= 0x80;
+        write_alone(folder.path(), &damaged);
+        let found = tokio::time::timeout(PATIENCE, proved(folder.path())).await.unwrap();
+        assert!(!found.faults.is_empty(), "byte {place}");
+        let opened = tokio::time::timeout(PATIENCE, Journal::open(folder.path(), "bench-1", 7)).await.unwrap();
+        let error = opened.unwrap_err();
+        assert!(matches!(error, JournalError::Schema { .. }), "byte {place}: {error:?}");
+    }
 }

@@ -1,7 +1,7 @@
 //! Reading a journal that may be damaged: one row at a time, as bytes, and what the database says of its own pages.
 
-use sqlx::Row as _;
 use sqlx::sqlite::SqliteRow;
+use sqlx::{Row as _, SqliteConnection};
 use tokio::sync::OnceCell;
 
 use super::migrate::SCRIPTS;
@@ -116,9 +116,11 @@ impl Reader {
     /// Whether tables, triggers and the list of scripts are those that the scripts make, up to the last that was run.
     async fn schema_faults(&self) -> Result<Vec<String>, sqlx::Error> {
         let mut faults = Vec::new();
-        // When a script was run, and how long it took, bears on nothing.
+        // When a script was run, and how long it took, bears on nothing. The library does not survive the name of a type that
+        // is no text, and asks for it where a column is read as it is; the other tables are strict and do not open then.
         let scripts = sqlx::query(
-            "SELECT version, CAST(description AS BLOB), success, checksum FROM _sqlx_migrations ORDER BY version",
+            "SELECT version + 0, CAST(description AS BLOB), success + 0, CAST(checksum AS BLOB) FROM _sqlx_migrations
+             ORDER BY version",
         );
         let run = scripts.fetch_all(self.connections()).await?;
         let same = run.iter().zip(SCRIPTS.iter()).all(|(row, script)| {
@@ -130,6 +132,9 @@ impl Reader {
         if !same || run.is_empty() || run.len() > SCRIPTS.iter().count() {
             faults.push("the list of the scripts that made its tables does not hold".to_owned());
         }
+        if !is_list_readable(&mut *self.connections().acquire().await?).await? {
+            faults.push("the text of the table that lists its scripts does not hold".to_owned());
+        }
         let found: Vec<String> = sqlx::query_scalar(SCHEMA).fetch_all(self.connections()).await?;
         // A sealed segment keeps the tables of its time.
         let is_older = same && run.len() < SCRIPTS.iter().count();
@@ -139,6 +144,15 @@ impl Reader {
         }
         Ok(faults)
     }
+}
+
+/// Whether the table that lists the scripts was made with plain text; true where there is none yet.
+pub(super) async fn is_list_readable(connection: &mut SqliteConnection) -> Result<bool, sqlx::Error> {
+    let made: Option<Vec<u8>> =
+        sqlx::query_scalar("SELECT CAST(sql AS BLOB) FROM sqlite_schema WHERE name = '_sqlx_migrations'")
+            .fetch_optional(connection)
+            .await?;
+    Ok(made.is_none_or(|made| made.is_ascii()))
 }
 
 /// The same of a journal made now, in memory.

@@ -6,6 +6,7 @@ use sqlx::migrate::Migrator;
 use sqlx::{Connection as _, SqliteConnection, SqlitePool};
 
 use super::backup::{self, BackupError};
+use super::damage::is_list_readable;
 use super::index;
 
 /// The scripts that make the schema, in order.
@@ -22,6 +23,11 @@ pub enum MigrateError {
         /// The newest one known.
         known: i64,
     },
+    /// The table that lists the scripts is damaged.
+    #[error(
+        "the list of the scripts that made it is damaged; `benchscribe records verify` names all damage, restore a backup or run `benchscribe salvage`"
+    )]
+    List,
     /// The old file cannot be kept.
     #[error("the file cannot be kept as it was before the change of its schema")]
     Keep(#[from] BackupError),
@@ -39,6 +45,9 @@ pub(super) async fn migrate(writer: &SqlitePool, file: &Path) -> Result<(), Migr
     let known = SCRIPTS.iter().map(|script| script.version).max().unwrap_or_default();
     let mut connection = writer.acquire().await?;
     let found = version(&mut connection).await?;
+    if !is_list_readable(&mut connection).await? {
+        return Err(MigrateError::List);
+    }
     if found > known {
         return Err(MigrateError::Newer { found, known });
     }
