@@ -360,3 +360,26 @@ async fn a_type_name_that_is_no_text_any_more_is_named_and_holds_nobody_up() {
         assert!(matches!(error, JournalError::Schema { .. }), "byte {place}: {error:?}");
     }
 }
+
+#[tokio::test]
+async fn a_damaged_index_without_any_row_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let (whole, _) = small_journal(folder.path()).await;
+    let options = sqlx::sqlite::SqliteConnectOptions::new().filename(folder.path().join(FILE_NAME)).read_only(true);
+    let pool = sqlx::sqlite::SqlitePoolOptions::new().max_connections(1).connect_with(options).await.unwrap();
+    let roots: Vec<i64> =
+        sqlx::query_scalar("SELECT rootpage FROM sqlite_schema WHERE sql LIKE 'CREATE INDEX % WHERE %'")
+            .fetch_all(&pool)
+            .await
+            .unwrap();
+    pool.close().await;
+    assert!(!roots.is_empty());
+    for root in roots {
+        // A leaf becomes an inner page.
+        let at = (usize::try_from(root).unwrap() - 1) * 4096;
+        let mut damaged = whole.clone();
+        damaged[at] ^= 8;
+        write_alone(folder.path(), &damaged);
+        assert!(!proved(folder.path()).await.faults.is_empty(), "page {root}");
+    }
+}
