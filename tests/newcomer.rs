@@ -154,3 +154,27 @@ fn a_set_is_planned_from_a_table_of_orders_too() {
     let (code, _, err) = plan(&two);
     assert!(code == Some(2) && err.contains("holds the orders A-1, A-2"), "{err}");
 }
+
+#[test]
+fn what_is_exported_and_imported_again_changes_nothing_and_a_change_of_a_cut_is_told() {
+    let shop = Shop::new("");
+    let orders = concat!(env!("CARGO_MANIFEST_DIR"), "/config/orders");
+    for entry in std::fs::read_dir(orders).unwrap() {
+        let (code, out, err) = shop.asks(&["orders", "import", entry.unwrap().path().to_str().unwrap()]);
+        assert_eq!(code, Some(0), "{out}{err}");
+    }
+    for number in ["W-1042", "W-1043", "W-1044", "W-1047", "W-1050"] {
+        for format in ["toml", "json"] {
+            let (code, text, err) = shop.asks(&["orders", "export", number, "--as", format]);
+            assert_eq!(code, Some(0), "{err}");
+            let file = shop.file(&format!("again.{format}"), &text);
+            let (code, out, err) = shop.asks(&["orders", "import", &file]);
+            assert!(code == Some(0) && out.contains("nothing changes"), "{number} as {format}: {out}{err}\n{text}");
+        }
+    }
+    let text = std::fs::read_to_string(format!("{orders}/w-1047.toml")).unwrap();
+    let longer = text.replacen("raw_length = \"46 in", "raw_length = \"46 1/2 in", 1);
+    assert!(longer != text, "the example has another shaft now");
+    let (_, out, err) = shop.asks(&["orders", "import", &shop.file("longer.toml", &longer)]);
+    assert!(out.contains("raw length: 1168.4 mm") && out.contains("is now 1181.1 mm"), "{out}{err}");
+}

@@ -40,6 +40,13 @@ impl Span {
         Self { mm, u_mm }
     }
 
+    /// As an order file says it: with the half-width of its rectangular distribution (JCGM 100:2008, 4.3.7), to the nanometre,
+    /// so that what is read back is the same.
+    #[must_use]
+    pub fn written(self) -> String {
+        format!("{} mm ± {} mm", self.mm, (self.u_mm * 3f64.sqrt() * 1e6).round() / 1e6)
+    }
+
     /// The sum; the two are independent.
     fn plus(self, other: Self) -> Self {
         Self { mm: self.mm + other.mm, u_mm: self.u_mm.hypot(other.u_mm) }
@@ -106,6 +113,25 @@ pub struct CutPlan {
     pub grip_cap: Span,
     /// Length of the ferrule that sits on the hosel or the sleeve.
     pub ferrule: Option<Span>,
+}
+
+impl CutPlan {
+    /// Its lengths by their keys in an order file.
+    #[must_use]
+    pub fn lengths(&self) -> [(&'static str, Option<Span>); 9] {
+        let ground = &self.ground_line;
+        [
+            ("raw_length", Some(self.raw_length)),
+            ("tip_trim", Some(self.tip_trim).filter(|trim| *trim != Span::new(0.0, 0.0))),
+            ("bore_depth", Some(self.bore_depth)),
+            ("insertion", self.insertion),
+            ("sleeve_floor", self.sleeve_floor),
+            ("bore_to_ground", Some(ground.distance)),
+            ("sole_contact", ground.sole_contact),
+            ("grip_cap", Some(self.grip_cap)),
+            ("ferrule", self.ferrule),
+        ]
+    }
 }
 
 /// A line on the raw shaft that it is cut along.

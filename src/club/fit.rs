@@ -88,6 +88,24 @@ pub struct FitSizes {
     pub sleeve_tilt: Option<Degrees>,
 }
 
+impl FitSizes {
+    /// Its lengths by their keys in an order file.
+    #[must_use]
+    pub fn lengths(&self) -> [(&'static str, Option<Span>); 9] {
+        [
+            ("tip_diameter", self.tip),
+            ("parallel_section", self.parallel_section),
+            ("bore_diameter", self.bore),
+            ("shim", self.shim),
+            ("butt_diameter", self.butt),
+            ("grip_core", self.core),
+            ("grip_size", self.grip_size),
+            ("wrap", self.wrap),
+            ("final_grip_size", self.final_size),
+        ]
+    }
+}
+
 /// What else of the club the answers need, as far as it is known.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct FitWith {

@@ -132,7 +132,9 @@ fn read_cut(
         cut.mistake("tip_trim", "the tip trim stands in a table [[tip_trim]] as well, expected in one place");
     }
     let tip_trim = match optional(cut, "tip_trim", 0.0..=300.0, U_OF_A_MARK_MM) {
-        Ok(own) => own.or(scheduled.map(|mm| Span::new(mm, U_OF_A_MARK_MM))).unwrap_or(Span::new(0.0, 0.0)),
+        Ok(own) => {
+            own.or(scheduled.map(|mm| Span::new(whole_nanometres(mm), U_OF_A_MARK_MM))).unwrap_or(Span::new(0.0, 0.0))
+        }
         Err(()) => Span::new(0.0, 0.0),
     };
     let raw_length = required(cut, "raw_length", 200.0..=2000.0, U_RULE_MM);

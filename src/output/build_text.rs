@@ -19,20 +19,9 @@ impl Serialize for Cut<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         let plan = self.0;
         let ground = &plan.ground_line;
-        let trimmed = Some(plan.tip_trim).filter(|trim| *trim != Span::new(0.0, 0.0));
         let mut map = serializer.serialize_map(None)?;
-        for (key, length) in [
-            ("raw_length", Some(plan.raw_length)),
-            ("tip_trim", trimmed),
-            ("bore_depth", Some(plan.bore_depth)),
-            ("insertion", plan.insertion),
-            ("sleeve_floor", plan.sleeve_floor),
-            ("bore_to_ground", Some(ground.distance)),
-            ("sole_contact", ground.sole_contact),
-            ("grip_cap", Some(plan.grip_cap)),
-            ("ferrule", plan.ferrule),
-        ] {
-            entry(&mut map, key, length.map(span))?;
+        for (key, length) in plan.lengths() {
+            entry(&mut map, key, length.map(Span::written))?;
         }
         let is_usual = (ground.at - MEASURING_ANGLE).abs() == Degrees(0.0);
         entry(&mut map, "ground_angle", (!is_usual).then(|| degrees(ground.at)))?;
@@ -46,18 +35,8 @@ impl Serialize for Fit<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         let sizes = self.0;
         let mut map = serializer.serialize_map(None)?;
-        for (key, length) in [
-            ("tip_diameter", sizes.tip),
-            ("parallel_section", sizes.parallel_section),
-            ("bore_diameter", sizes.bore),
-            ("shim", sizes.shim),
-            ("butt_diameter", sizes.butt),
-            ("grip_core", sizes.core),
-            ("grip_size", sizes.grip_size),
-            ("wrap", sizes.wrap),
-            ("final_grip_size", sizes.final_size),
-        ] {
-            entry(&mut map, key, length.map(span))?;
+        for (key, length) in sizes.lengths() {
+            entry(&mut map, key, length.map(Span::written))?;
         }
         for (key, runs) in [("tip", sizes.tip_runs), ("bore", sizes.bore_runs)] {
             entry(&mut map, key, runs.map(|taper| taper.name().to_owned()))?;
@@ -77,11 +56,6 @@ impl Serialize for Fit<'_> {
 
 fn entry<M: SerializeMap>(map: &mut M, key: &'static str, text: Option<String>) -> Result<(), M::Error> {
     text.map_or(Ok(()), |text| map.serialize_entry(key, &text))
-}
-
-/// A length with the half-width of its rectangular distribution (JCGM 100:2008, 4.3.7).
-fn span(length: Span) -> String {
-    format!("{} mm ± {} mm", length.mm, length.u_mm * 3f64.sqrt())
 }
 
 /// The shortest decimal of a number is read back as the same number.

@@ -1,8 +1,12 @@
 //! What changed between two versions of an order, in words.
 
+use super::build::Build;
+use super::details::Details;
 use super::order::{ClubSpec, Order, TargetRow};
 use super::steps::Step;
 use crate::club::characteristic::Characteristic;
+use crate::club::cut::Span;
+use crate::measurement::unit::Degrees;
 
 /// A later version of an order.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -64,9 +68,7 @@ fn of_club(before: &ClubSpec, after: &ClubSpec) -> Vec<String> {
             words.extend(text(characteristic.label(), written(old).as_deref(), written(new).as_deref()));
         }
     }
-    if before.details != after.details {
-        words.push("what is given of its parts or its sleeve is another".to_owned());
-    }
+    words.extend(of_facts(&facts(&before.details), &facts(&after.details)));
     for (what, old, new) in [
         ("head model", &before.models.head, &after.models.head),
         ("shaft model", &before.models.shaft, &after.models.shaft),
@@ -74,10 +76,58 @@ fn of_club(before: &ClubSpec, after: &ClubSpec) -> Vec<String> {
     ] {
         words.extend(text(what, old.as_deref(), new.as_deref()));
     }
-    if before.build != after.build {
-        words.push("how it is to be cut and fitted is another".to_owned());
-    }
+    words.extend(of_facts(&made(&before.build), &made(&after.build)));
     words.into_iter().map(|sentence| format!("{} {sentence}", before.id)).collect()
+}
+
+/// Facts by what they are called, in an order of their own.
+type Facts = Vec<(String, String)>;
+
+fn of_facts(before: &Facts, after: &Facts) -> Vec<String> {
+    let of = |facts: &Facts, what: &str| facts.iter().find(|(known, _)| known == what).map(|(_, text)| text.clone());
+    let new = after.iter().filter(|(what, _)| of(before, what).is_none());
+    before
+        .iter()
+        .chain(new)
+        .filter_map(|(what, _)| text(what, of(before, what).as_deref(), of(after, what).as_deref()))
+        .collect()
+}
+
+/// What is said of a club's parts and its sleeve.
+fn facts(details: &Details) -> Facts {
+    let material = details.head_material.iter().map(|material| ("head material".to_owned(), material.clone()));
+    let given = details.given.iter().map(|given| (given.measure.label().to_owned(), given.text.clone()));
+    let sleeve = details.sleeve.iter().map(|sleeve| {
+        let degrees = |angle: &Degrees| angle.0.to_string();
+        let clocks: Vec<String> = sleeve.clocks.iter().map(degrees).collect();
+        let at = sleeve.at.as_ref().map(|at| format!(", measured at {}", degrees(at))).unwrap_or_default();
+        ("sleeve".to_owned(), format!("tilt {}, clock {}{at} deg", degrees(&sleeve.tilt), clocks.join(", ")))
+    });
+    material.chain(given).chain(sleeve).collect()
+}
+
+/// How a club is to be made.
+fn made(build: &Build) -> Facts {
+    let mut facts = Facts::new();
+    let mut say = |what: &str, text: Option<String>| facts.extend(text.map(|text| (what.replace('_', " "), text)));
+    let degrees = |angle: Degrees| format!("{} deg", angle.0);
+    if let Some(cut) = &build.cut {
+        cut.lengths().into_iter().for_each(|(what, length)| say(what, length.map(Span::written)));
+        say("ground angle", Some(degrees(cut.ground_line.at)));
+        say("sole radius", Some(format!("{} mm", cut.ground_line.sole_radius_mm)));
+    }
+    if let Some(fit) = &build.fit {
+        fit.lengths().into_iter().for_each(|(what, length)| say(what, length.map(Span::written)));
+        say("tip", fit.tip_runs.map(|runs| runs.name().to_owned()));
+        say("bore", fit.bore_runs.map(|runs| runs.name().to_owned()));
+        say("tape wraps", Some(fit.wraps.to_string()));
+        say("rib", Some(if fit.rib { "yes" } else { "no" }.to_owned()));
+        say("sleeve turn", fit.sleeve_turn.map(degrees));
+        say("sleeve tilt", fit.sleeve_tilt.map(degrees));
+    }
+    say("stop at the dry fit", Some(build.dry_fit_stop.name().to_owned()));
+    say("built again after", build.again_of.clone());
+    facts
 }
 
 fn steps(route: &[Step]) -> String {
@@ -88,8 +138,6 @@ fn steps(route: &[Step]) -> String {
 mod tests {
     use super::*;
     use crate::measurement::quantity::parse_target;
-    use crate::work_order::build::Build;
-    use crate::work_order::details::Details;
     use crate::work_order::order::{ClubKind, Hand, Models, Priority, WorkKind};
 
     fn club(n: u8, targets: &[(Characteristic, &str)]) -> ClubSpec {
