@@ -310,11 +310,11 @@ impl Search<'_> {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
-    /// The finaliser of splitmix64, for costs that repeat.
-    fn number(seed: u64) -> f64 {
+    /// The finaliser of splitmix64, for numbers from 0 to 1 that repeat.
+    pub(in crate::club) fn number(seed: u64) -> f64 {
         let mut x = seed.wrapping_mul(0x9e37_79b9_7f4a_7c15);
         x = (x ^ (x >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
         x = (x ^ (x >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);

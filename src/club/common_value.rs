@@ -151,16 +151,7 @@ impl Search<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// The finaliser of splitmix64, for numbers from 0 to 1 that repeat.
-    fn number(seed: u64) -> f64 {
-        let mut x = seed.wrapping_mul(0x9e37_79b9_7f4a_7c15);
-        x = (x ^ (x >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        x = (x ^ (x >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        #[expect(clippy::cast_precision_loss, reason = "a number from 0 to 1")]
-        let share = ((x ^ (x >> 31)) >> 11) as f64 / (1u64 << 53) as f64;
-        share
-    }
+    use crate::club::assignment::tests::number;
 
     /// The smallest sum over every choice of parts, each with the common value that is best for it.
     fn by_brute_force(shared: &Shared<'_>, clubs: usize, chosen: &mut Vec<[usize; KINDS]>) -> f64 {
