@@ -27,6 +27,8 @@ pub struct Audit {
     pub events: u64,
     /// Readings recomputed from raw bytes.
     pub readings: u64,
+    /// How many of these took their zero as recorded: written before the samples it was seen in were kept.
+    pub zeros_as_recorded: u64,
     /// Values judged again.
     pub values: u64,
     /// Checks and reference readings worked out again.
@@ -56,6 +58,8 @@ pub struct Audit {
     lost: bool,
     /// The events were written by a program with other rules for numbers.
     is_older: bool,
+    /// They were written by a program that keeps the samples each zero was seen in.
+    keeps_zeros: bool,
     calibrations: HashMap<EventId, Change>,
     captured: HashMap<EventId, CapturedReading>,
     /// What the index says of the drawers.

@@ -8,7 +8,9 @@ use crate::measurement::calibration::settling_limits;
 use crate::measurement::evidence::Evidence;
 use crate::measurement::printed::{printed, u_own_zero};
 use crate::measurement::quantity::Target;
-use crate::measurement::settling::{Capture, SettlingLimits, recompute_with_doubt, zero_part};
+use crate::measurement::settling::{
+    Capture, SettlingLimits, Zeroing, recompute_with_doubt, recompute_zero, zero_part,
+};
 use crate::measurement::uncertainty::{Budget, LevelParts, assess};
 use crate::measurement::unit::Grams;
 use crate::work_order::event::{CapturedReading, Change, FiledValue};
@@ -17,6 +19,9 @@ use crate::work_order::judging::judge;
 /// The version of the program since which numbers come out as they do now: raised, with the version of the package, by whoever
 /// changes how a value, an uncertainty or a verdict is worked out.
 pub const NUMBERS_SINCE: (u32, u32, u32) = (0, 3, 0);
+
+/// The version since which a reading is kept with the samples its zero was seen in.
+pub const ZEROS_SINCE: (u32, u32, u32) = (0, 4, 0);
 
 /// A version as three numbers; `None` where it is none.
 #[must_use]
@@ -55,8 +60,14 @@ pub enum Doubt {
     /// The uncertainty of the level is not what the samples and the zero give.
     #[error("the stored samples give another uncertainty of the level than the record says")]
     LevelUncertainty,
-    /// The uncertainty of the zero cannot be: below nothing, or not that of an instrument that sends on its key.
-    #[error("the uncertainty of its zero is not possible")]
+    /// The stored samples do not hold the empty instrument its zero was seen on.
+    #[error("the stored samples do not hold the look at its zero")]
+    ZeroWindow,
+    /// The zero is not what the samples of the empty instrument can have left.
+    #[error("the stored samples of the empty instrument give another zero than the record says")]
+    Zero,
+    /// The uncertainty of the zero is not what its samples give, or not that of an instrument that sends on its key.
+    #[error("the stored samples of the empty instrument give another uncertainty of its zero than the record says")]
     ZeroUncertainty,
     /// The budget is not what level, calibration and checks give.
     #[error("level, calibration and checks give another uncertainty budget than the record says")]
@@ -72,11 +83,20 @@ pub enum Doubt {
     Verdict(&'static str),
 }
 
+/// Where the zero of a proved reading comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ZeroProof {
+    /// It was worked out again, or there is none.
+    WorkedOut,
+    /// As recorded: journals older than `ZEROS_SINCE` do not keep the samples it was seen in.
+    AsRecorded,
+}
+
 /// Recomputes a captured reading from its frames.
 ///
 /// # Errors
 /// What it does not agree with.
-pub fn prove(captured: &CapturedReading, calibrated: &Change, evidence: &Evidence) -> Result<(), Doubt> {
+pub fn prove(captured: &CapturedReading, calibrated: &Change, evidence: &Evidence) -> Result<ZeroProof, Doubt> {
     let Change::Calibrated {
         format,
         format_text,
@@ -115,9 +135,7 @@ pub fn prove(captured: &CapturedReading, calibrated: &Change, evidence: &Evidenc
     let limits = settling_limits(captured.kind, *resolution, *rate_hz, capacity);
     let window = (captured.window_s[0], captured.window_s[1]);
     let u_zero = captured.budget_inputs.map_or([0.0; 2], |inputs| inputs.u_zero);
-    if captured.budget_inputs.is_some() && !zero_is_possible(captured, &limits, u_zero) {
-        return Err(Doubt::ZeroUncertainty);
-    }
+    let zero_proof = prove_zero(captured, &limits, evidence)?;
     let again = if captured.on_key {
         printed(&limits, &evidence.samples, window, u_zero)
     } else {
@@ -135,6 +153,7 @@ pub fn prove(captured: &CapturedReading, calibrated: &Change, evidence: &Evidenc
         window,
         zero: captured.zero,
         u_zero,
+        zero_look: None,
         n: again.n,
     };
     let (reading, budget) = match &captured.budget_inputs {
@@ -155,18 +174,30 @@ pub fn prove(captured: &CapturedReading, calibrated: &Change, evidence: &Evidenc
         && reading.measured.iter().zip(&captured.measured).all(|(computed, stored)| {
             computed.quantity == stored.quantity && same_bits(&[computed.value, computed.u], &[stored.value, stored.u])
         });
-    if same { Ok(()) } else { Err(Doubt::Reading) }
+    if same { Ok(zero_proof) } else { Err(Doubt::Reading) }
 }
 
-/// Whether a zero can have this uncertainty. What the zero was tracked from is not kept, so it cannot be worked out
-/// again; an instrument that sends on a key takes its own
-/// zero, whose uncertainty is known.
-fn zero_is_possible(captured: &CapturedReading, limits: &SettlingLimits, u_zero: [f64; 2]) -> bool {
-    if captured.on_key {
-        return same_bits(&u_zero, &u_own_zero(limits));
+/// Works the zero and its uncertainty out again from the samples of the empty instrument.
+fn prove_zero(captured: &CapturedReading, limits: &SettlingLimits, evidence: &Evidence) -> Result<ZeroProof, Doubt> {
+    let Some(inputs) = captured.budget_inputs else { return Ok(ZeroProof::AsRecorded) };
+    let same_u = |u: [f64; 2]| {
+        if same_bits(&inputs.u_zero, &u) { Ok(ZeroProof::WorkedOut) } else { Err(Doubt::ZeroUncertainty) }
+    };
+    if captured.on_key || limits.zeroing == Zeroing::PresenceOnly {
+        if !same_bits(&captured.zero, &[0.0; 2]) {
+            return Err(Doubt::Zero);
+        }
+        return same_u(if captured.on_key { u_own_zero(limits) } else { [0.0; 2] });
     }
-    // A zero that was tracked before a restart may be younger than the window is old: only its sign can be held against it.
-    u_zero.iter().all(|u| u.is_finite() && *u >= 0.0)
+    let Some(look) = inputs.zero_look else {
+        let is_possible = inputs.u_zero.iter().all(|u| u.is_finite() && *u >= 0.0);
+        return if is_possible { Ok(ZeroProof::AsRecorded) } else { Err(Doubt::ZeroUncertainty) };
+    };
+    if look.window.1 >= captured.window_s[0] {
+        return Err(Doubt::ZeroWindow);
+    }
+    let again = recompute_zero(limits, &evidence.samples, (captured.zero, look), captured.t_s);
+    same_u(again.ok_or(Doubt::ZeroWindow)?.ok_or(Doubt::Zero)?)
 }
 
 /// Checks that a filed value comes from its reading and that its verdict follows from its limits.

@@ -383,3 +383,36 @@ async fn a_damaged_index_without_any_row_is_named() {
         assert!(!proved(folder.path()).await.faults.is_empty(), "page {root}");
     }
 }
+
+#[tokio::test]
+async fn a_reading_without_the_samples_of_its_zero_is_a_fault_unless_an_older_program_wrote_it() {
+    for (by, is_older) in [(env!("CARGO_PKG_VERSION"), false), ("0.3.0", true)] {
+        let folder = tempfile::tempdir().unwrap();
+        let mut journal = Journal::open(folder.path(), "bench-1", 7).await.unwrap();
+        let mut bench = DeskBench::new(desk_bench::CONFIG);
+        let mut stored = bench.begin();
+        bench.lay("scale", &[0.0; 12], &mut stored);
+        bench.lay("scale", &[203.12; 15], &mut stored);
+        let mut stripped = 0;
+        for event in &mut stored.events {
+            match &mut event.change {
+                Change::SessionStarted { version, .. } => by.clone_into(version),
+                Change::ReadingCaptured(captured) => {
+                    let look = captured.budget_inputs.as_mut().and_then(|inputs| inputs.zero_look.take());
+                    stripped += u32::from(look.is_some());
+                }
+                _ => {}
+            }
+        }
+        assert_eq!(stripped, 1);
+        journal.append(&stored.events, &stored.evidence).await.unwrap();
+        journal.close().await;
+        let audit = proved(folder.path()).await;
+        let what: Vec<String> = audit.faults.iter().map(ToString::to_string).collect();
+        if is_older {
+            assert!(what.is_empty() && audit.zeros_as_recorded == 1, "{what:?}, {}", audit.zeros_as_recorded);
+        } else {
+            assert!(matches!(what.as_slice(), [one] if one.contains("of the empty instrument")), "{what:?}");
+        }
+    }
+}

@@ -9,10 +9,10 @@ use benchscribe::measurement::beam::BeamGeometry;
 use benchscribe::measurement::calibration::{BeamCalibration, Calibration, ScaleCalibration, Scatter};
 use benchscribe::measurement::gauge::{FaceAngle, GaugeCalibration, Hand, Laid, LoftSense};
 use benchscribe::measurement::reading::Quantity;
-use benchscribe::measurement::settling::Capture;
+use benchscribe::measurement::settling::{Capture, ZeroLook};
 use benchscribe::measurement::uncertainty::{BalanceDrift, Budget, Drift, LevelParts, Source, assess};
 use benchscribe::measurement::unit::{Degrees, Grams, Millimetres};
-use benchscribe::proof::{Doubt, prove};
+use benchscribe::proof::{Doubt, ZeroProof, prove};
 use benchscribe::work_order::check_verdict::{Circumstances, Shown, judge_check};
 use benchscribe::work_order::checks::Chart;
 use benchscribe::work_order::event::{CapturedReading, Change, EventId};
@@ -38,7 +38,7 @@ impl Dice {
 }
 
 fn capture(values: [f64; 2], u: [f64; 2]) -> Capture {
-    Capture { t_s: 0.0, values, u, window: (0.0, 1.0), zero: [0.0; 2], u_zero: [0.0; 2], n: 20 }
+    Capture { t_s: 0.0, values, u, window: (0.0, 1.0), zero: [0.0; 2], u_zero: [0.0; 2], zero_look: None, n: 20 }
 }
 
 fn of(budgets: &[Budget], quantity: Quantity) -> &Budget {
@@ -352,6 +352,35 @@ fn a_stored_budget_is_proved_from_its_raw_bytes_and_a_changed_one_is_not() {
             change(&mut changed);
             assert!(prove(&changed, &calibrated.change, &evidence).is_err(), "{changed:?}");
         }
+        // Another zero than its samples give, each other number made to fit: what it would lag behind is in its uncertainty.
+        let forged = |by: f64, change: fn(&mut CapturedReading)| {
+            let mut forged = captured.clone();
+            (forged.zero[0], forged.levels[0]) = (forged.zero[0] - by, forged.levels[0] + by);
+            change(&mut forged);
+            prove(&forged, &calibrated.change, &evidence)
+        };
+        assert_eq!(prove(captured, &calibrated.change, &evidence), Ok(ZeroProof::WorkedOut));
+        assert_eq!(forged(0.1, |_| {}), Err(Doubt::ZeroUncertainty));
+        assert_eq!(forged(10.0, |_| {}), Err(Doubt::Zero));
+        let look = |c: &mut CapturedReading, change: fn(&mut ZeroLook)| {
+            change(c.budget_inputs.as_mut().unwrap().zero_look.as_mut().unwrap());
+        };
+        let changes: [fn(&mut ZeroLook); 5] = [
+            |l| l.unrest[0] = -1.0,
+            |l| l.unrest[0] = f64::NAN,
+            |l| l.unrest[0] += 1.0,
+            |l| l.window.0 += 1e-9,
+            |l| l.is_first = !l.is_first,
+        ];
+        for change in changes {
+            let mut other = captured.clone();
+            look(&mut other, change);
+            assert!(prove(&other, &calibrated.change, &evidence).is_err(), "{:?}", other.budget_inputs);
+        }
+        // The load itself is no look at the zero.
+        let mut of_load = captured.clone();
+        of_load.budget_inputs.as_mut().unwrap().zero_look.as_mut().unwrap().window = captured.window_s.into();
+        assert_eq!(prove(&of_load, &calibrated.change, &evidence), Err(Doubt::ZeroWindow));
         // No uncertainty is below nothing, though its square would agree with everything else.
         let mut negative = captured.clone();
         let u_zero = &mut negative.budget_inputs.as_mut().unwrap().u_zero;

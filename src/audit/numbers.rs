@@ -4,7 +4,7 @@ use super::{Audit, causes};
 use crate::journal::chain::sha256;
 use crate::journal::evidence;
 use crate::journal::store::Reader;
-use crate::proof::{NUMBERS_SINCE, prove, prove_filed, version};
+use crate::proof::{Doubt, NUMBERS_SINCE, ZEROS_SINCE, ZeroProof, prove, prove_filed, version};
 use crate::work_order::checks::Chart;
 use crate::work_order::event::{CapturedReading, Change, Event, EventId, FiledValue};
 use crate::work_order::laid::laid;
@@ -16,7 +16,9 @@ impl Audit {
         let seq = Some(event.seq);
         match &event.change {
             Change::SessionStarted { version: by, .. } => {
-                self.is_older = version(by).is_some_and(|by| by < NUMBERS_SINCE);
+                let by = version(by);
+                self.is_older = by.is_some_and(|by| by < NUMBERS_SINCE);
+                self.keeps_zeros = by.is_none_or(|by| by >= ZEROS_SINCE);
             }
             Change::Calibrated { instrument, .. } => {
                 self.calibrations.insert(event.id, event.change.clone());
@@ -28,8 +30,13 @@ impl Audit {
                 self.readings += 1;
                 self.captured.insert(event.id, captured.clone());
                 match self.reading(reader, captured).await {
-                    Ok(None) => {}
-                    Ok(Some(doubt)) => self.doubt(seq, &format!("reading of {}: {doubt}", captured.instrument)),
+                    Ok(Ok(ZeroProof::WorkedOut)) => {}
+                    Ok(Ok(ZeroProof::AsRecorded)) if !self.keeps_zeros => self.zeros_as_recorded += 1,
+                    Ok(Ok(ZeroProof::AsRecorded)) => {
+                        let what = "nothing is kept of the empty instrument its zero was seen on";
+                        self.doubt(seq, &format!("reading of {}: {what}", captured.instrument));
+                    }
+                    Ok(Err(doubt)) => self.doubt(seq, &format!("reading of {}: {doubt}", captured.instrument)),
                     Err(what) => self.fault(seq, &format!("reading of {}: {what}", captured.instrument)),
                 }
                 if let Some(what) = self.inputs(captured, event.at_us) {
@@ -109,8 +116,7 @@ impl Audit {
         }
     }
 
-    /// What a budget was made with must be what the events before it say: calibration in force and errors found. The zero's
-    /// uncertainty alone is taken from the event: what it was tracked from is not kept.
+    /// What a budget was made with must be what the events before it say: calibration in force and errors found.
     fn inputs(&self, captured: &CapturedReading, at_us: i64) -> Option<&'static str> {
         // Behind a lost event the fold knows less than the bench did.
         if self.lost {
@@ -173,7 +179,7 @@ impl Audit {
     }
 
     /// What of a reading comes out otherwise from its raw bytes; what is wrong with these is an error.
-    async fn reading(&self, reader: &Reader, captured: &CapturedReading) -> Result<Option<String>, String> {
+    async fn reading(&self, reader: &Reader, captured: &CapturedReading) -> Result<Result<ZeroProof, Doubt>, String> {
         let stored = match reader.evidence(&captured.evidence).await {
             Ok(Some(stored)) => Some(stored),
             found => match &self.salvaged {
@@ -187,6 +193,6 @@ impl Audit {
         }
         let frames = evidence::decode(&stored).ok_or("its raw bytes are not readable")?;
         let calibrated = self.calibrations.get(&captured.calibration).ok_or("its calibration is not in the journal")?;
-        Ok(prove(captured, calibrated, &frames).err().map(|doubt| doubt.to_string()))
+        Ok(prove(captured, calibrated, &frames))
     }
 }

@@ -3,18 +3,18 @@
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 
-use super::printed_lines::PrintedLines;
+use super::measuring::Measuring;
 use super::zero_words::zero_words;
 use crate::config::bench_file::InstrumentSettings;
 use crate::instrument::format::{Frame, Mode};
 use crate::instrument::indication::{Indication, OUT_OF_RANGE, UnitNews, UnitWatch, is_beyond, read};
 use crate::measurement::calibration::{Calibration, settling_limits};
-use crate::measurement::evidence::{Evidence, RawFrame, RecentFrames};
+use crate::measurement::evidence::{Evidence, RawFrame};
 use crate::measurement::gauge::Laid;
 use crate::measurement::printed::{Print, PrintWatch, printed, u_own_zero};
 use crate::measurement::reading::{InstrumentKind, Quantity, Reading};
 use crate::measurement::sample::{Expectation, Sample};
-use crate::measurement::settling::{Capture, Change, Phase, Settling, SettlingLimits, zero_part};
+use crate::measurement::settling::{Capture, Change, Phase, zero_part};
 use crate::measurement::stamp::Stamp;
 use crate::measurement::uncertainty::{Budget, Drift, LevelParts, assess};
 use crate::work_order::checks::repeatability;
@@ -65,34 +65,6 @@ pub struct Channel {
     measuring: Option<Measuring>,
 }
 
-#[derive(Debug)]
-struct Measuring {
-    calibration: Calibration,
-    limits: SettlingLimits,
-    settling: Settling,
-    recent: RecentFrames,
-    /// For an instrument that sends on a key, in the place of the settling.
-    prints: PrintWatch,
-    lines: PrintedLines,
-}
-
-impl Measuring {
-    /// Whether a club of this hand can be read at all.
-    fn serves(&self, laid: Option<Laid>) -> bool {
-        match (&self.calibration, laid) {
-            (Calibration::Gauge(gauge), Some(Laid::Club { hand, .. })) => gauge.datum(hand).is_some(),
-            _ => true,
-        }
-    }
-
-    /// Whether the newest second was not still, or a load came a moment ago: no placement yet, and not nothing either.
-    fn is_moving(&self) -> bool {
-        let newest = self.recent.newest().map(|sample| self.settling.less_zero(sample.values));
-        let is_coming = newest.is_some_and(|[load, _]| load.abs() > self.limits.off);
-        !self.settling.is_still() || (is_coming && self.settling.phase() == Phase::Empty)
-    }
-}
-
 /// Why a club of the hand that has no datum is not read.
 const NO_DATUM: &str = "has no datum for left-handed clubs, and a slope of its fixture would read the wrong way round: calibrate \
                         it with the block laid in both ways, or state u_level of a fixture that is level";
@@ -117,15 +89,7 @@ impl Channel {
     pub fn new(settings: InstrumentSettings) -> Self {
         let measuring = settings.calibration.clone().map(|calibration| {
             let wiring = &settings.wiring;
-            let limits = settling_limits(wiring.kind, wiring.resolution, settings.rate_hz, wiring.capacity);
-            Measuring {
-                calibration,
-                settling: Settling::new(limits.clone()),
-                limits,
-                recent: RecentFrames::default(),
-                prints: PrintWatch::default(),
-                lines: PrintedLines::default(),
-            }
+            Measuring::new(calibration, settling_limits(wiring.kind, wiring.resolution, settings.rate_hz, wiring.capacity))
         });
         Self {
             units: UnitWatch::new(settings.format.names_units()),
@@ -171,6 +135,8 @@ impl Channel {
             // What lies there counts as nothing from now on.
             (_, Control::Zero) => {
                 if let Some(measuring) = &mut self.measuring {
+                    // Blocks of samples begin anew with it, and so must those that it is proved from.
+                    measuring.recent.clear();
                     measuring.settling.start_unknown();
                 }
                 self.message = None;
@@ -281,6 +247,7 @@ impl Channel {
             return self.printed(stamp, frame, &sample);
         }
         let changes = measuring.settling.push(&sample, expected);
+        measuring.keep_zero(stamp.t_s, &changes);
         let mut captured = None;
         for change in changes.iter() {
             match change {
@@ -313,7 +280,7 @@ impl Channel {
             }
         }
         let Some(capture) = captured else { return Seen::Nothing };
-        self.captured(stamp, frame, capture)
+        self.captured(frame, capture)
     }
 
     /// Takes a number that the instrument was told to send.
@@ -334,8 +301,10 @@ impl Channel {
                     return Seen::Nothing;
                 };
                 let (values, u, n) = (level.values, level.u, level.n);
-                let capture = Capture { t_s: stamp.t_s, values, u, window: window_s, zero: [0.0; 2], u_zero, n };
-                return self.captured(stamp, frame, capture);
+                let zero = [0.0; 2];
+                let capture =
+                    Capture { t_s: stamp.t_s, values, u, window: window_s, zero, u_zero, zero_look: None, n };
+                return self.captured(frame, capture);
             }
         };
         self.held = None;
@@ -344,7 +313,7 @@ impl Channel {
     }
 
     /// Makes a reading of what has come to rest.
-    fn captured(&mut self, stamp: Stamp, frame: &Frame, capture: Capture) -> Seen {
+    fn captured(&mut self, frame: &Frame, capture: Capture) -> Seen {
         self.message = None;
         let Some(measuring) = &self.measuring else { return Seen::Nothing };
         let parts = LevelParts::split(
@@ -363,7 +332,7 @@ impl Channel {
             return Seen::Nothing;
         };
         let Some(calibration) = self.calibration_event else { return Seen::Nothing };
-        let evidence = measuring.recent.cut(capture.window.0, stamp.t_s);
+        let evidence = measuring.evidence(&capture);
         self.held = Some((capture, reading.clone()));
         self.last.clone_from(&self.held);
         self.expanded = expanded_of(&budget);
@@ -383,7 +352,11 @@ impl Channel {
             laid: self.laid,
             calibration,
             evidence: String::new(),
-            budget_inputs: Some(BudgetInputs { u_zero: capture.u_zero, drift: self.drift }),
+            budget_inputs: Some(BudgetInputs {
+                u_zero: capture.u_zero,
+                zero_look: capture.zero_look,
+                drift: self.drift,
+            }),
             budget,
         };
         Seen::Captured(Box::new((captured, evidence)))
@@ -474,6 +447,7 @@ impl Channel {
             window: (0.0, 0.0),
             zero: [0.0, 0.0],
             u_zero: [0.0, 0.0],
+            zero_look: None,
             n: 1,
         };
         measuring.calibration.reading(&moving, self.laid)
@@ -492,6 +466,7 @@ fn capture_of(last: &CapturedReading) -> Capture {
         window: (last.window_s[0], last.window_s[1]),
         zero: last.zero,
         u_zero: [0.0, 0.0],
+        zero_look: None,
         n: 0,
     }
 }

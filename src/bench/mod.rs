@@ -4,6 +4,7 @@
 
 pub mod channel;
 pub mod core;
+mod measuring;
 mod messages;
 pub mod playback;
 mod printed_lines;

@@ -45,7 +45,8 @@ fn tell(
 ) -> anyhow::Result<()> {
     if as_json {
         print::line(
-            &json!({"events": audit.events, "readings": audit.readings, "values": audit.values,
+            &json!({"events": audit.events, "readings": audit.readings,
+                    "zeros_as_recorded": audit.zeros_as_recorded, "values": audit.values,
                     "references": audit.references, "studies": audit.studies, "chain": audit.chain, "faults": faults,
                     "by_older_rules": audit.older.iter().map(ToString::to_string).collect::<Vec<_>>(),
                     "known_gaps": gaps, "segments": segments})
@@ -58,11 +59,17 @@ fn tell(
         for older in &audit.older {
             print::line(&format!("written by an older benchscribe, comes out otherwise now, no fault: {older}"))?;
         }
+        if audit.zeros_as_recorded > 0 {
+            print::line(&format!(
+                "written by an older benchscribe, which kept no samples of the empty instrument: {} readings, with the zero as recorded",
+                audit.zeros_as_recorded
+            ))?;
+        }
         for gap in gaps {
             print::line(&format!("lost before, as the journal itself tells: {gap}"))?;
         }
         print::line(&format!(
-            "{} events in the chain, {} readings recomputed from raw bytes and their recorded zero, {} values judged again, {} references and {} steps of studies worked out again: {}",
+            "{} events in the chain, {} readings recomputed from raw bytes, {} values judged again, {} references and {} steps of studies worked out again: {}",
             audit.events,
             audit.readings,
             audit.values,

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::event::by_name;
 use crate::measurement::reading::Quantity;
+use crate::measurement::settling::ZeroLook;
 use crate::measurement::uncertainty::{BalanceDrift, Budget, Component, Drift, Source};
 use crate::work_order::event::BudgetInputs;
 
@@ -31,7 +32,17 @@ struct ComponentShape {
 struct StoredInputs {
     u_zero: [f64; 2],
     #[serde(default, skip_serializing_if = "Option::is_none")]
+    zero_look: Option<StoredLook>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     drift: Option<StoredDrift>,
+}
+
+#[derive(Serialize, Deserialize)]
+struct StoredLook {
+    window_s: [f64; 2],
+    unrest: [f64; 2],
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    first: bool,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -59,7 +70,7 @@ super::event::list_of!(budgets, Budget, "BudgetShape");
 
 /// Inputs of a budget, where there are any.
 pub(super) mod optional_inputs {
-    use super::{BalanceDrift, BudgetInputs, Drift, StoredBalance, StoredDrift, StoredInputs};
+    use super::{BalanceDrift, BudgetInputs, Drift, StoredBalance, StoredDrift, StoredInputs, StoredLook, ZeroLook};
     use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
     pub(crate) fn serialize<S: Serializer>(inputs: &Option<BudgetInputs>, serializer: S) -> Result<S::Ok, S::Error> {
@@ -73,7 +84,14 @@ pub(super) mod optional_inputs {
             angles_deg: Some(drift.angles_deg).filter(|angles| angles.iter().any(|angle| *angle != 0.0)),
             freedom: drift.freedom,
         };
-        inputs.map(|i| StoredInputs { u_zero: i.u_zero, drift: i.drift.map(drift) }).serialize(serializer)
+        let look = |look: ZeroLook| StoredLook {
+            window_s: [look.window.0, look.window.1],
+            unrest: look.unrest,
+            first: look.is_first,
+        };
+        inputs
+            .map(|i| StoredInputs { u_zero: i.u_zero, zero_look: i.zero_look.map(look), drift: i.drift.map(drift) })
+            .serialize(serializer)
     }
 
     pub(crate) fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<BudgetInputs>, D::Error> {
@@ -88,7 +106,16 @@ pub(super) mod optional_inputs {
             freedom: drift.freedom,
         };
         let stored = Option::<StoredInputs>::deserialize(deserializer)?;
-        Ok(stored.map(|i| BudgetInputs { u_zero: i.u_zero, drift: i.drift.map(drift) }))
+        let look = |look: StoredLook| ZeroLook {
+            window: (look.window_s[0], look.window_s[1]),
+            unrest: look.unrest,
+            is_first: look.first,
+        };
+        Ok(stored.map(|i| BudgetInputs {
+            u_zero: i.u_zero,
+            zero_look: i.zero_look.map(look),
+            drift: i.drift.map(drift),
+        }))
     }
 }
 

@@ -7,7 +7,7 @@ use super::sample::Sample;
 /// Longest window kept for one channel, in seconds.
 const LONGEST_S: f64 = 30.0;
 /// Most raw bytes kept for one channel.
-const MOST_BYTES: usize = 64 * 1024;
+const MOST_BYTES: usize = 128 * 1024;
 /// How much before the first sample of the mean is stored with it, in seconds, so that despiking and block means
 /// of the settling can be repeated.
 const LEAD_S: f64 = 1.0;
@@ -30,6 +30,18 @@ pub struct Evidence {
     pub frames: Vec<RawFrame>,
     /// Samples made from them, oldest first.
     pub samples: Vec<Sample>,
+}
+
+impl Evidence {
+    /// This and what came later, each frame once.
+    #[must_use]
+    pub fn and_later(mut self, later: &Self) -> Self {
+        let last_s = self.frames.last().map_or(f64::NEG_INFINITY, |frame| frame.t_s);
+        let first = later.frames.partition_point(|frame| frame.t_s <= last_s);
+        self.frames.extend(later.frames.iter().skip(first).cloned());
+        self.samples.extend(later.samples.iter().skip(first));
+        self
+    }
 }
 
 /// The last seconds of one channel, bounded in time and bytes.
@@ -80,6 +92,12 @@ impl RecentFrames {
             .map(|(frame, sample)| (frame.clone(), *sample))
             .unzip();
         Evidence { frames, samples }
+    }
+
+    /// From a little before `start_s` to the newest.
+    #[must_use]
+    pub fn from(&self, start_s: f64) -> Evidence {
+        self.cut(start_s, f64::INFINITY)
     }
 
     /// Forgets everything, as after a replug.

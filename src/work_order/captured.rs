@@ -3,6 +3,7 @@
 use super::event_id::EventId;
 use crate::measurement::gauge::Laid;
 use crate::measurement::reading::{InstrumentKind, Measured};
+use crate::measurement::settling::ZeroLook;
 use crate::measurement::uncertainty::{Budget, Drift};
 
 /// A captured placement.
@@ -44,11 +45,13 @@ pub struct CapturedReading {
     pub budget: Vec<Budget>,
 }
 
-/// Inputs of a budget that lie before the stored samples.
+/// Inputs of a budget besides samples of the load and calibration.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct BudgetInputs {
     /// Standard uncertainty of the tracked zero at the capture, in the units of the levels.
     pub u_zero: [f64; 2],
+    /// Where that zero was seen, in the stored samples; `None` where none is taken off, and in older journals.
+    pub zero_look: Option<ZeroLook>,
     /// What the checks since the calibration had found, if there were any.
     pub drift: Option<Drift>,
 }

@@ -456,6 +456,7 @@ fn of_levels(levels: [f64; 2], captured: &CapturedReading) -> Capture {
         window: (captured.window_s[0], captured.window_s[1]),
         zero: captured.zero,
         u_zero: [0.0; 2],
+        zero_look: None,
         n: 0,
     }
 }

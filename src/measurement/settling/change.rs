@@ -32,6 +32,18 @@ pub enum ZeroTrouble {
     Lies(f64),
 }
 
+/// The window in which the empty instrument was last looked at for its zero.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ZeroLook {
+    /// First and last time, in seconds, of its despiked samples (or block means), both included.
+    pub window: (f64, f64),
+    /// The usual disagreement of the halves of such a window before it, which its uncertainty is not below; in the units of
+    /// the samples.
+    pub unrest: [f64; 2],
+    /// Whether it was the short look that begins a session or follows a lost zero.
+    pub is_first: bool,
+}
+
 /// A value that came to rest, with the window of samples it was averaged over.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Capture {
@@ -47,6 +59,8 @@ pub struct Capture {
     pub zero: [f64; 2],
     /// Standard uncertainty of `zero`.
     pub u_zero: [f64; 2],
+    /// Where the empty instrument was seen at that zero; `None` where none is taken off.
+    pub zero_look: Option<ZeroLook>,
     /// Number of samples (or block means) in the window.
     pub n: usize,
 }

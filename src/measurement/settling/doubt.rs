@@ -2,9 +2,11 @@
 //!
 //! A window's level and the tracked zero come in, standard uncertainties go out. Nothing here decides a capture.
 
+use super::change::ZeroLook;
 use super::ladder::{Level, f64_of, level};
 use super::limits::SettlingLimits;
 use super::recompute::{kept, less_zero};
+use super::zero::Zero;
 use crate::measurement::sample::Sample;
 
 /// What the samples of a window say of it.
@@ -18,8 +20,23 @@ pub struct Recomputed {
     pub n: usize,
 }
 
+/// The uncertainty of a tracked zero at `t_s` again, bit for bit, from the samples of its last look.
+///
+/// # Errors
+/// `None` where the samples do not hold the look; `Some(None)` where it cannot have left this zero.
+#[must_use]
+pub fn recompute_zero(
+    limits: &SettlingLimits,
+    samples: &[Sample],
+    (zero, look): ([f64; 2], ZeroLook),
+    t_s: f64,
+) -> Option<Option<[f64; 2]>> {
+    let level = level(&kept(limits, samples, look.window)?, limits.channels)?;
+    Some(Zero::again(limits, &level, (zero, look), t_s))
+}
+
 /// Captured values and uncertainties again, bit for bit; `samples` are as for `kept`, `u_zero` is the
-/// tracked zero's part as it was at the capture, which lies before the samples.
+/// tracked zero's part as it was at the capture.
 #[must_use]
 pub fn recompute_with_doubt(
     limits: &SettlingLimits,

@@ -345,6 +345,23 @@ fn another_part_found_after_a_replug_is_not_captured() {
 }
 
 #[test]
+fn what_a_held_part_becomes_over_a_replug_waits_until_the_empty_pan_was_seen() {
+    let mut bench = Bench::scale();
+    bench.rest([203.0, 0.0], 5.0);
+    let last = bench.captures()[0];
+    bench.settling.resume(last);
+    bench.rest([203.0, 0.0], 5.0);
+    assert_eq!(bench.settling.phase(), Phase::Held);
+    // Lead is added to it: its zero is from before the replug.
+    bench.rest([209.0, 0.0], 10.0);
+    bench.check(&[203.0]);
+    assert!(bench.changes.iter().any(|change| matches!(change, Change::ZeroUnsure { .. })));
+    bench.rest([0.0; 2], 3.0);
+    bench.rest([209.0, 0.0], 5.0);
+    bench.check(&[203.0, 209.0]);
+}
+
+#[test]
 fn a_band_as_wide_as_what_a_hand_bears_shortens_less_than_a_narrow_one() {
     let waited_s = |half_g: f64| {
         let mut bench = Bench::scale();

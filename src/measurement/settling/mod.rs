@@ -19,8 +19,8 @@ mod zero;
 #[cfg(test)]
 mod hazards;
 
-pub use change::{Capture, Change, Changes, Phase, ZeroTrouble};
-pub use doubt::{Recomputed, recompute_with_doubt, zero_part};
+pub use change::{Capture, Change, Changes, Phase, ZeroLook, ZeroTrouble};
+pub use doubt::{Recomputed, recompute_with_doubt, recompute_zero, zero_part};
 pub use limits::{RUNGS, SettlingLimits, Zeroing};
 
 use super::sample::{Expectation, Sample};
@@ -113,7 +113,8 @@ impl Settling {
     }
 
     /// After a restart or a replug with `last` captured before: found again at the same level, it is held and not
-    /// captured a second time. An empty pan works as after [`Self::start_unknown`].
+    /// captured a second time. An empty pan works as after [`Self::start_unknown`]; until it was seen, nothing else is
+    /// captured: the zero from before is good enough to know the part again, not to weigh another.
     pub fn resume(&mut self, last: Capture) {
         self.start_unknown();
         self.zero = Zero::known(last.zero, last.u_zero, last.t_s);
@@ -149,6 +150,12 @@ impl Settling {
     #[must_use]
     pub fn zero(&self) -> Option<[f64; 2]> {
         (self.zero_trouble.is_none() && self.zero.u.iter().all(|u| u.is_finite())).then_some(self.zero.value)
+    }
+
+    /// Where the empty instrument was last seen at its zero; `None` while it was not.
+    #[must_use]
+    pub fn zero_look(&self) -> Option<ZeroLook> {
+        self.zero.look
     }
 
     /// The newest level less the zero, for display; `None` before the first sample.

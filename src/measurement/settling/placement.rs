@@ -161,7 +161,7 @@ impl Settling {
         if moving.is_told || self.zero_trouble.is_some() || now_s - moving.since_s < self.limits.patience_s {
             return moving;
         }
-        changes.push(if self.only_zero_is_unsure() {
+        changes.push(if !self.zero_is_seen() || self.only_zero_is_unsure() {
             Change::ZeroUnsure { t_s: now_s }
         } else {
             Change::MovingTooLong { t_s: now_s }
@@ -254,7 +254,12 @@ impl Settling {
 
     fn may_capture(&self, level: &Level) -> bool {
         let load = self.load_of(level);
-        self.zero_trouble.is_none() && load > self.limits.on && load <= self.limits.capacity
+        self.zero_trouble.is_none() && self.zero_is_seen() && load > self.limits.on && load <= self.limits.capacity
+    }
+
+    /// Whether the zero that is taken off was seen since the start.
+    fn zero_is_seen(&self) -> bool {
+        self.zero.look.is_some() || self.limits.zeroing == Zeroing::PresenceOnly
     }
 
     /// The load of a level on the first channel.
@@ -265,13 +270,13 @@ impl Settling {
 
     fn capture(&mut self, level: &Level, now_s: f64, changes: &mut Changes) {
         let zero = self.zero_taken_off();
-        let u_zero = match self.limits.zeroing {
-            Zeroing::TakenOff => self.zero.u_at(&self.limits, now_s),
-            Zeroing::PresenceOnly => [0.0; 2],
+        let (u_zero, zero_look) = match self.limits.zeroing {
+            Zeroing::TakenOff => (self.zero.u_at(&self.limits, now_s), self.zero.look),
+            Zeroing::PresenceOnly => ([0.0; 2], None),
         };
         let u = doubt::of_level(&self.limits, level, u_zero);
-        let captured =
-            Capture { t_s: now_s, values: less(level.mean, zero), u, window: level.window, zero, u_zero, n: level.n };
+        let values = less(level.mean, zero);
+        let captured = Capture { t_s: now_s, values, u, window: level.window, zero, u_zero, zero_look, n: level.n };
         self.hold(captured, now_s);
         changes.push(Change::Captured(captured));
     }

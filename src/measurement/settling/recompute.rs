@@ -46,16 +46,17 @@ mod tests {
     fn recompute(limits: &SettlingLimits, samples: &[Sample], window: (f64, f64), zero: [f64; 2]) -> Option<[f64; 2]> {
         Some(less_zero(limits, &kept(limits, samples, window)?, zero))
     }
-    use crate::measurement::settling::Settling;
+    use crate::measurement::settling::{Settling, recompute_zero};
 
     /// A placement with ripple, noise, lost samples and spikes; all of them chosen by the test.
-    fn session(rate_hz: f64, load: f64, noise: &[f64], lost: usize, spike: usize) -> Vec<Sample> {
+    fn session(rate_hz: f64, (load, drift): (f64, f64), noise: &[f64], lost: usize, spike: usize) -> Vec<Sample> {
         let mut samples = Vec::new();
         for (i, noise) in (0_u32..).zip(noise.iter().cycle().take(240)) {
             let at = i as usize;
             let t_s = 1000.0 + f64::from(i) / rate_hz + 0.001 * noise;
             let on = if f64::from(i) / rate_hz > 3.0 { load } else { 0.0 };
-            let value = if at % 53 == spike { -on } else { on + 0.01 * noise };
+            let zero = drift * f64::from(i) / rate_hz;
+            let value = if at % 53 == spike { -on } else { on + zero + 0.01 * noise };
             if at % 41 != lost {
                 samples.push(Sample { t_s, values: [value, 300.0 * value + 3.0 * noise] });
             }
@@ -68,6 +69,8 @@ mod tests {
         fn every_cut_of_the_stream_gives_the_captured_value_bit_for_bit(
             which in 0_usize..6,
             load in 50.0..1000.0_f64,
+            // Faster than a zero may follow at the upper end.
+            drift in 0.0..0.05_f64,
             noise in prop::collection::vec(-1.0..1.0_f64, 240),
             lost in 0_usize..41,
             spike in 0_usize..53,
@@ -81,7 +84,7 @@ mod tests {
                 4 => (SettlingLimits::for_beam(33.0), 33.0),
                 _ => (SettlingLimits::for_scale(0.05, 25.0, 2000.0), 25.0),
             };
-            let samples = session(rate_hz, load, &noise, lost, spike);
+            let samples = session(rate_hz, (load, drift), &noise, lost, spike);
             let mut settling = Settling::new(limits.clone());
             for (i, sample) in samples.iter().enumerate() {
                 let Some(capture) = settling.push(sample, &[]).capture() else { continue };
@@ -91,13 +94,19 @@ mod tests {
                 let cut = samples.get(first.saturating_sub(4 + lead)..=i).unwrap();
                 let again = recompute(&limits, cut, capture.window, capture.zero);
                 prop_assert_eq!(again.map(|v| v.map(f64::to_bits)), Some(capture.values.map(f64::to_bits)));
+                // And its zero, with whatever else came between.
+                let look = capture.zero_look.unwrap();
+                let seen = samples.iter().position(|s| s.t_s >= look.window.0 - 0.5).unwrap();
+                let cut = samples.get(seen.saturating_sub(4 + lead)..=i).unwrap();
+                let again = recompute_zero(&limits, cut, (capture.zero, look), capture.t_s);
+                prop_assert_eq!(again.map(|u| u.map(|u| u.map(f64::to_bits))), Some(Some(capture.u_zero.map(f64::to_bits))));
             }
         }
 
         #[test]
         fn a_cut_that_lacks_the_window_gives_nothing(noise in prop::collection::vec(-1.0..1.0_f64, 240)) {
             let limits = SettlingLimits::for_beam(40.0);
-            let samples = session(40.0, 320.0, &noise, 0, 0);
+            let samples = session(40.0, (320.0, 0.0), &noise, 0, 0);
             let mut settling = Settling::new(limits.clone());
             for (i, sample) in samples.iter().enumerate() {
                 let Some(capture) = settling.push(sample, &[]).capture() else { continue };

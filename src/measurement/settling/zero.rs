@@ -7,6 +7,7 @@
 //! than half a step a second, and never beyond its band.
 
 use super::at;
+use super::change::ZeroLook;
 use super::ladder::{Ladder, Level, level};
 use super::limits::SettlingLimits;
 
@@ -46,6 +47,8 @@ pub(super) struct Zero {
     u_seen: [f64; 2],
     /// Time of the newest sample that counted, s.
     at_s: f64,
+    /// Where it was seen; `None` while it is not known, or only from before a restart.
+    pub(super) look: Option<ZeroLook>,
     unrest: [Unrest; WINDOWS_S.len()],
     /// The usual standard deviation of the samples in the shortest window.
     scatter: Unrest,
@@ -75,6 +78,7 @@ impl Zero {
             u: [f64::INFINITY; 2],
             u_seen: [0.0; 2],
             at_s: f64::NEG_INFINITY,
+            look: None,
             unrest: [Unrest::default(); WINDOWS_S.len()],
             scatter: Unrest::default(),
         }
@@ -87,12 +91,51 @@ impl Zero {
 
     /// The zero of a first short look.
     pub(super) fn first(limits: &SettlingLimits, level: &Level) -> Self {
-        let mut zero = Self::unknown(level.mean);
-        zero.u = [0, 1].map(|c| if c < limits.channels { 2.0 * zero.u_of(limits, level, c) } else { 0.0 });
-        zero.u_seen = zero.u;
-        // A short look may have caught the tail of a load: the next one is free to go where it will.
-        zero.at_s = level.window.1 - 2.0 * AFRESH_S;
+        Self::seen(limits, level, level.mean, ZeroLook { window: level.window, unrest: [0.0; 2], is_first: true })
+    }
+
+    /// The zero `value` that a look leaves.
+    fn seen(limits: &SettlingLimits, level: &Level, value: [f64; 2], look: ZeroLook) -> Self {
+        let mut zero = Self::unknown(value);
+        zero.see(limits, level, value, look);
         zero
+    }
+
+    /// Takes over what a look at `level` leaves: the zero and how well it is known.
+    fn see(&mut self, limits: &SettlingLimits, level: &Level, value: [f64; 2], look: ZeroLook) {
+        let channels = [0, 1].map(|c| c < limits.channels);
+        let u_seen = [0, 1].map(|c| u_of(limits, level, at(&look.unrest, c), c));
+        if look.is_first {
+            // A short look may have caught the tail of a load: the next one is free to go where it will.
+            self.u_seen = [0, 1].map(|c| if channels[c] { 2.0 * at(&u_seen, c) } else { 0.0 });
+            self.u = self.u_seen;
+            self.at_s = level.window.1 - 2.0 * AFRESH_S;
+        } else {
+            self.u_seen = [0, 1].map(|c| if channels[c] { at(&u_seen, c) } else { 0.0 });
+            self.u = [0, 1].map(|c| {
+                let behind = at(&level.mean, c) - at(&value, c);
+                at(&self.u_seen, c).hypot(if channels[c] { BEHIND * behind } else { 0.0 })
+            });
+            self.at_s = level.window.1;
+        }
+        self.value = value;
+        self.look = Some(look);
+    }
+
+    /// The uncertainty at `t_s` of a zero that is said to come from a look with this level; `None` where that look cannot
+    /// leave this zero. Between two looks the zero lags behind by less than its band, and what it lags is in its uncertainty.
+    pub(super) fn again(
+        limits: &SettlingLimits,
+        level: &Level,
+        (value, look): ([f64; 2], ZeroLook),
+        t_s: f64,
+    ) -> Option<[f64; 2]> {
+        let is_possible = (0..limits.channels).all(|c| {
+            let behind = (at(&level.mean, c) - at(&value, c)).abs();
+            if look.is_first { behind == 0.0 } else { c > 0 || behind < limits.zero_band }
+        });
+        let is_honest = look.unrest.iter().all(|unrest| unrest.is_finite() && *unrest >= 0.0);
+        (is_possible && is_honest).then(|| Self::seen(limits, level, value, look).u_at(limits, t_s))
     }
 
     /// The standard uncertainty of the zero at a later time: it drifts.
@@ -116,13 +159,6 @@ impl Zero {
     /// The usual standard deviation of the samples of the empty instrument; `None` while it was not seen for long enough.
     pub(super) fn scatter(&self, channel: usize) -> Option<f64> {
         (self.scatter.looks > 2).then(|| at(&self.scatter.median, channel))
-    }
-
-    /// How well the mean of a window is known.
-    fn u_of(&self, limits: &SettlingLimits, level: &Level, channel: usize) -> f64 {
-        let unrest = self.unrest(channel, (level.window.1 - level.window.0).max(0.1));
-        // Averaging over flicker of the last digit makes the mean finer than the digit.
-        (at(&level.disagreement, channel).max(unrest) / 2.0).hypot(at(&limits.resolution, channel) / 6.0)
     }
 
     /// Looks at the newest samples of an empty instrument; `None` when they say nothing about its zero.
@@ -160,13 +196,9 @@ impl Zero {
         let followed = [0, 1].map(|c| {
             if c < limits.channels && known { self.followed(limits, &longest, c) } else { at(&longest.mean, c) }
         });
-        self.u_seen = [0, 1].map(|c| if c < limits.channels { self.u_of(limits, &longest, c) } else { 0.0 });
-        self.u = [0, 1].map(|c| {
-            let behind = at(&longest.mean, c) - at(&followed, c);
-            at(&self.u_seen, c).hypot(if c < limits.channels { BEHIND * behind } else { 0.0 })
-        });
-        self.value = followed;
-        self.at_s = longest.window.1;
+        let window_s = (longest.window.1 - longest.window.0).max(0.1);
+        let unrest = [0, 1].map(|c| if c < limits.channels { self.unrest(c, window_s) } else { 0.0 });
+        self.see(limits, &longest, followed, ZeroLook { window: longest.window, unrest, is_first: false });
         Some(())
     }
 
@@ -184,6 +216,12 @@ impl Zero {
         let most = a_second * since_s.max(0.0);
         old + (new - old).clamp(-most, most)
     }
+}
+
+/// How well the mean of a window is known where windows usually disagree by `unrest`.
+fn u_of(limits: &SettlingLimits, level: &Level, unrest: f64, channel: usize) -> f64 {
+    // Averaging over flicker of the last digit makes the mean finer than the digit.
+    (at(&level.disagreement, channel).max(unrest) / 2.0).hypot(at(&limits.resolution, channel) / 6.0)
 }
 
 impl Unrest {
