@@ -298,16 +298,10 @@ impl Audit {
         }
     }
 
-    /// Whether followers stand at an event.
+    /// Whether followers stand where they were left.
     async fn cursors(&mut self, reader: &Reader) {
-        let last = reader.last_seq().await.unwrap_or(u64::MAX);
-        match reader.cursors().await {
-            Ok(cursors) => {
-                for (follower, seq, _) in cursors.into_iter().filter(|(_, seq, _)| *seq > last) {
-                    let what = format!("its cursor of {follower} stands at event {seq}, behind the last one");
-                    self.fault(None, &what);
-                }
-            }
+        match reader.cursor_faults().await {
+            Ok(faults) => faults.iter().for_each(|what| self.fault(None, what)),
             Err(unreadable) => self.fault(None, &format!("its cursors: {unreadable}")),
         }
     }

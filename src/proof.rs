@@ -8,9 +8,7 @@ use crate::measurement::calibration::settling_limits;
 use crate::measurement::evidence::Evidence;
 use crate::measurement::printed::{printed, u_own_zero};
 use crate::measurement::quantity::Target;
-use crate::measurement::settling::{
-    Capture, SettlingLimits, Zeroing, recompute_with_doubt, recompute_zero, zero_part,
-};
+use crate::measurement::settling::{Capture, SettlingLimits, Zeroing, recompute_with_doubt, recompute_zero, zero_part};
 use crate::measurement::uncertainty::{Budget, LevelParts, assess};
 use crate::measurement::unit::Grams;
 use crate::work_order::event::{CapturedReading, Change, FiledValue};

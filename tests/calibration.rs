@@ -41,6 +41,10 @@ fn check(instrument: &str) -> Value {
     json!({"command": "check_begin", "instrument": instrument, "mass": "200 g", "class": "M1", "error": "0 g", "expanded_u": "2 mg"})
 }
 
+fn at_the_bench() -> Value {
+    json!({"command": "operator", "operator": "K7"})
+}
+
 /// The calibration in force and its report.
 fn calibrated(stored: &Stored) -> (Calibration, Report) {
     match &stored.of("calibrated").last().unwrap().change {
@@ -149,6 +153,9 @@ async fn a_scale_is_adjusted_with_as_found_before_and_as_left_after() {
     assert!(reason.contains("begin one first"), "{reason}");
     let begin =
         json!({"command": "calibrate_begin", "instrument": "scale", "temperature_c": 21.5, "note": "door shut"});
+    let reason = bench.command(begin.clone(), &mut stored).unwrap_err();
+    assert!(reason.contains("who made it"), "{reason}");
+    bench.command(at_the_bench(), &mut stored).unwrap();
     bench.command(begin, &mut stored).unwrap();
     let reason = bench.command(command("calibrate_adjust"), &mut stored).unwrap_err();
     assert!(reason.contains("without as-found readings"), "{reason}");
@@ -207,6 +214,7 @@ fn adjusted(bench: &mut DeskBench, stored: &mut Stored, as_left_shows: f64) {
         bench.command(point, stored).unwrap();
         bench.weigh("scale", [shows, 0.0], [0.0, 0.0], stored);
     };
+    bench.command(at_the_bench(), stored).unwrap();
     bench.command(command("calibrate_begin"), stored).unwrap();
     for mass in [200.0, 500.0, 1000.0] {
         point(bench, stored, mass, mass * 1.001);
@@ -270,6 +278,7 @@ fn an_older_journal_that_took_a_bad_calibration_in_does_not_count_it_as_a_check(
 fn a_weight_of_another_name_is_no_reading_as_found_unless_a_person_says_so() {
     let mut bench = DeskBench::new(CONFIG);
     let mut stored = bench.begin();
+    bench.command(at_the_bench(), &mut stored).unwrap();
     bench.command(json!({"command": "calibrate_begin", "instrument": "scale"}), &mut stored).unwrap();
     for (named, shows) in [(200.0, 500.3), (500.0, 1100.0), (1000.0, 1000.0)] {
         let point =
@@ -295,6 +304,7 @@ async fn a_beam_gets_its_cells_and_supports_from_a_weight_at_known_places() {
         let r2 = mass * (at - x1) / (x2 - x1);
         [empty[0] + ((mass - r2) * gains[0]), empty[1] + (r2 * gains[1])]
     };
+    bench.command(at_the_bench(), &mut stored).unwrap();
     bench.command(json!({"command": "calibrate_begin", "instrument": "beam"}), &mut stored).unwrap();
     let nowhere = json!({"command": "calibrate_point", "instrument": "beam", "mass": "500 g", "class": "M1"});
     assert!(bench.command(nowhere, &mut stored).unwrap_err().contains("where the weight hangs"));
@@ -334,6 +344,7 @@ async fn a_beam_gets_its_cells_and_supports_from_a_weight_at_known_places() {
 async fn a_gauge_gets_its_datum_from_a_block_of_known_angles() {
     let mut bench = DeskBench::new(CONFIG);
     let mut stored = bench.begin();
+    bench.command(at_the_bench(), &mut stored).unwrap();
     bench.command(json!({"command": "calibrate_begin", "instrument": "gauge"}), &mut stored).unwrap();
     let block = json!({"command": "calibrate_point", "instrument": "gauge", "lie": "60 deg", "loft": "30 deg", "u": "0.02 deg"});
     for off in [0.30, 0.32] {

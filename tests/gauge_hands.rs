@@ -97,6 +97,7 @@ impl Gauge {
     }
 
     fn calibrate(&mut self, hands: &[Hand]) {
+        self.does(json!({"command": "operator", "operator": "K7"}));
         self.does(json!({"command": "calibrate_begin", "instrument": "gauge"}));
         for hand in hands {
             self.block("calibrate_point", *hand);

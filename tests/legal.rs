@@ -45,6 +45,9 @@ fn no_number_beyond_capacity_and_nine_divisions_leaves_the_bench() {
     bench.lay("scale", &[0.0; 60], &mut stored);
     bench.lay("scale", &[1200.09; 5], &mut stored);
     assert!(shown(&mut bench, "scale").is_some_and(|value| (value - 1200.09).abs() < 1e-9));
+    let snapshot = bench.snapshot();
+    let view = snapshot.instruments.iter().find(|view| view.id == "scale").unwrap();
+    assert_eq!(view.readings[0].text, "1200.09 g", "a tenth of a gram would be 1200.1 g");
     for load in [1200.10, 1200.11, 1201.0, 1999.99, 99_999.0] {
         bench.lay("scale", &[load; 30], &mut stored);
         assert_eq!(shown(&mut bench, "scale"), None, "{load}");

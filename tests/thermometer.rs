@@ -40,6 +40,7 @@ fn the_temperature_of_the_air_stands_with_readings_and_calibrations_while_it_is_
         Change::CalibrationBegun { conditions, .. } => conditions.temperature_c,
         other => panic!("{other:?}"),
     };
+    bench.command(json!({"command": "operator", "operator": "K7"}), &mut stored).unwrap();
     bench.command(json!({"command": "calibrate_begin", "instrument": "scale"}), &mut stored).unwrap();
     assert_eq!(begun(&stored), Some(21.4));
     // What a person has read counts for more.

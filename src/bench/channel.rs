@@ -89,7 +89,10 @@ impl Channel {
     pub fn new(settings: InstrumentSettings) -> Self {
         let measuring = settings.calibration.clone().map(|calibration| {
             let wiring = &settings.wiring;
-            Measuring::new(calibration, settling_limits(wiring.kind, wiring.resolution, settings.rate_hz, wiring.capacity))
+            Measuring::new(
+                calibration,
+                settling_limits(wiring.kind, wiring.resolution, settings.rate_hz, wiring.capacity),
+            )
         });
         Self {
             units: UnitWatch::new(settings.format.names_units()),
@@ -302,8 +305,7 @@ impl Channel {
                 };
                 let (values, u, n) = (level.values, level.u, level.n);
                 let zero = [0.0; 2];
-                let capture =
-                    Capture { t_s: stamp.t_s, values, u, window: window_s, zero, u_zero, zero_look: None, n };
+                let capture = Capture { t_s: stamp.t_s, values, u, window: window_s, zero, u_zero, zero_look: None, n };
                 return self.captured(frame, capture);
             }
         };

@@ -4,6 +4,8 @@ use std::sync::Arc;
 
 use super::channel::{Channel, Link};
 use super::core::{Core, NoticeKind};
+use crate::club::shown::number;
+use crate::instrument::indication::Wiring;
 use crate::measurement::reading::InstrumentKind;
 use crate::measurement::stamp::Stamp;
 use crate::output::adhesive_view::{TimerView, timers};
@@ -110,14 +112,16 @@ impl Show {
                 // A part of a study or of the stock is nothing of the club, and no check weight is.
                 let is_elsewhere = core.state.is_taken(&settings.id) || is_reference(core, channel);
                 let club = core.state.club().filter(|_| !is_empty && !is_elsewhere);
-                live_readings(
+                let mut shown = live_readings(
                     club,
                     settings.wiring.kind,
                     &reading,
                     channel.held.is_some().then_some(channel.expanded.as_slice()),
                     self.lengths,
                     core.state.policy.rule,
-                )
+                );
+                keep_digits(&settings.wiring, &mut shown);
+                shown
             })
             .unwrap_or_default();
         let air = channel.air_c.filter(|_| sending).map(air);
@@ -160,6 +164,17 @@ fn is_reference(core: &Core, channel: &Channel) -> bool {
     }
     let last = core.state.captures.iter().rev().find(|line| line.captured.instrument == *id);
     last.is_some_and(|line| line.fate == Fate::Reference)
+}
+
+/// Between capacity and the last number (OIML R 76-1, 4.2.3: capacity and nine intervals) a mass keeps the digits of its
+/// instrument: rounding would lead beyond.
+fn keep_digits(wiring: &Wiring, readings: &mut [ReadingView]) {
+    let Some(capacity) = wiring.capacity else { return };
+    let decimals = [0.1, 0.01, 0.001].iter().zip(1..).find(|(step, _)| wiring.resolution >= **step * 0.999);
+    let decimals = decimals.map_or(4, |(_, decimals)| decimals);
+    for reading in readings.iter_mut().filter(|reading| reading.unit == "g" && reading.value > capacity.0) {
+        reading.text = format!("{} g", number(reading.value, decimals));
+    }
 }
 
 /// A temperature as it is shown.

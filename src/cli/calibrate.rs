@@ -26,6 +26,9 @@ pub(crate) struct Arguments {
     /// The instrument really is more than 5 % off, and no other weight was laid on
     #[arg(long)]
     far_off: bool,
+    /// Who calibrates; not needed where a badge was scanned
+    #[arg(long)]
+    by: Option<String>,
     /// Temperature in °C, if somebody read it
     #[arg(long, allow_hyphen_values = true)]
     temperature: Option<f64>,
@@ -36,7 +39,7 @@ pub(crate) struct Arguments {
 
 /// How a reference is written.
 const HOW: &str = "a reference a line, an empty line when done: \"200 g, M1\", with a certificate \"200 g, M1, error 2 mg, U 3 mg, \
-                   certificate 4711\", on a beam \"200 g, M1, at 450 mm\", for a gauge \"lie 60 deg, loft 30 deg\", and \"lie 60 deg, loft 30 deg, hand left\" with the block laid in as a \
+                   certificate 4711\", on a beam \"200 g, M1, at 450 mm, u_at 0.5 mm\", for a gauge \"lie 60 deg, loft 30 deg\", and \"lie 60 deg, loft 30 deg, hand left\" with the block laid in as a \
                    left-handed club, without which clubs of that hand are read only in a fixture that is said to be level";
 
 pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
@@ -60,6 +63,9 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
 
 async fn guided(access: &Access, arguments: &Arguments, follower: &mut Follower) -> anyhow::Result<ExitCode> {
     let id = &arguments.instrument;
+    if let Some(by) = &arguments.by {
+        access.command(&json!({"command": "operator", "operator": by})).await?;
+    }
     access
         .command(&json!({"command": "calibrate_begin", "instrument": id, "temperature_c": arguments.temperature, "note": arguments.note}))
         .await?;
@@ -134,6 +140,7 @@ fn reference(line: &str, command: &mut Value) -> anyhow::Result<()> {
             Some(("error", value)) => ("error", value),
             Some(("U", value)) => ("expanded_u", value),
             Some(("at", value)) => ("at", value),
+            Some(("u_at", value)) => ("u_at", value),
             Some(("certificate", value)) => ("certificate", value),
             Some(("lie", value)) => ("lie", value),
             Some(("loft", value)) => ("loft", value),
@@ -168,6 +175,10 @@ mod tests {
         assert_eq!(
             read("lie 60 deg, loft 30 deg, hand left, u 0.02 deg").unwrap(),
             json!({"lie": "60 deg", "loft": "30 deg", "hand": "left", "u": "0.02 deg"})
+        );
+        assert_eq!(
+            read("200 g, M1, at 450 mm, u_at 0.5 mm").unwrap(),
+            json!({"mass": "200 g", "class": "M1", "at": "450 mm", "u_at": "0.5 mm"})
         );
         assert!(read("200 g, 100 g").is_err());
     }

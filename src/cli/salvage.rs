@@ -69,7 +69,7 @@ async fn in_place(access: &Access) -> anyhow::Result<ExitCode> {
 }
 
 /// Makes the new journal in the stage and proves it.
-async fn make(file: &Path, stage: &Path, cursors: &[(String, u64, i64)]) -> anyhow::Result<Findings> {
+async fn make(file: &Path, stage: &Path, cursors: &[(&str, u64, i64)]) -> anyhow::Result<Findings> {
     let salvaged = salvage(file).await?;
     std::fs::create_dir_all(stage).with_context(|| format!("{} cannot be made", stage.display()))?;
     salvaged.reader.copy_to(&stage.join(FILE_NAME)).await?;

@@ -99,20 +99,6 @@ impl Reader {
         faults
     }
 
-    /// Where all followers have got to, with the wall times of those events.
-    ///
-    /// # Errors
-    /// When the database cannot read it.
-    pub async fn cursors(&self) -> Result<Vec<(String, u64, i64)>, Unreadable> {
-        let failed = |error: sqlx::Error| Unreadable::from_error(&error);
-        let rows = sqlx::query("SELECT follower, seq, at_us FROM cursor").fetch_all(self.connections()).await;
-        let cursor = |row: &SqliteRow| {
-            let seq = u64::try_from(row.try_get::<i64, _>(1)?).unwrap_or_default();
-            Ok((row.try_get(0)?, seq, row.try_get(2)?))
-        };
-        rows.map_err(failed)?.iter().map(cursor).collect::<Result<_, sqlx::Error>>().map_err(failed)
-    }
-
     /// Whether tables, triggers and the list of scripts are those that the scripts make, up to the last that was run.
     async fn schema_faults(&self) -> Result<Vec<String>, sqlx::Error> {
         let mut faults = Vec::new();

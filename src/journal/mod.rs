@@ -13,6 +13,7 @@ mod calibration_shape;
 mod carve;
 pub mod chain;
 pub mod compare;
+pub mod cursor;
 pub mod damage;
 mod details_shape;
 mod drawer_shape;

@@ -308,6 +308,10 @@ impl Reader {
     }
 
     /// Connections for reading.
+    pub(super) fn cursor_writer(&self) -> &SqlitePool {
+        &self.writer
+    }
+
     pub(super) fn connections(&self) -> &SqlitePool {
         &self.readers
     }
@@ -389,37 +393,6 @@ impl Reader {
             .await
             .map_err(|source| self.failed(source))?;
         Ok(found.and_then(|seq| u64::try_from(seq).ok()).unwrap_or(up_to + 1))
-    }
-
-    /// Where a follower has got to, and the wall time of that event; 0 for a new follower.
-    ///
-    /// # Errors
-    /// When the database fails.
-    pub async fn cursor(&self, follower: &str) -> Result<(u64, i64), JournalError> {
-        let row = sqlx::query("SELECT seq, at_us FROM cursor WHERE follower = ?")
-            .bind(follower)
-            .fetch_optional(&self.readers)
-            .await
-            .map_err(|source| self.failed(source))?;
-        Ok(row.map_or((0, 0), |row| (u64::try_from(row.get::<i64, _>(0)).unwrap_or_default(), row.get(1))))
-    }
-
-    /// Notes where a follower has got to.
-    ///
-    /// # Errors
-    /// When the database fails.
-    pub async fn set_cursor(&self, follower: &str, seq: u64, at_us: i64) -> Result<(), JournalError> {
-        sqlx::query(
-            "INSERT INTO cursor (follower, seq, at_us) VALUES (?, ?, ?)
-             ON CONFLICT (follower) DO UPDATE SET seq = excluded.seq, at_us = excluded.at_us",
-        )
-        .bind(follower)
-        .bind(i64::try_from(seq).unwrap_or(i64::MAX))
-        .bind(at_us)
-        .execute(&self.writer)
-        .await
-        .map(|_| ())
-        .map_err(|source| self.failed(source))
     }
 }
 

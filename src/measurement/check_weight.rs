@@ -254,6 +254,14 @@ impl Accuracy {
     pub fn limit_g(self, load_g: f64) -> Option<f64> {
         self.class.largest_error_in_service(self.interval, Grams(load_g)).map(|limit| limit.0)
     }
+
+    /// The largest error an instrument may show that was just adjusted, in grams: that of a verification, which is of the
+    /// indication before it was rounded to `resolution_g` (R 76-1, A.4.4.3, from memory), and never more than in service.
+    #[must_use]
+    pub fn adjusted_limit_g(self, load_g: f64, resolution_g: f64) -> Option<f64> {
+        let verified = self.class.largest_error(self.interval, Grams(load_g))?;
+        Some(self.limit_g(load_g)?.min(round_to_digits(verified.0 + resolution_g / 2.0)))
+    }
 }
 
 /// Whether an error is within a limit, both as decimals.

@@ -108,7 +108,7 @@ fn adjust(json: &Value) -> Result<Adjust, String> {
         degree,
         supports: supports.ok_or("\"supports\" is neither true nor false")?,
         far_off: far_off.ok_or("\"far_off\" is neither true nor false")?,
-        u_at_mm: quantity(json, "u_at", Dimension::Length)?.unwrap_or(U_PLACE_MM),
+        u_at_mm: quantity(json, "u_at", Dimension::Length)?.filter(|u| *u >= 0.0),
     })
 }
 

@@ -48,7 +48,8 @@ pub(super) fn adjusted(
                     Some(Hanging { counts, mass_g: w.mass_g(), u_mass_g: w.u_g, at_mm: w.at_mm? })
                 })
                 .collect();
-            adjust_beam(&hangings, how.supports, how.u_at_mm, beam)
+            let u_at_mm = how.u_at_mm.unwrap_or_else(|| weights().map(|(_, w)| w.u_at_mm).fold(0.0, f64::max));
+            adjust_beam(&hangings, how.supports, u_at_mm, beam)
                 .map(|(b, f)| (Calibration::Beam(b), f))
                 .map_err(|e| words(&e))
         }

@@ -21,6 +21,9 @@ pub(super) struct AsLeft<'a> {
     pub(super) class: Option<Accuracy>,
 }
 
+/// When the limit of an instrument that was just adjusted holds.
+const ADJUSTED: &str = "when it is adjusted";
+
 impl AsLeft<'_> {
     /// The first placement that is out, in words that follow the instrument's name.
     pub(super) fn trouble(&self, placements: &[Placement]) -> Option<String> {
@@ -51,8 +54,9 @@ impl AsLeft<'_> {
                     Some(match (quantity, self.calibration) {
                         (Quantity::Mass, Calibration::Scale(scale)) => {
                             let u = self.unrest(scale, measured).hypot(weight.u_g);
-                            let limit = self.class.and_then(|class| class.limit_g(weight.nominal_g));
-                            against_limit(error, u, weight.u_g, limit)
+                            let limit =
+                                self.class.and_then(|class| class.adjusted_limit_g(weight.nominal_g, self.resolution));
+                            against_limit(error, u, weight.u_g, limit.map(|limit| (limit, ADJUSTED)))
                         }
                         (Quantity::Mass, _) => against_limit(error, measured.u.hypot(weight.u_g), weight.u_g, None),
                         _ => {

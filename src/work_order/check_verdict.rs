@@ -51,7 +51,7 @@ pub fn judge_check(about: &Circumstances<'_>, weight: &Weight, reading: EventId,
     let service_g = about.class.and_then(|class| class.limit_g(weight.nominal_g));
     let of_weight = about.chart.and_then(|chart| chart.of(weight));
     let chart = of_weight.and_then(|chart| chart.limits(about.resolution_g));
-    let (zone, mut reason) = against_limit(error_g, u_g, weight.u_g, service_g);
+    let (zone, mut reason) = against_limit(error_g, u_g, weight.u_g, service_g.map(|limit| (limit, IN_SERVICE)));
     if about.class.is_some() && service_g.is_none() {
         let beyond =
             format!("; {} g are beyond what its class reaches to, so its uncertainty alone speaks", weight.nominal_g);
@@ -100,20 +100,25 @@ pub fn judge_check(about: &Circumstances<'_>, weight: &Weight, reading: EventId,
     }
 }
 
+/// When the limit of an instrument that is checked holds.
+const IN_SERVICE: &str = "in service";
+
 /// A zone with its reason, in words that follow the instrument's name or "it".
 pub(super) type Finding = (CheckZone, String);
 
-pub(super) fn against_limit(error_g: f64, u_g: f64, u_weight_g: f64, limit_g: Option<f64>) -> Finding {
+pub(super) fn against_limit(error_g: f64, u_g: f64, u_weight_g: f64, limit: Option<(f64, &str)>) -> Finding {
     let size = error_g.abs();
-    match limit_g {
-        Some(limit) if size > limit + 2.0 * u_weight_g => {
-            (CheckZone::Out, format!("reads {error_g:+.3} g off, its class allows {limit} g in service"))
+    match limit {
+        Some((limit, when)) if size > limit + 2.0 * u_weight_g => {
+            (CheckZone::Out, format!("reads {error_g:+.3} g off, its class allows {limit} g {when}"))
         }
-        Some(limit) if size > limit - 2.0 * u_weight_g => (
+        Some((limit, _)) if size > limit - 2.0 * u_weight_g => (
             CheckZone::Warning,
             format!("reads {error_g:+.3} g off: too near to the {limit} g its class allows to tell with this weight"),
         ),
-        Some(limit) => (CheckZone::Good, format!("reads {error_g:+.3} g off, its class allows {limit} g in service")),
+        Some((limit, when)) => {
+            (CheckZone::Good, format!("reads {error_g:+.3} g off, its class allows {limit} g {when}"))
+        }
         None if size > 3.0 * u_g => {
             (CheckZone::Out, format!("reads {error_g:+.3} g off, more than three times its uncertainty"))
         }

@@ -88,14 +88,22 @@ impl Weight {
             (None, None) => return Err("a weight needs its class or the uncertainty of its certificate".to_owned()),
         };
         let error_g = error_g.unwrap_or(0.0);
-        if let (Some(largest), Some(class), Some(expanded)) = (largest_mg, class, expanded_g)
-            && judge_weight(largest, error_g * 1000.0, expanded * 1000.0) == WeightVerdict::DoesNotConform
-        {
-            return Err(format!(
-                "its certificate says {:+.2} mg, class {} allows {largest} mg: it is not a weight of that class",
-                error_g * 1000.0,
-                class.name()
-            ));
+        if let (Some(largest), Some(class), Some(expanded)) = (largest_mg, class, expanded_g) {
+            let (error_mg, expanded_mg, name) = (error_g * 1000.0, expanded * 1000.0, class.name());
+            let said = format!(
+                "its certificate says {error_mg:+.2} mg with U {expanded_mg:.2} mg, class {name} allows {largest} mg"
+            );
+            let why = match judge_weight(largest, error_mg, expanded_mg) {
+                WeightVerdict::Conforms => None,
+                WeightVerdict::DoesNotConform => Some("it is not a weight of that class"),
+                WeightVerdict::Undecided => Some("whether it is of that class cannot be told"),
+                WeightVerdict::UncertaintyTooLarge => {
+                    Some("to tell, U must be at most a third of that (OIML R 111-1, 5.2)")
+                }
+            };
+            if let Some(why) = why {
+                return Err(format!("{said}: {why}; state it without its class, its certificate speaks for it"));
+            }
         }
         Ok(Self { nominal_g, error_g, u_g, class, certificate: None, at_mm: None, u_at_mm: 0.0 })
     }
@@ -161,5 +169,11 @@ mod tests {
                 .unwrap_err()
                 .contains("not a weight of that class")
         );
+        // R 111-1 accepts only what is within by its whole uncertainty, and that of at most a third of 10 mg.
+        for (error_g, expanded_g, why) in [(0.009, 0.003, "cannot be told"), (0.0, 0.008, "at most a third")] {
+            let refused = Weight::stated(200.0, Some(WeightClass::M1), Some(error_g), Some(expanded_g)).unwrap_err();
+            assert!(refused.contains(why) && refused.contains("without its class"), "{refused}");
+            assert!(Weight::stated(200.0, None, Some(error_g), Some(expanded_g)).is_ok());
+        }
     }
 }

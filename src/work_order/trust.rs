@@ -51,8 +51,9 @@ pub struct Adjust {
     pub degree: usize,
     /// Work out the places of the supports, too; beams only.
     pub supports: bool,
-    /// Standard uncertainty of the places along the beam, in millimetres.
-    pub u_at_mm: f64,
+    /// Standard uncertainty of the places along the beam, in millimetres, common to all of them; where nobody states it here, the
+    /// largest that was stated with a placement.
+    pub u_at_mm: Option<f64>,
     /// A person says that the instrument really is as far off as it reads.
     pub far_off: bool,
 }
@@ -260,6 +261,9 @@ pub fn answer(state: &State, instrument: &str, command: &TrustCommand) -> Result
             }])
         }
         (TrustCommand::CheckCancel, _) => Ok(vec![Change::ReferenceWithdrawn { instrument: name }]),
+        (TrustCommand::Begin(_), _) if state.operator.is_none() => refused(format!(
+            "nobody is at the bench, and a calibration of {instrument} says who made it: scan a badge or say who you are first (calibrate --by)"
+        )),
         (TrustCommand::Begin(conditions), _) => {
             Ok(vec![Change::CalibrationBegun { instrument: name, conditions: conditions.clone() }])
         }

@@ -208,6 +208,7 @@ describe("instruments", () => {
   });
 
   test("the_pages_look_good", async () => {
+    await bench.command({ command: "operator", operator: "K7" });
     await bench.command({ command: "calibrate_begin", instrument: "beam" });
     await looksGood(browser, at("instruments/beam/calibrate"), "calibrate-beam");
     await bench.command({ command: "calibrate_cancel", instrument: "beam" });

@@ -6,12 +6,13 @@ use std::time::Duration;
 use tokio::time::Instant;
 use tracing::warn;
 
+use crate::journal::cursor;
 use crate::journal::store::{JournalError, Reader};
 
 /// Name of the cursor.
-const FOLLOWER: &str = "mqtt";
+const FOLLOWER: &str = cursor::EVENTS;
 /// Name of the furthest place the cursor has ever been; written only when it goes back.
-const FURTHEST: &str = "mqtt-furthest";
+const FURTHEST: &str = cursor::FURTHEST;
 /// Acknowledgements after which the cursor is written.
 const BATCH: u64 = 20;
 /// Longest time an acknowledgement stays unwritten.

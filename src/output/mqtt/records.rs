@@ -14,11 +14,12 @@ use tracing::warn;
 use super::RecordSource;
 use super::connection::{Channel, FlowEnd};
 use super::topics::Topics;
+use crate::journal::cursor;
 use crate::journal::store::{BATCH, JournalError, Reader};
 use crate::work_order::event::{Change, Event};
 
 /// Name of the cursor: the records that events up to it have touched are told. Not before every record was told once.
-const FOLLOWER: &str = "mqtt-records";
+const FOLLOWER: &str = cursor::RECORDS;
 /// Wait before the journal is read again after a failure.
 const RETRY: Duration = Duration::from_secs(1);
 /// Events that touched no record after which the cursor is written all the same.
