@@ -85,7 +85,7 @@ fn checks_that_tell_nothing_are_refused() {
     let mut bench = DeskBench::new(CONFIG);
     let mut stored = bench.begin();
     for (change, words) in [
-        (json!({"mass": "20 g"}), "at least 60 g"),
+        (json!({"mass": "20 g", "expanded_u": "0.5 mg"}), "at least 60 g"),
         (json!({"mass": "2000 g"}), "more than scale carries"),
         (json!({"error": "14 mg"}), "not a weight of that class"),
         (json!({"instrument": "clock"}), "there is no instrument clock"),
@@ -232,11 +232,12 @@ fn a_calibration_that_leaves_the_scale_wrong_is_refused_and_lifts_no_block() {
     bench.command(check("scale"), &mut stored).unwrap();
     bench.weigh("scale", [200.30, 0.0], [0.0, 0.0], &mut stored);
     assert_eq!(last_check(&stored).zone, CheckZone::Out);
-    // The line is m = x / 1.001, so 500.69 g shown are 500.19 g: R 76-1, table 6, class II, 25 000 e: 3 e = 0.06 g.
+    // The line is m = x / 1.001, so 500.69 g shown are 500.19 g: R 76-1, table 6, class II, 25 000 e: 1.5 e = 0.03 g at
+    // a verification, before the indication is rounded to 0.01 g (A.4.4.3, from memory).
     adjusted(&mut bench, &mut stored, 500.69);
     let finish = || json!({"command": "calibrate_finish", "instrument": "scale"});
     let reason = bench.command(finish(), &mut stored).unwrap_err();
-    assert!(reason.contains("reads +0.190 g off, its class allows 0.06 g") && reason.contains("cancel"), "{reason}");
+    assert!(reason.contains("reads +0.190 g off, its class allows 0.035 g") && reason.contains("cancel"), "{reason}");
     assert!(bench.core.state.trust.trouble(&bench.core.state.policy, "scale", 0).unwrap().contains("failed its last"));
     bench.weigh("scale", [203.2, 0.0], [0.0, 0.0], &mut stored);
     assert!(stored.of("reading_filed").is_empty(), "the block stands");
@@ -403,7 +404,8 @@ fn the_guided_commands_work_on_a_running_bench() {
     assert_eq!(code, Some(0), "{out}{err}");
     assert!(out.contains("parts-scale: good") && out.contains("repeatability"), "{out}");
     let answers = "200 g, M1\n200 grams\n1000 g, M1\n500 g, F2\n\n500 g, M1\n\n";
-    let (code, out, err) = guided(&table, &daemon, &["calibrate", "parts-scale", "--temperature", "21"], answers);
+    let (code, out, err) =
+        guided(&table, &daemon, &["calibrate", "parts-scale", "--by", "K7", "--temperature", "21"], answers);
     assert_eq!(code, Some(0), "{out}{err}");
     assert!(out.contains("span: ") && out.contains("as left of 500 g, M1") && out.contains("is calibrated"), "{out}");
     assert!(err.contains("200 grams"), "{err}");

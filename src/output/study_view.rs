@@ -173,20 +173,37 @@ fn takes(study: &Study, result: &StudyResult) -> String {
         Some(Fitness::NotEnough) => "it is not good enough for this",
         None => "nothing varied at all: is the instrument stuck, or too coarse?",
     };
+    // What the readings leave open is said where it would be another answer.
+    let most = result.measuring_limits.and_then(|[_, high]| match width(study) {
+        Some(width) => Some(percent_of_tolerance(high, width)),
+        None => spread.percent_of_total(high),
+    });
+    let open = match (fitness(study, result), most.map(Fitness::of)) {
+        (Some(found), Some(worst)) if found != worst => {
+            if worst == Fitness::NotEnough {
+                "; so few readings leave open that it is not good enough: take more parts, or more people"
+            } else {
+                "; so few readings leave open that it just may do: take more parts, or more people"
+            }
+        }
+        _ => "",
+    };
     let limits = |of: &dyn Fn(f64) -> Option<f64>| match result.measuring_limits.map(|limits| limits.map(of)) {
         Some([Some(low), Some(high)]) => format!(", with 90 % confidence {low:.0} to {high:.0} %"),
         _ => String::new(),
     };
     match (width(study), &study.plan.tolerance) {
         (Some(width), Some(tolerance)) => format!(
-            "Measuring takes {:.1} % of the tolerance {} ({WIDTH} × {sd} of {}){}: {verdict}.",
+            "Measuring takes {:.1} % of the tolerance {} ({WIDTH} × {sd} of {}){}: {verdict}{open}.",
             percent_of_tolerance(spread.measuring, width),
             tolerance.text,
             amount(quantity, width),
             limits(&|sd| Some(percent_of_tolerance(sd, width)))
         ),
         _ => match spread.percent_of_total(spread.measuring) {
-            Some(percent) => format!("Measuring ({sd}) is {percent:.1} % of how much everything varied: {verdict}."),
+            Some(percent) => {
+                format!("Measuring ({sd}) is {percent:.1} % of how much everything varied: {verdict}{open}.")
+            }
             None => format!("Measuring: {verdict}."),
         },
     }
