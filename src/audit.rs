@@ -58,8 +58,6 @@ pub struct Audit {
     lost: bool,
     /// The events were written by a program with other rules for numbers.
     is_older: bool,
-    /// They were written by a program that keeps the samples each zero was seen in.
-    keeps_zeros: bool,
     calibrations: HashMap<EventId, Change>,
     captured: HashMap<EventId, CapturedReading>,
     /// What the index says of the drawers.

@@ -16,10 +16,7 @@ use crate::work_order::judging::judge;
 
 /// The version of the program since which numbers come out as they do now: raised, with the version of the package, by whoever
 /// changes how a value, an uncertainty or a verdict is worked out.
-pub const NUMBERS_SINCE: (u32, u32, u32) = (0, 3, 0);
-
-/// The version since which a reading is kept with the samples its zero was seen in.
-pub const ZEROS_SINCE: (u32, u32, u32) = (0, 4, 0);
+pub const NUMBERS_SINCE: (u32, u32, u32) = (0, 4, 0);
 
 /// A version as three numbers; `None` where it is none.
 #[must_use]
@@ -86,7 +83,7 @@ pub enum Doubt {
 pub enum ZeroProof {
     /// It was worked out again, or there is none.
     WorkedOut,
-    /// As recorded: journals older than `ZEROS_SINCE` do not keep the samples it was seen in.
+    /// As recorded: journals older than 0.4 do not keep the samples it was seen in.
     AsRecorded,
 }
 

@@ -164,7 +164,8 @@ async fn a_scale_is_adjusted_with_as_found_before_and_as_left_after() {
         let point =
             json!({"command": "calibrate_point", "instrument": "scale", "mass": format!("{mass} g"), "class": "M1"});
         bench.command(point, stored).unwrap();
-        bench.weigh("scale", [(mass * 1.001 * 100.0).round() / 100.0, 0.0], [0.0, 0.0], stored);
+        // And 0.03 g with nothing on it.
+        bench.weigh("scale", [(mass * 1.001 * 100.0 + 3.0).round() / 100.0, 0.0], [0.03, 0.0], stored);
     };
     for mass in [100.0, 200.0, 500.0, 1000.0] {
         weigh(&mut bench, &mut stored, mass);
@@ -186,6 +187,8 @@ async fn a_scale_is_adjusted_with_as_found_before_and_as_left_after() {
     };
     assert!((error(&report.as_found[3]) - 1.0).abs() < 0.006, "as found 1 g off at 1000 g");
     assert!(error(&report.as_left[0]).abs() < 0.006, "as left right");
+    let zero = &report.findings[0];
+    assert!(zero.name == "zero as found, g" && (zero.value - 0.03).abs() < 1e-9, "{zero:?}");
     // In force at once, and after a restart with the same configuration; a changed configuration takes over.
     bench.weigh("scale", [200.2, 0.0], [0.0, 0.0], &mut stored);
     let Change::ReadingCaptured(captured) = &stored.of("reading_captured").last().unwrap().change else { panic!() };

@@ -4,7 +4,7 @@ use super::{Audit, causes};
 use crate::journal::chain::sha256;
 use crate::journal::evidence;
 use crate::journal::store::Reader;
-use crate::proof::{Doubt, NUMBERS_SINCE, ZEROS_SINCE, ZeroProof, prove, prove_filed, version};
+use crate::proof::{Doubt, NUMBERS_SINCE, ZeroProof, prove, prove_filed, version};
 use crate::work_order::checks::Chart;
 use crate::work_order::event::{CapturedReading, Change, Event, EventId, FiledValue};
 use crate::work_order::laid::laid;
@@ -16,9 +16,7 @@ impl Audit {
         let seq = Some(event.seq);
         match &event.change {
             Change::SessionStarted { version: by, .. } => {
-                let by = version(by);
-                self.is_older = by.is_some_and(|by| by < NUMBERS_SINCE);
-                self.keeps_zeros = by.is_none_or(|by| by >= ZEROS_SINCE);
+                self.is_older = version(by).is_some_and(|by| by < NUMBERS_SINCE);
             }
             Change::Calibrated { instrument, .. } => {
                 self.calibrations.insert(event.id, event.change.clone());
@@ -31,7 +29,7 @@ impl Audit {
                 self.captured.insert(event.id, captured.clone());
                 match self.reading(reader, captured).await {
                     Ok(Ok(ZeroProof::WorkedOut)) => {}
-                    Ok(Ok(ZeroProof::AsRecorded)) if !self.keeps_zeros => self.zeros_as_recorded += 1,
+                    Ok(Ok(ZeroProof::AsRecorded)) if self.is_older => self.zeros_as_recorded += 1,
                     Ok(Ok(ZeroProof::AsRecorded)) => {
                         let what = "nothing is kept of the empty instrument its zero was seen on";
                         self.doubt(seq, &format!("reading of {}: {what}", captured.instrument));

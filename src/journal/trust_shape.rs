@@ -142,6 +142,8 @@ pub(super) struct PlacementShape {
     #[serde(with = "ReferenceShape")]
     reference: Reference,
     indication: [f64; 2],
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    zero: Option<[f64; 2]>,
     #[serde(with = "measured_values")]
     measured: Vec<Measured>,
 }

@@ -4,6 +4,7 @@ use super::reference::Reference;
 use super::trust::{Adjust, Placement};
 use crate::measurement::adjustment::{Angle, Finding, Hanging, Weighing, adjust_beam, adjust_gauge, adjust_scale};
 use crate::measurement::calibration::Calibration;
+use crate::measurement::process::mean_and_spread;
 use crate::measurement::reading::Quantity;
 
 /// An instrument that reads further off than this part of a weight is not believed at once (common practice, no source).
@@ -17,6 +18,25 @@ pub(super) fn far_off(as_found: &[Placement]) -> Option<String> {
         let is_far = (shown - weight.mass_g()).abs() > FAR_OFF * weight.mass_g();
         is_far.then(|| format!("read {shown:.3} g as found of {}", placement.reference.words()))
     })
+}
+
+/// What the instrument showed empty, as found: the mean over the placements, with its standard deviation.
+pub(super) fn zeros(before: &Calibration, placements: &[Placement]) -> Vec<Finding> {
+    let zeros: Vec<[f64; 2]> = placements.iter().filter_map(|p| p.zero).collect();
+    let names: &[&str] = match before {
+        Calibration::Scale(_) => &["zero as found, g"],
+        Calibration::Beam(_) => &["zero of cell 1 as found, counts", "zero of cell 2 as found, counts"],
+        Calibration::Gauge(_) => &[],
+    };
+    let of = |channel: usize, name: &&str| {
+        let each: Vec<f64> = zeros.iter().filter_map(|zero| zero.get(channel).copied()).collect();
+        let (value, u) = match mean_and_spread(&each) {
+            Some((mean, spread)) => (mean, Some(spread)),
+            None => (*each.first()?, None),
+        };
+        Some(Finding { name: (*name).to_owned(), value, u })
+    };
+    names.iter().enumerate().filter_map(|(channel, name)| of(channel, name)).collect()
 }
 
 /// The adjustment that placements as found ask for.

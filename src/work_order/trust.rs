@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use super::adjusting::{adjusted, far_off};
+use super::adjusting::{adjusted, far_off, zeros};
 use super::angle_check::judge_angles;
 use super::as_left::AsLeft;
 use super::check_verdict::{Circumstances, Shown, judge_check};
@@ -76,6 +76,8 @@ pub struct Placement {
     pub reference: Reference,
     /// Net indication as the instrument sends it: grams, counts of both cells, degrees of lie and loft.
     pub indication: [f64; 2],
+    /// What it showed empty before it, in the same unit; `None` of what takes no zero off, and in journals older than 0.4.
+    pub zero: Option<[f64; 2]>,
     /// What it means: as found by the calibration in force, as left by the new one.
     pub measured: Vec<Measured>,
 }
@@ -294,6 +296,7 @@ pub fn answer(state: &State, instrument: &str, command: &TrustCommand) -> Result
             }
             let (calibration, findings) = adjusted(of.calibration, &calibrating.report.as_found, *how)
                 .map_err(|reason| Refusal(format!("{instrument} cannot be adjusted: {reason}")))?;
+            let findings = [zeros(of.calibration, &calibrating.report.as_found), findings].concat();
             Ok(vec![Change::CalibrationProposed { instrument: name, calibration, findings }])
         }
         (TrustCommand::Finish, Some(calibrating)) => finish(state, instrument, calibrating),
@@ -400,7 +403,9 @@ pub fn take(state: &State, reading: EventId, captured: &CapturedReading, at_us: 
             }
             None => captured.measured.clone(),
         };
-        let placement = Placement { reading, reference: expected.reference.clone(), indication, measured };
+        let takes_zero = matches!(captured.kind, InstrumentKind::Scale | InstrumentKind::Beam) && !captured.on_key;
+        let zero = takes_zero.then(|| of.calibration.indication(captured.zero));
+        let placement = Placement { reading, reference: expected.reference.clone(), indication, zero, measured };
         return Some(vec![Change::ReferenceRead { instrument, purpose: expected.purpose, placement }]);
     }
     let weight = match &expected.reference {
