@@ -108,9 +108,28 @@ fn orders_come_in_from_every_format_and_go_out_as_the_same_orders() {
         ["w-71", "w-72", "w-73"].map(|name| folder.join(format!("{name}.toml")).to_str().unwrap().to_owned()).into();
     let import: Vec<&str> = ["import"].into_iter().chain(written.iter().map(String::as_str)).collect();
     assert_eq!(shop.done(&import).matches("nothing changes").count(), 3);
-    let (code, _, err) = shop.orders(&["export"]);
-    assert_eq!((code, err.contains("a TOML file holds one order")), (Some(2), true), "{err}");
+    // Several on stdout are JSON, unless somebody wants TOML of them; then it is said how.
+    assert_eq!(shop.done(&["export"]), shop.done(&["export", "--as", "json"]));
+    let (code, out, err) = shop.orders(&["export", "W-71", "W-73", "--as", "toml"]);
+    let remedy = "a TOML file holds one order, and these are 2: `orders export W-71 W-73 --as toml --out DIR`";
+    assert_eq!((code, out.as_str(), err.contains(remedy)), (Some(2), "", true), "{err}");
     assert_verified(&shop.data());
+}
+
+#[test]
+fn where_an_order_is_put_aside_the_next_one_is_named() {
+    let shop = Shop::new();
+    shop.done(&["import", &shop.file("a.toml", TOML), &shop.file("b.csv", CSV)]);
+    shop.done(&["open", "W-72"]);
+    let (code, _, err) = shop.orders(&["aside", "W-72", "--why", "a player is at the door"]);
+    let next = "next is W-71/1, driver: scan the ticket of order W-71 or open it";
+    assert_eq!((code, err.contains(next)), (Some(0), true), "{err}");
+    // Nothing was in hand: nothing becomes free.
+    let (_, _, err) = shop.orders(&["aside", "W-71"]);
+    assert!(!err.contains("next is"), "{err}");
+    shop.done(&["open", "W-71"]);
+    let (_, _, err) = shop.orders(&["aside", "W-71"]);
+    assert!(err.contains("nothing waits: what is not finished is put aside"), "{err}");
 }
 
 #[test]

@@ -31,6 +31,7 @@ mod replay_session;
 mod retire;
 mod run;
 mod salvage;
+mod scan;
 mod segments;
 mod sleeve;
 mod stock;
@@ -87,6 +88,8 @@ enum Command {
     Watch(watch::Arguments),
     /// What is published over MQTT, as an AsyncAPI 3.0 document with JSON Schemas
     Topics,
+    /// Codes of tickets, cards, labels and parts as the scanner would send them
+    Scan(scan::Arguments),
     /// Work orders
     Orders(orders::Arguments),
     /// Adhesives: makers' data, batches, cures
@@ -138,6 +141,7 @@ pub fn main() -> ExitCode {
         Command::Plan(arguments) => plan::run(&arguments),
         Command::Watch(arguments) => watch::run(&arguments),
         Command::Topics => topics::run(),
+        Command::Scan(arguments) => scan::run(arguments),
         Command::Orders(arguments) => orders::run(arguments),
         Command::Adhesives(arguments) => adhesives::run(arguments),
         Command::Drawers(arguments) => drawers::run(arguments),

@@ -15,6 +15,7 @@ use crate::output::lists::{order_list, revision_list};
 use crate::output::order_text::write_orders;
 use crate::output::text;
 use crate::output::times::minute;
+use crate::work_order::build::DryFitStop;
 use crate::work_order::order::{ClubSpec, Order};
 use crate::work_order::state::State;
 
@@ -81,9 +82,9 @@ enum Action {
     Export {
         /// Their numbers; none means those that `list` shows
         orders: Vec<String>,
-        /// The format
-        #[arg(long = "as", value_enum, default_value_t = As::Toml)]
-        format: As,
+        /// The format; without it TOML, which holds one order a file, and JSON for several of them on stdout
+        #[arg(long = "as", value_enum)]
+        format: Option<As>,
         /// A folder for one file an order, instead of stdout
         #[arg(long)]
         out: Option<PathBuf>,
@@ -215,7 +216,12 @@ async fn known(access: &Access, numbers: &[String]) -> anyhow::Result<State> {
     Ok(state)
 }
 
-async fn export(access: &Access, numbers: &[String], format: As, out: Option<&Path>) -> anyhow::Result<ExitCode> {
+async fn export(
+    access: &Access,
+    numbers: &[String],
+    format: Option<As>,
+    out: Option<&Path>,
+) -> anyhow::Result<ExitCode> {
     let state = known(access, numbers).await?;
     let mut orders = Vec::new();
     for number in numbers {
@@ -225,21 +231,37 @@ async fn export(access: &Access, numbers: &[String], format: As, out: Option<&Pa
     if numbers.is_empty() {
         orders = state.orders_in_turn();
     }
-    // What these formats cannot hold must not get lost without a word.
-    let lost = |order: &Order| order.clubs.iter().find_map(|club| lost_of(club, format));
-    let cannot: Vec<String> = orders
-        .iter()
-        .filter_map(|order| Some(format!("order {} is left out: it says {}", order.number, lost(order)?)))
-        .collect();
-    orders.retain(|order| lost(order).is_none());
-    cannot.iter().for_each(|words| print::say(words));
-    if orders.is_empty() && !cannot.is_empty() {
-        bail!("nothing is left to write");
+    let format = format.unwrap_or(if orders.len() > 1 && out.is_none() { As::Json } else { As::Toml });
+    // What CSV cannot hold must not get lost without a word.
+    let lost = |order: &Order| if matches!(format, As::Csv) { lost_in_csv(order) } else { Vec::new() };
+    let mut is_all = true;
+    orders.retain(|order| {
+        let lost = lost(order);
+        if lost.is_empty() {
+            return true;
+        }
+        is_all = false;
+        print::say(&format!(
+            "order {} is left out, because CSV has no columns for {}: `orders export {} --as toml` has all of it",
+            order.number,
+            lost.join(", "),
+            order.number
+        ));
+        false
+    });
+    let done = if is_all { ExitCode::SUCCESS } else { ExitCode::FAILURE };
+    if orders.is_empty() {
+        print::say(if is_all { "there is no order to write" } else { "nothing is left to write" });
+        return Ok(ExitCode::FAILURE);
     }
-    let done = if cannot.is_empty() { ExitCode::SUCCESS } else { ExitCode::FAILURE };
     let Some(folder) = out else {
         if matches!(format, As::Toml) && orders.len() > 1 {
-            bail!("a TOML file holds one order: name one, or give a folder with --out, or use --as json or --as csv");
+            let numbers: Vec<&str> = orders.iter().map(|order| order.number.as_str()).collect();
+            bail!(
+                "a TOML file holds one order, and these are {}: `orders export {} --as toml --out DIR` writes a file for each, --as json has all in one",
+                orders.len(),
+                numbers.join(" ")
+            );
         }
         // The text ends its last line itself.
         print::line(write_orders(&orders, format.format()).trim_end())?;
@@ -255,11 +277,24 @@ async fn export(access: &Access, numbers: &[String], format: As, out: Option<&Pa
     Ok(done)
 }
 
-/// What a format cannot hold of a club, in words.
-fn lost_of(club: &ClubSpec, format: As) -> Option<&'static str> {
-    let says_more = !club.details.is_empty() || !club.build.is_silent() || !club.models.is_empty();
-    (says_more && matches!(format, As::Csv))
-        .then_some("what is given of parts, how a club is cut or which one is repeated, which CSV does not hold (TOML and JSON do)")
+/// What an order says that CSV has no columns for, in words.
+fn lost_in_csv(order: &Order) -> Vec<String> {
+    let of_club = |club: &ClubSpec| {
+        let (details, build, models) = (&club.details, &club.build, &club.models);
+        let is_given = details.head_material.is_some() || !details.given.is_empty();
+        let is_otherwise = build.again_of.is_some() || build.dry_fit_stop != DryFitStop::default();
+        let said = [
+            ("its parts' models", !models.is_empty()),
+            ("[club.given]", is_given),
+            ("[club.sleeve]", details.sleeve.is_some()),
+            ("[club.cut]", build.cut.is_some()),
+            ("[club.fit]", build.fit.is_some()),
+            ("the club it repeats or its dry fit", is_otherwise),
+        ];
+        let said: Vec<&str> = said.into_iter().filter_map(|(what, is_said)| is_said.then_some(what)).collect();
+        (!said.is_empty()).then(|| format!("{} of {}", said.join(" and "), club.id))
+    };
+    order.clubs.iter().filter_map(of_club).collect()
 }
 
 async fn again(access: &Access, club: &str, order: Option<&str>, raw_length: Option<&str>) -> anyhow::Result<ExitCode> {

@@ -5,6 +5,7 @@ use super::again;
 use super::bend_command::bend;
 use super::cards;
 use super::drawer_desk::{self, DrawerCommand};
+use super::elsewhere;
 use super::event::{CapturedReading, Change, EventId, FiledValue, Place};
 use super::filing::judged;
 use super::finishing::{after_change, checked, finished_club_again, proven, step_done};
@@ -16,7 +17,7 @@ use super::order::Order;
 use super::part_desk::{self, PartCommand};
 use super::part_stock::Whereabouts;
 use super::record::{ClubRecord, Entry, Method, Standing};
-use super::routing::{Routed, Routing, route};
+use super::routing::{Routed, Routing};
 use super::sources::{quantity_of, rule_uncertainty};
 use super::state::{CaptureLine, Fate, State};
 use super::steps::Step;
@@ -250,7 +251,7 @@ fn place_in(
     let routing = match club.and_then(|club| finished_club_again(state, club, &measured)) {
         _ if other_hand.is_some() => Routing::Refuse { reason: other_hand.unwrap_or_default(), choices: Vec::new() },
         Some(refusal) => refusal,
-        None => route(club, captured.kind, &measured),
+        None => elsewhere::route_among(state, club, captured.kind, &measured),
     };
     match (routing, club) {
         (Routing::File { values }, Some(club)) => file(state, club, (reading, at_us), captured, &values, false),

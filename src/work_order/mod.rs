@@ -31,6 +31,7 @@ pub mod drawers;
 mod dry_fit;
 pub mod effects;
 pub mod elapsed;
+mod elsewhere;
 pub mod event;
 mod event_id;
 mod event_kind;

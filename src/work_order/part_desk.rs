@@ -4,6 +4,7 @@
 //! every placement on its instrument, so that no part of the row passes for a part of the club in hand.
 
 use super::desk::{Refusal, refused};
+use super::elsewhere;
 use super::event::{CapturedReading, Change, EventId};
 use super::filing::judged;
 use super::finishing::{after_change, checked, proven};
@@ -346,6 +347,12 @@ pub(super) fn use_parts(state: &State, uses: &[(Option<String>, String)]) -> Res
         };
         let Some((_, after, last)) = clubs.get_mut(at) else { continue };
         let used = part_use(state, after, part)?;
+        // Who names the club has looked; a label that is scanned goes where the display happens to be.
+        if club.is_none()
+            && let Some(reason) = elsewhere::doubt(state, before, part)
+        {
+            return refused(reason);
+        }
         *last = part.measured.reading;
         after.put_in(UsedPart { used: used.clone(), event: EventId::TYPED, at_us: 0, by: None, released: None });
         changes.push(Change::PartUsed(used));

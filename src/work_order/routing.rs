@@ -48,7 +48,7 @@ pub struct Band {
 }
 
 impl Band {
-    fn contains(self, value: f64) -> bool {
+    pub(super) fn contains(self, value: f64) -> bool {
         (self.lo..=self.hi).contains(&value)
     }
 
@@ -156,6 +156,19 @@ fn route_mass(club: &ClubRecord, reading: &Reading) -> Routing {
             ),
             choices: places(club, several),
         },
+    }
+}
+
+/// Whether a reading is nothing that this club could show on such an instrument, whatever may lie there; what could be two
+/// things of it is not.
+pub(super) fn is_unlike_all(club: &ClubRecord, kind: InstrumentKind, reading: &Reading) -> bool {
+    let could_be = |c: &Characteristic| {
+        is_handled(club, *c) && reading.get(Quantity::Mass).is_some_and(|mass| band(club, *c).contains(mass.value))
+    };
+    match kind {
+        InstrumentKind::Scale => !MASSES.iter().any(could_be),
+        InstrumentKind::Beam => ![Characteristic::TotalMass, Characteristic::ShaftMass].iter().any(could_be),
+        _ => true,
     }
 }
 

@@ -8,7 +8,7 @@ use super::event::Change;
 use super::filing::FiledValue;
 use super::judging::Verdict;
 use super::part_stock::{PartFacts, PartUse};
-use super::record::{ClubRecord, StepRecord};
+use super::record::{ClubRecord, ClubState, StepRecord};
 use super::state::State;
 use super::steps::Step;
 use crate::club::characteristic::Characteristic;
@@ -50,7 +50,41 @@ pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
             _ => {}
         }
     }
+    sentences.extend(next_in_turn(state, changes));
     sentences
+}
+
+/// What comes next in the queue, where nothing is in hand after the changes: without that the bench would wait for nobody knows
+/// what.
+fn next_in_turn(state: &State, changes: &[Change]) -> Option<String> {
+    let left = |id: &str| {
+        changes.iter().any(|change| match change {
+            Change::ClubPutAside { club } | Change::ClubFinished { club } => club == id,
+            _ => false,
+        })
+    };
+    let is_opened = changes.iter().any(|change| matches!(change, Change::ClubOpened { .. }));
+    if is_opened || !left(state.current_club.as_deref()?) {
+        return None;
+    }
+    let is_aside = |number: &str| {
+        let now = |change: &Change| matches!(change, Change::OrderPutAside { order, .. } if order == number);
+        state.orders_aside.contains_key(number) || changes.iter().any(now)
+    };
+    let waits = |club: &&ClubRecord| {
+        matches!(club.state, ClubState::Waiting | ClubState::InWork) && !left(&club.spec.id)
+    };
+    let orders = state.orders_in_turn().into_iter().filter(|order| !is_aside(&order.number));
+    let next = orders
+        .flat_map(|order| order.clubs.iter().filter_map(|spec| state.clubs.get(&spec.id)))
+        .find(waits);
+    Some(match next {
+        Some(club) => format!(
+            "next is {}, {}: scan the ticket of order {} or open it",
+            club.spec.id, club.spec.name, club.order
+        ),
+        None => "nothing waits: what is not finished is put aside".to_owned(),
+    })
 }
 
 /// A typed value with its verdict: `length of W-1/1 is 38 5/16 in: over its limit by 1/4 in`.
