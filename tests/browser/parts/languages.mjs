@@ -58,6 +58,9 @@ describe("languages and units", () => {
     assert.equal(quantities.valueText(mass, ounces), "7.164 oz");
     assert.equal(quantities.deviationText(mass, ounces), "+0.004 oz");
     assert.equal(quantities.targetText(mass, ounces, {}), "7.161 oz ± 0.071 oz");
+    // Whose limits they are stays said, whatever the units.
+    const usual = { ...mass, target_text: "203.0 g ± 2.0 g, by default" };
+    assert.equal(quantities.targetText(usual, ounces, { by_default: (target) => `${target}, by default` }), "7.161 oz ± 0.071 oz, by default");
     assert.equal(quantities.inUnits("head mass 195 to 211 g, add 28.35 g", ounces), "head mass 6.878 to 7.443 oz, add 1.000 oz");
     assert.equal(quantities.inUnits("2790 kg·cm² and 12 g·cm", ounces), "2790 kg·cm² and 12 g·cm");
     assert.equal(quantities.inUnits("45 1/4 in ± 1/16 in", { ...none, lengths: "mm" }), "1149 mm ± 2 mm");

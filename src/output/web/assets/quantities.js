@@ -60,16 +60,19 @@ export function deviationText(reading, units) {
   return write && isNumber(reading.deviation) ? withSign(write, reading.deviation) : (reading.deviation_text ?? null);
 }
 
-/** A target with its limits; `words` has `at_most` and `at_least`. */
+/** What the daemon writes behind limits that the order does not. */
+const BY_DEFAULT = ", by default";
+
+/** A target with its limits; `words` has `at_most`, `at_least` and `by_default`. */
 export function targetText(reading, units, words) {
   const write = writer(reading, units);
   const { target, lower, upper } = reading;
   if (!write || !reading.target_text) return reading.target_text ?? null;
   if (isNumber(target) && isNumber(lower) && isNumber(upper)) {
     const [below, above] = [target - lower, upper - target];
-    return Math.abs(above - below) < 1e-6
-      ? `${write(target)} ± ${write(above)}`
-      : `${write(target)} ${withSign(write, above)}/${withSign(write, -below)}`;
+    if (Math.abs(above - below) >= 1e-6) return `${write(target)} ${withSign(write, above)}/${withSign(write, -below)}`;
+    const text = `${write(target)} ± ${write(above)}`;
+    return reading.target_text.endsWith(BY_DEFAULT) ? words.by_default(text) : text;
   }
   if (isNumber(upper)) return words.at_most(write(upper));
   if (isNumber(lower)) return words.at_least(write(lower));

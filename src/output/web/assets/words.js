@@ -37,7 +37,11 @@ export const deviationOf = (reading) => {
   return text === null ? null : said(text);
 };
 
-const AT = { at_most: (limit) => t("at_most", { limit }), at_least: (limit) => t("at_least", { limit }) };
+const AT = {
+  at_most: (limit) => t("at_most", { limit }),
+  at_least: (limit) => t("at_least", { limit }),
+  by_default: (target) => t("by_default", { target }),
+};
 
 /** A reading's target with its limits. */
 export const targetOf = (reading) => {
