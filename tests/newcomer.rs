@@ -206,3 +206,38 @@ fn a_code_scanned_at_the_terminal_does_what_the_scanner_does_and_says_so() {
     scans(&other);
     assert_eq!(daemon.state()["club"]["club"], "T-1/2");
 }
+
+#[test]
+fn a_pdf_is_not_poured_onto_a_terminal() {
+    let shop = Shop::new("");
+    shop.done(&["orders", "import", &shop.file("t-1.csv", TABLE)]);
+    let command = |arguments: &str| {
+        let program = env!("CARGO_BIN_EXE_benchscribe");
+        format!("'{program}' {arguments} --config '{}'", shop.config.display())
+    };
+    for arguments in ["records export --as sheet --order T-1", "records export --as label --order T-1"] {
+        // script (util-linux) gives the program a terminal to write to.
+        let on_terminal = std::process::Command::new("script")
+            .args(["--quiet", "--return", "--command", &command(arguments), "/dev/null"])
+            .stdin(std::process::Stdio::null())
+            .output()
+            .unwrap();
+        let shown = String::from_utf8_lossy(&on_terminal.stdout).into_owned();
+        assert_eq!(on_terminal.status.code(), Some(2), "{arguments}: {shown}");
+        assert!(shown.contains("a PDF is not for the screen") && !shown.contains("%PDF"), "{arguments}: {shown}");
+        let into_file = std::process::Command::new("sh").args(["-c", &command(arguments)]).output().unwrap();
+        assert!(into_file.status.success() && into_file.stdout.starts_with(b"%PDF-1."), "{arguments}");
+    }
+}
+
+#[test]
+fn while_the_bench_runs_nothing_is_sealed_and_it_is_said_what_to_do() {
+    let shop = Shop::new("");
+    shop.done(&["orders", "import", &shop.file("t-1.csv", TABLE)]);
+    let daemon = support::daemon::Daemon::run(&shop.config, 1.0);
+    let out = shop.folder.path().join("segments");
+    let (code, said, err) = shop.asks(&["records", "seal", "--before", "2024-01-01", "--out", out.to_str().unwrap()]);
+    assert_eq!((code, said.as_str(), out.exists()), (Some(2), "", false), "{err}");
+    let remedy = format!("the bench runs (process {})", daemon.pid());
+    assert!(err.contains(&remedy) && err.contains("end `benchscribe run`"), "{err}");
+}

@@ -81,9 +81,12 @@ fn a_head_that_another_club_waits_for_is_asked_about_and_not_filed() {
     check("W-1/1", 271.0, "W-1/1", &[]);
     // Wrong by its limits, and right for nobody else: it is this club's, and out.
     check("W-1/1", 265.5, "W-1/1", &[]);
-    check("W-1/1", 276.0, "276.0 g is outside the limits for the head mass of W-1/1 and within those of W-1/2", &[
-        "W-1/2", "W-1/1",
-    ]);
+    check(
+        "W-1/1",
+        276.0,
+        "276.0 g is outside the limits for the head mass of W-1/1 and within those of W-1/2",
+        &["W-1/2", "W-1/1"],
+    );
     // An iron's head laid down for the wedge.
     check("W-1/3", 279.0, "of W-1/3 and within those of W-1/2", &["W-1/2", "W-1/3"]);
     // Nothing is asked of the open wedge's head: the kind alone would take it.

@@ -25,6 +25,7 @@ use crate::config::bench_file::{BenchSettings, BrokerAddress, read_bench_with};
 use crate::config::named_files::NamedFiles;
 use crate::output::command::ask;
 use crate::output::record::{Record, record};
+use crate::work_order::record::{ClubRecord, ClubState};
 use crate::work_order::state::State;
 use crate::work_order::steps::Step;
 use crate::work_order::ticket::Ticket;
@@ -152,7 +153,7 @@ async fn build(arguments: Arguments, settings: BenchSettings, ports: PathBuf) ->
         () = stop.cancelled() => None,
     };
     let clubs: Vec<String> = orders.iter().flat_map(|order| order.clubs.iter().map(|club| club.id.clone())).collect();
-    let mut all_finished = false;
+    let mut is_whole = false;
     if let Some(report) = report {
         // What he still had to do and to say is done when he has gone.
         (&mut hands).await?;
@@ -171,7 +172,7 @@ async fn build(arguments: Arguments, settings: BenchSettings, ports: PathBuf) ->
             if tokio::time::timeout(clock.real(LAST_CARD), last_card).await.is_err() {
                 print::say("the last club was not handed over");
             }
-            all_finished = print_records(&started, &clubs).await?;
+            is_whole = print_records(&started, &clubs).await? && report.given_up.is_empty();
         } else {
             print::say("the page stays up; Ctrl-C ends it");
             stop.cancelled().await;
@@ -186,7 +187,7 @@ async fn build(arguments: Arguments, settings: BenchSettings, ports: PathBuf) ->
         task.abort();
     }
     notes.await??;
-    Ok(if all_finished || !arguments.once { ExitCode::SUCCESS } else { ExitCode::FAILURE })
+    Ok(if is_whole || !arguments.once { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }
 
 /// The card of this name.
@@ -217,19 +218,30 @@ async fn wait_for_last_card(started: &Started, clubs: &[String]) {
     }
 }
 
-/// Prints the record of each club; true when all are finished.
+/// Prints the record of each club; true when all are finished and have all that was asked for. What they lack is said.
 async fn print_records(started: &Started, clubs: &[String]) -> anyhow::Result<bool> {
-    let mut all_finished = true;
+    let mut is_whole = true;
     for club in clubs {
         let id = club.clone();
         let found = ask(&started.questions, move |state| state.clubs.get(&id).cloned()).await.flatten();
         let club = found.with_context(|| format!("the bench does not know {club}"))?;
         let chain = started.journal.hash_of(club.last_seq).await?.unwrap_or_default();
         let record: Record = record(&club, chain, crate::output::text::Lengths::Inches);
-        all_finished &= record.state == "finished";
+        for words in lacking(&club) {
+            is_whole = false;
+            print::say(&words);
+        }
         print::line(&json!(record).to_string())?;
     }
-    Ok(all_finished)
+    Ok(is_whole)
+}
+
+/// What a club lacks that a day at the bench should have given it.
+fn lacking(club: &ClubRecord) -> Vec<String> {
+    let id = &club.spec.id;
+    let state = (club.state != ClubState::Finished).then(|| format!("{id} is not finished"));
+    let missing = club.missing().map(|what| format!("{id} was never measured: {}", what.label()));
+    state.into_iter().chain(missing).collect()
 }
 
 /// Writes what was really laid down, if a file is wanted.
@@ -251,4 +263,23 @@ async fn write_truth(mut truth: mpsc::Receiver<Truth>, file: Option<PathBuf>) ->
         opened.flush()?;
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::order_file::{OrderFormat, read_orders};
+
+    #[test]
+    fn a_club_that_lacks_a_value_makes_the_day_a_failure() {
+        let text = "order = \"W-1\"\n[[club]]\nname = \"x\"\nkind = \"iron\"\nlie = \"61 deg ± 1 deg\"\n";
+        let orders = read_orders("o.toml", text, OrderFormat::Toml).unwrap();
+        let mut club = ClubRecord::new("W-1", orders[0].clubs[0].clone());
+        assert_eq!(lacking(&club), ["W-1/1 is not finished", "W-1/1 was never measured: lie"]);
+        // Handed over all the same.
+        club.state = ClubState::Finished;
+        assert_eq!(lacking(&club), ["W-1/1 was never measured: lie"]);
+        club.spec.targets.clear();
+        assert_eq!(lacking(&club), [] as [String; 0]);
+    }
 }

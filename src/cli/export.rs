@@ -1,6 +1,6 @@
 //! `records export`: records as JSON, as a table, as printed build sheets and as labels.
 
-use std::io::{IsTerminal as _, Write as _};
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
@@ -81,7 +81,7 @@ pub(super) async fn run(access: &Access, reader: &Reader, arguments: &Arguments)
         Format::Label => {
             let bytes = sheet::labels(&subjects, &print_of(access, reader, arguments).await?)?;
             match out {
-                None => to_stdout(&bytes),
+                None => print::pdf(&bytes),
                 Some(folder) => write(folder, "labels.pdf", &bytes),
             }
         }
@@ -123,17 +123,9 @@ fn json(access: &Access, subjects: &[Subject], out: Option<&Path>) -> anyhow::Re
     Ok(())
 }
 
-/// A PDF on stdout, for a file or another program; on a terminal nobody can read it.
-fn to_stdout(bytes: &[u8]) -> anyhow::Result<()> {
-    if std::io::stdout().is_terminal() {
-        bail!("a PDF is not for the screen: give a folder with --out, or send it into a file, `> sheets.pdf`");
-    }
-    print::bytes(bytes)
-}
-
 /// A file a set and a file a club; on stdout one document with everything.
 fn sheets(subjects: &[Subject], print: &Print, out: Option<&Path>) -> anyhow::Result<()> {
-    let Some(folder) = out else { return to_stdout(&sheet::set_sheets(subjects, print)?) };
+    let Some(folder) = out else { return print::pdf(&sheet::set_sheets(subjects, print)?) };
     for set in subjects.chunk_by(|a, b| a.order.number == b.order.number) {
         let Some(first) = set.first() else { continue };
         let name = format!("set-{}-{}.pdf", plain(&first.order.number), first.club.spec.token);

@@ -1,9 +1,9 @@
 //! Printing: results on stdout, words for a person on stderr.
 
-use std::io::{self, Write};
+use std::io::{self, IsTerminal as _, Write};
 use std::path::Path;
 
-use anyhow::Context as _;
+use anyhow::{Context as _, bail};
 
 /// Stdout as every command writes it: that whoever reads it has closed it ends the command without a word.
 pub(crate) struct Output;
@@ -58,6 +58,17 @@ pub(crate) fn line(text: &str) -> anyhow::Result<()> {
 /// When stdout is closed.
 pub(crate) fn bytes(content: &[u8]) -> anyhow::Result<()> {
     Output.write_all(content).context("stdout cannot be written")
+}
+
+/// A PDF on stdout, for a file or another program; on a terminal nobody can read it.
+///
+/// # Errors
+/// When stdout is a terminal or closed.
+pub(crate) fn pdf(content: &[u8]) -> anyhow::Result<()> {
+    if io::stdout().is_terminal() {
+        bail!("a PDF is not for the screen: say where it goes with --out, or send it into a file, `> sheets.pdf`");
+    }
+    bytes(content)
 }
 
 /// A document into a file, whose name is the result.

@@ -268,12 +268,13 @@ async fn list(reader: &Reader, search: &Search, as_json: bool, zone: &TimeZone) 
     if as_json {
         return print::line(&record_list(&found).to_string());
     }
+    if found.clubs.is_empty() {
+        print::say("no club of this journal is meant by that; `records list` without anything shows the last ones");
+    }
     let mut rows: Vec<Vec<String>> = Vec::new();
     for club in found.clubs {
-        // Retired clubs stand before all others.
-        let segment = if club.n < 0 { reader.segment_of(&club.club).await? } else { None };
         let out = club.is_out.then(|| "out of limits".to_owned());
-        let notes: Vec<String> = out.into_iter().chain(segment.map(|segment| format!("in {}", segment.file))).collect();
+        let notes: Vec<String> = out.into_iter().chain(club.segment.map(|file| format!("in {file}"))).collect();
         let day = day(club.last_us, zone);
         rows.push(vec![
             club.club,

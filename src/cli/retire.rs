@@ -9,7 +9,7 @@ use super::access::Access;
 use super::{backup, print, records, segments};
 use crate::bench;
 use crate::clock::Clock;
-use crate::journal::lock::BenchLock;
+use crate::journal::lock::{self, BenchLock};
 use crate::journal::retire::{Rest, rest};
 use crate::journal::seal::{Manifest, Sealed, SegmentError, seal};
 use crate::journal::store::{FILE_NAME, Journal, Reader};
@@ -38,6 +38,12 @@ pub(super) struct RetireArguments {
 async fn opened(access: &Access) -> anyhow::Result<(BenchLock, Journal)> {
     let bench = access.reader().await?.bench().to_owned();
     let folder = access.folder();
+    if let Some(running) = lock::running(folder) {
+        bail!(
+            "the bench runs (process {}), and a journal that grows is not sealed or retired: end `benchscribe run` (Ctrl-C, or its service), give this command again, start it again; a few minutes are enough, and nothing was changed",
+            running.pid
+        );
+    }
     let lock = BenchLock::take(folder)?;
     if let Some(what) = salvage::broken_log(&folder.join(FILE_NAME)) {
         bail!("the journal's write-ahead log: {what}; nothing is sealed or retired from a damaged journal");

@@ -221,7 +221,10 @@ async fn labels(
     let (_, state) = access.at_hand().await?;
     let stock = &state.part_stock;
     let parts: Vec<NumberedPartView> = if numbers.is_empty() {
-        let Some(intake) = intake.or_else(|| stock.intakes.last().map(|intake| intake.intake.clone())) else {
+        // Of an intake whose parts were all taken back there is nothing to print.
+        let mut newest_first = stock.intakes.iter().rev().map(|intake| &intake.intake);
+        let last = || newest_first.find(|intake| stock.of_intake(intake).next().is_some()).cloned();
+        let Some(intake) = intake.or_else(last) else {
             bail!("there was no stock intake yet; begin with `stock intake head`");
         };
         stock.of_intake(&intake).map(part_view::numbered_part).collect()
@@ -233,11 +236,13 @@ async fn labels(
         numbers.iter().map(of).collect::<anyhow::Result<_>>()?
     };
     if parts.is_empty() {
-        bail!("there is no part to label: an intake of that name has none");
+        bail!(
+            "there is no part to label: that intake has none; `stock list` shows the parts, `stock labels H-1` prints one"
+        );
     }
     let bytes = sheet::part_labels(&parts)?;
     match out {
-        None => print::bytes(&bytes)?,
+        None => print::pdf(&bytes)?,
         Some(file) => print::to_file(&file, &bytes)?,
     }
     Ok(ExitCode::SUCCESS)

@@ -73,6 +73,8 @@ pub struct ClubLine {
     pub is_out: bool,
     /// Wall time of its last event, in microseconds since 1970 UTC.
     pub last_us: i64,
+    /// The file of the retired segment that its record is in.
+    pub segment: Option<String>,
 }
 
 /// Clubs found, in the order of import.
@@ -294,6 +296,9 @@ impl Reader {
         let more = clubs.len() > most;
         clubs.truncate(most);
         clubs.sort_by_key(|line| line.n);
+        for line in clubs.iter_mut().take_while(|line| line.n < 0) {
+            line.segment = self.segment_of(&line.club).await?.map(|segment| segment.file);
+        }
         Ok(Found { clubs, more })
     }
 
@@ -443,6 +448,7 @@ fn line(row: &SqliteRow) -> Result<ClubLine, sqlx::Error> {
         entries: row.try_get(6)?,
         is_out: row.try_get(7)?,
         last_us: row.try_get(8)?,
+        segment: None,
     })
 }
 
@@ -457,6 +463,7 @@ pub(super) fn line_of(n: i64, last_us: i64, record: &ClubRecord) -> ClubLine {
         entries: i64::try_from(record.valid().count()).unwrap_or(i64::MAX),
         is_out: record.outside().next().is_some(),
         last_us,
+        segment: None,
     }
 }
 

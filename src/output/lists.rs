@@ -30,6 +30,7 @@ pub fn record_list(found: &Found) -> Value {
                 "entries": club.entries,
                 "out_of_tolerance": club.is_out,
                 "last_at": rfc3339(club.last_us),
+                "segment": club.segment,
             })
         })
         .collect();

@@ -298,11 +298,20 @@ pub(super) fn unfinished_cure(state: &State, club: &ClubRecord, steady_us: i64) 
         "{} is not cured: {} of {} by the sheet of {} ({}); wait, or say who decides otherwise and why: `adhesives override {} --name N --why TEXT`",
         club.spec.id,
         words(left),
-        words(micros(bond.batch.times.cure_s)),
+        as_entered(bond.batch.times.cure_s),
         bond.batch.product,
         bond.batch.name,
         club.spec.id
     ))
+}
+
+/// A time of a maker's sheet in words, to the second.
+fn as_entered(seconds: f64) -> String {
+    let seconds = (micros(seconds) / 1_000_000).max(1);
+    let parts = [(seconds / 3600, "h"), (seconds / 60 % 60, "min"), (seconds % 60, "s")];
+    let words: Vec<String> =
+        parts.into_iter().filter(|(count, _)| *count > 0).map(|(count, unit)| format!("{count} {unit}")).collect();
+    words.join(" ")
 }
 
 /// A time left in words: hours and minutes, below two minutes in steps of ten seconds; rounded up, never down.
@@ -372,6 +381,12 @@ mod tests {
         assert_eq!(times(25.0), Some((600.0, 18_000.0, 43_200.0)));
         assert_eq!(times(22.0), Some((600.0, 36_000.0, 86_400.0)));
         assert_eq!((times(17.9), times(30.1), times(f64::NAN)), (None, None, None));
+    }
+
+    #[test]
+    fn what_the_sheet_says_is_told_as_it_stands_there() {
+        let told = [45.0, 60.0, 90.0, 3600.0, 5400.0, 28_800.0, 0.4].map(as_entered);
+        assert_eq!(told, ["45 s", "1 min", "1 min 30 s", "1 h", "1 h 30 min", "8 h", "1 s"]);
     }
 
     #[test]

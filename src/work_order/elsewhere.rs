@@ -42,15 +42,13 @@ pub(super) fn route_among(
         (Routing::File { .. }, _) => format!(
             "{mass_g:.1} g is outside the limits for the {what} of {id} and within those of {names}: choose, or open that club"
         ),
-        (Routing::Refuse { .. }, _) => format!(
-            "{mass_g:.1} g fits nothing that {id} needs, but the {what} of {names}: choose, or open that club"
-        ),
+        (Routing::Refuse { .. }, _) => {
+            format!("{mass_g:.1} g fits nothing that {id} needs, but the {what} of {names}: choose, or open that club")
+        }
     };
     let theirs = others.iter().map(|(other, value)| place(other, value.characteristic));
     let its_own = match &routing {
-        Routing::File { values } => {
-            values.first().map(|value| place(club, value.characteristic)).into_iter().collect()
-        }
+        Routing::File { values } => values.first().map(|value| place(club, value.characteristic)).into_iter().collect(),
         Routing::Refuse { choices, .. } => choices.clone(),
     };
     Routing::Refuse { reason, choices: theirs.chain(its_own).collect() }
@@ -66,9 +64,7 @@ pub(super) fn doubt(state: &State, open: &ClubRecord, part: &NumberedPart) -> Op
     }
     let id = &open.spec.id;
     let remedy = format!("open the club it is for, or name it: `stock use {number} --club {id}`");
-    let waits = |other: &&ClubRecord| {
-        other.latest(characteristic).is_none() && meets(other, characteristic, mass_g)
-    };
+    let waits = |other: &&ClubRecord| other.latest(characteristic).is_none() && meets(other, characteristic, mass_g);
     let others: Vec<&str> =
         at_hand(state, open).filter(waits).take(NAMED).map(|other| other.spec.id.as_str()).collect();
     if !others.is_empty() {

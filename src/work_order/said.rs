@@ -71,18 +71,14 @@ fn next_in_turn(state: &State, changes: &[Change]) -> Option<String> {
         let now = |change: &Change| matches!(change, Change::OrderPutAside { order, .. } if order == number);
         state.orders_aside.contains_key(number) || changes.iter().any(now)
     };
-    let waits = |club: &&ClubRecord| {
-        matches!(club.state, ClubState::Waiting | ClubState::InWork) && !left(&club.spec.id)
-    };
+    let waits =
+        |club: &&ClubRecord| matches!(club.state, ClubState::Waiting | ClubState::InWork) && !left(&club.spec.id);
     let orders = state.orders_in_turn().into_iter().filter(|order| !is_aside(&order.number));
-    let next = orders
-        .flat_map(|order| order.clubs.iter().filter_map(|spec| state.clubs.get(&spec.id)))
-        .find(waits);
+    let next = orders.flat_map(|order| order.clubs.iter().filter_map(|spec| state.clubs.get(&spec.id))).find(waits);
     Some(match next {
-        Some(club) => format!(
-            "next is {}, {}: scan the ticket of order {} or open it",
-            club.spec.id, club.spec.name, club.order
-        ),
+        Some(club) => {
+            format!("next is {}, {}: scan the ticket of order {} or open it", club.spec.id, club.spec.name, club.order)
+        }
         None => "nothing waits: what is not finished is put aside".to_owned(),
     })
 }
