@@ -208,8 +208,8 @@ async fn old_records_are_found_in_their_segment_and_the_bench_goes_on_as_before(
     let (_, listed, _) = on_data(&data_folder, &["records", "list", "--club", "W-1/1", "--json"]);
     let listed: serde_json::Value = serde_json::from_str(&listed).unwrap();
     assert!(listed["records"][0]["club"] == "W-1/1" && listed["records"][0]["segment"].is_null(), "{listed}");
-    let (code, out, err) = on_data(&data_folder, &["records", "list", "--club", "W-0/9"]);
-    assert!(code == Some(0) && out.lines().count() == 1 && err.contains("no club of this journal is meant"), "{err}");
+    let (code, none, err) = on_data(&data_folder, &["records", "list", "--club", "W-0/9"]);
+    assert!(code == Some(0) && none.lines().count() == 1 && err.contains("no club of this journal is meant"), "{err}");
     let (code, _, err) = on_data(&data_folder, &["records", "enter", "W-2/1", "length", "38 in"]);
     assert!(code == Some(2) && err.contains(&segment.file), "{err}");
 

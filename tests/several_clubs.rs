@@ -84,15 +84,20 @@ fn a_head_that_another_club_waits_for_is_asked_about_and_not_filed() {
     check(
         "W-1/1",
         276.0,
-        "276.0 g is outside the limits for the head mass of W-1/1 and within those of W-1/2",
+        "276.0 g is not what W-1/1 asks for, and is what W-1/2 asks for (head mass)",
         &["W-1/2", "W-1/1"],
     );
     // An iron's head laid down for the wedge.
-    check("W-1/3", 279.0, "of W-1/3 and within those of W-1/2", &["W-1/2", "W-1/3"]);
+    check("W-1/3", 279.0, "not what W-1/3 asks for, and is what W-1/2 asks for", &["W-1/2", "W-1/3"]);
     // Nothing is asked of the open wedge's head: the kind alone would take it.
-    check("W-1/4", 285.0, "of W-1/4 and within those of W-1/3", &["W-1/3", "W-1/4"]);
+    check("W-1/4", 285.0, "not what W-1/4 asks for, and is what W-1/3 asks for", &["W-1/3", "W-1/4"]);
     check("W-1/4", 300.0, "W-1/4", &[]);
-    check("W-1/5", 270.5, "270.5 g fits nothing that W-1/5 needs, but the head mass of W-1/1", &["W-1/1", "W-1/5"]);
+    check(
+        "W-1/5",
+        270.5,
+        "270.5 g is not what W-1/5 asks for, and is what W-1/1 asks for (head mass)",
+        &["W-1/1", "W-1/5"],
+    );
 }
 
 #[test]

@@ -40,7 +40,7 @@ pub(super) fn route_among(
             format!("this loft and lie are not those of {id}, but what {names} asks for: choose, or open that club")
         }
         (Routing::File { .. }, _) => format!(
-            "{mass_g:.1} g is outside the limits for the {what} of {id} and within those of {names}: choose, or open that club"
+            "{mass_g:.1} g is not what {id} asks for, and is what {names} asks for ({what}): choose, or open that club"
         ),
         (Routing::Refuse { .. }, _) => {
             format!("{mass_g:.1} g fits nothing that {id} needs, but the {what} of {names}: choose, or open that club")
@@ -122,10 +122,13 @@ fn is_outside(club: &ClubRecord, kind: InstrumentKind, values: &[Routed]) -> boo
         let before = club.latest(value.characteristic);
         before.is_some_and(|entry| (entry.filed.value - value.measured.value).abs() <= SAME_G)
     };
+    // A whole club cannot lie there before its parts were put together.
+    let is_early = |value: &Routed| value.characteristic == Characteristic::TotalMass && !club.is_assembled();
+    let is_part = |value: &Routed| value.characteristic.measured_on() == MeasuredOn::Part;
     match kind {
-        InstrumentKind::Scale => values.iter().any(|value| {
-            value.characteristic.measured_on() == MeasuredOn::Part && is_outside(value) && !is_known(value)
-        }),
+        InstrumentKind::Scale => {
+            values.iter().any(|value| (is_part(value) || is_early(value)) && is_outside(value) && !is_known(value))
+        }
         InstrumentKind::Gauge => values.iter().any(is_outside),
         _ => false,
     }
