@@ -8,26 +8,28 @@ import { chromium } from "playwright-core";
 const AXE = await readFile(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 
 /** Any Chromium will do; `BENCHSCRIBE_BROWSER` names another one than the distribution's. */
-export const launch = () =>
-  chromium.launch({
-    executablePath: process.env.BENCHSCRIBE_BROWSER ?? "/usr/bin/chromium",
-    args: [
-      "--headless",
-      "--no-sandbox",
-      "--disable-gpu",
-      "--disable-quic",
-      "--no-first-run",
-      "--disable-background-networking",
-      "--disable-component-update",
-      "--disable-sync",
-    ],
-  });
+export const BROWSER = process.env.BENCHSCRIBE_BROWSER ?? "/usr/bin/chromium";
+export const SWITCHES = [
+  "--headless",
+  "--no-sandbox",
+  "--disable-gpu",
+  "--disable-quic",
+  "--no-first-run",
+  "--disable-background-networking",
+  "--disable-component-update",
+  "--disable-sync",
+];
+
+export const launch = () => chromium.launch({ executablePath: BROWSER, args: SWITCHES });
 
 /** A page with the list of what went wrong in it; `kept` is what the display had been set to, with `finger` it is a tablet. */
 export async function openPage(browser, url, { width = 1920, height = 1080, colorScheme = "light", locale = "en-GB", kept = {}, zoom = 1, finger = false } = {}) {
   // A browser that zooms has fewer pixels of the page for the same pixels of the screen.
   const viewport = { width: Math.round(width / zoom), height: Math.round(height / zoom) };
   const context = await browser.newContext({ viewport, deviceScaleFactor: zoom, colorScheme, locale, hasTouch: finger, isMobile: finger });
+  // Language and units are cookies.
+  const isCookie = ([name]) => /^bench-(language|lengths|masses)$/.test(name);
+  await context.addCookies(Object.entries(kept).filter(isCookie).map(([name, value]) => ({ name, value, url: new URL("/", url).href })));
   await context.addInitScript((items) => {
     for (const [name, value] of Object.entries(items)) if (localStorage.getItem(name) === null) localStorage.setItem(name, value);
   }, kept);

@@ -7,7 +7,12 @@ import { startScreen } from "./screen.js";
 startPalette();
 startScreen();
 
-const live = () => import("./display.js");
+// Both files are fetched from the beginning, as the page's head says, and are not worked through before the first picture stands.
+const fetched = (name) => document.querySelector(`link[data-later="${name}"]`).href;
+const live = async () => {
+  await import(fetched("messages"));
+  await import(fetched("display"));
+};
 // A page that nobody sees is not painted, and waits for nothing.
 if (document.hidden) live();
 else requestAnimationFrame(() => setTimeout(live));
