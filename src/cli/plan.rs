@@ -12,6 +12,7 @@ use crate::config::order_file::{OrderFormat, read_orders};
 use crate::config::stock_file::{MOST_PARTS, read_stock};
 use crate::journal::archive::Key;
 use crate::output::language::Language;
+use crate::output::text::Lengths;
 use crate::output::{plan_view, progression_plot};
 use crate::work_order::order::Order;
 use crate::work_order::set_plan::{MatchedIn, SetPlan, plan};
@@ -46,7 +47,8 @@ pub(crate) fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
     let matched_in = if arguments.matched_in == "inertia" { MatchedIn::Inertia } else { MatchedIn::SwingWeight };
     let plan = plan(&order, &stock, matched_in).with_context(|| format!("order {} cannot be planned", order.number))?;
     if let Some(file) = &arguments.svg {
-        let picture = progression_plot::svg(&format!("order {}", order.number), &plan.series, Language::English);
+        let picture =
+            progression_plot::svg(&format!("order {}", order.number), &plan.series, Language::English, Lengths::Inches);
         std::fs::write(file, picture).with_context(|| format!("{} cannot be written", file.display()))?;
     }
     if arguments.puts {

@@ -2,8 +2,10 @@
 //! its points, the line through them, and the step written between neighbours.
 
 use super::language::Language;
-use super::text::plain_unit;
+use super::text::{self, Lengths, plain_unit};
+use crate::club::characteristic::Characteristic;
 use crate::club::progression::Series;
+use crate::measurement::unit::MM_PER_INCH;
 
 /// Size of a panel and of its margins, in user units (pixels at 96 dpi).
 const WIDTH: f64 = 720.0;
@@ -13,9 +15,9 @@ const RIGHT: f64 = 40.0;
 const TOP: f64 = 46.0;
 const BELOW: f64 = 54.0;
 
-/// The picture, its words in a language.
+/// The picture, its words in a language, its lengths as they are wanted.
 #[must_use]
-pub fn svg(title: &str, series: &[Series], language: Language) -> String {
+pub fn svg(title: &str, series: &[Series], language: Language, lengths: Lengths) -> String {
     let panels = u32::try_from(series.len()).unwrap_or(0);
     let height = 40.0 + PANEL * f64::from(panels);
     let mut picture = format!(
@@ -26,7 +28,7 @@ pub fn svg(title: &str, series: &[Series], language: Language) -> String {
         title = escaped(&language.said(title))
     );
     for (number, series) in (0u32..).zip(series) {
-        panel(&mut picture, series, language, 40.0 + PANEL * f64::from(number));
+        panel(&mut picture, series, (language, lengths), 40.0 + PANEL * f64::from(number));
     }
     picture.push_str("</svg>\n");
     picture
@@ -39,7 +41,7 @@ fn range(numbers: impl Iterator<Item = f64>, margin: f64) -> (f64, f64) {
     (low - spare, high + spare)
 }
 
-fn panel(picture: &mut String, series: &Series, language: Language, top: f64) {
+fn panel(picture: &mut String, series: &Series, (language, lengths): (Language, Lengths), top: f64) {
     let (x_low, x_high) = range(series.points.iter().map(|point| point.x), 0.08);
     let (y_low, y_high) = range(series.points.iter().map(|point| point.y), 0.15);
     // From the longest club on, to the right: a length falls that way.
@@ -52,9 +54,13 @@ fn panel(picture: &mut String, series: &Series, language: Language, top: f64) {
         picture.push_str(&text);
         picture.push('\n');
     };
-    let (left, right, unit) = (LEFT, WIDTH - RIGHT, plain_unit(series.unit));
-    let slope =
-        series.line.map(|line| format!(", {:+.2} {unit} for one {}", line.slope, if falls { "inch" } else { "club" }));
+    let (left, right) = (LEFT, WIDTH - RIGHT);
+    // What is against the length is said for an inch, the step in which lengths are ordered.
+    let slope = series.line.map(|line| {
+        let step = Step { of: series.unit, lengths, size: line.slope };
+        format!(", {} for one {}", step.signed(), if falls { "inch" } else { "club" })
+    });
+    let unit = if series.unit == "in" && lengths == Lengths::Millimetres { "mm" } else { plain_unit(series.unit) };
     let heading = language.said(&format!("{} ({unit}){}", series.of, slope.unwrap_or_default()));
     draw(format!("<text x=\"{left}\" y=\"{:.1}\" font-weight=\"bold\">{}</text>", top + 22.0, escaped(&heading)));
     draw(format!("<path d=\"M{left} {floor}H{right}\" stroke=\"#8a8a8a\"/>"));
@@ -75,7 +81,11 @@ fn panel(picture: &mut String, series: &Series, language: Language, top: f64) {
         // Names of neighbours stand on two lines, or those of clubs of nearly one length would cover each other.
         let lower = if position % 2 == 0 { 18.0 } else { 34.0 };
         draw(format!("<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"5\" fill=\"#1a1a1a\"/>"));
-        draw(format!("<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{:.2}</text>", y - 10.0, point.y));
+        draw(format!(
+            "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>",
+            y - 10.0,
+            Step { of: series.unit, lengths, size: point.y }.size()
+        ));
         draw(format!(
             "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-size=\"12\">{}</text>",
             floor + lower,
@@ -86,10 +96,38 @@ fn panel(picture: &mut String, series: &Series, language: Language, top: f64) {
         let [from, to] = pair else { continue };
         let (x, y) = (f64::midpoint(across(from.x), across(to.x)), f64::midpoint(up(from.y), up(to.y)));
         draw(format!(
-            "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-size=\"12\" fill=\"#2b6cb0\">{:+.2}</text>",
+            "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-size=\"12\" fill=\"#2b6cb0\">{}</text>",
             y + 18.0,
-            gap.step
+            Step { of: series.unit, lengths, size: gap.step }.signed()
         ));
+    }
+}
+
+/// A value of a series or a difference of two, in the unit `of` (lengths in inches), as people read it.
+struct Step {
+    of: &'static str,
+    lengths: Lengths,
+    size: f64,
+}
+
+impl Step {
+    fn size(&self) -> String {
+        match self.of {
+            "in" => text::value(Characteristic::Length, self.size * MM_PER_INCH, self.lengths),
+            "deg" => format!("{:.1}°", self.size),
+            "{cpm}" => format!("{:.0} cpm", self.size),
+            other => format!("{:.1} {}", self.size, plain_unit(other)),
+        }
+    }
+
+    fn signed(&self) -> String {
+        let size = Self { size: self.size.abs(), ..*self }.size();
+        // What rounds to nothing has no sign.
+        match (size.bytes().any(|byte| (b'1'..=b'9').contains(&byte)), self.size < 0.0) {
+            (false, _) => size,
+            (true, true) => format!("\u{2212}{size}"),
+            (true, false) => format!("+{size}"),
+        }
     }
 }
 
@@ -122,13 +160,24 @@ mod tests {
             ..SetClub::default()
         };
         let set = [club("5-iron", 965.2, 27.0), club("<b>7 & \"8\"", 939.8, 34.5)];
-        let picture = svg("order W-1", &progressions(&set), Language::English);
-        assert!(svg("order W-1", &progressions(&set), Language::German).contains("<title>Auftrag W-1</title>"));
+        let picture = svg("order W-1", &progressions(&set), Language::English, Lengths::Inches);
+        assert!(
+            svg("order W-1", &progressions(&set), Language::German, Lengths::Inches)
+                .contains("<title>Auftrag W-1</title>")
+        );
         assert!(picture.starts_with("<svg ") && picture.ends_with("</svg>\n"));
-        for expected in ["5-iron", "&lt;b&gt;7 &amp; &quot;8&quot;", ">+7.50</text>", ">-1.00</text>", "27.00"] {
+        for expected in
+            ["5-iron", "&lt;b&gt;7 &amp; &quot;8&quot;", ">+7.5°</text>", ">−1 in</text>", "27.0°", ">38 in<"]
+        {
             assert!(picture.contains(expected), "{expected} not in {picture}");
         }
         assert!(!picture.contains("<b>") && !picture.contains("NaN"));
         assert_eq!(picture.matches("<circle").count(), 4);
+        // 38 in = 965.2 mm, 1 in = 25.4 mm.
+        let metric = svg("order W-1", &progressions(&set), Language::English, Lengths::Millimetres);
+        assert!(
+            metric.contains(">965.2 mm<") && metric.contains(">−25.4 mm</text>") && metric.contains("length (mm)"),
+            "{metric}"
+        );
     }
 }

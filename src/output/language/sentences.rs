@@ -30,7 +30,7 @@ struct Rule {
 fn kind(place: &str) -> &'static str {
     match place.as_bytes().first() {
         Some(b'q') => {
-            r"([+−±-]? ?[A-Z]?[0-9][0-9. /]*(?: ?(?:mg|g|mm|in|kg·cm²|g·cm²|cm³|cpm|points?|pt|deg|°C|°|%|s|min|h))?)"
+            r"([+−±-]? ?[A-Z]?[0-9][0-9. /]*(?: ?(?:mg|g|oz|mm|in|kg·cm²|g·cm²|cm³|cpm|points?|pt|deg|°C|°|%|s|min|h))?)"
         }
         Some(b'w') => "([^;:]+?)",
         Some(b'm') => r"((?:[0-9]+ × )?[0-9.]+ g(?: \+ (?:[0-9]+ × )?[0-9.]+ g)*)",

@@ -1,8 +1,9 @@
 //! What the bench display shows before its script runs: the club, what to do, and the last digits, as they are when the page is made.
 //!
-//! In: a snapshot and the time. Out: texts for the template, in the bench's own units. The script draws the same places anew with
+//! In: a snapshot, the time, the language and the units of the display. Out: texts for the template. The script draws the same places anew with
 //! the first message; the rules of `bench_view.js` and `live_panel.js` hold here, too. Style sheets let it all fade if no script comes.
 
+use super::units::{Sized, Units};
 use crate::measurement::stamp::Stamp;
 use crate::output::capture_view::CaptureView;
 use crate::output::language::Language;
@@ -13,6 +14,19 @@ use crate::output::work_view::{CharacteristicView, ClubView, WorkView};
 /// Digits turn grey after this long without a new sample, and dashes after this long, in seconds.
 const AGED_AFTER_S: f64 = 1.0;
 const GONE_AFTER_S: f64 = 3.0;
+
+/// How a display is spoken to.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Words {
+    pub(super) language: Language,
+    pub(super) units: Units,
+}
+
+impl Words {
+    fn said(self, text: &str) -> String {
+        self.units.sentence(&self.language.said(text))
+    }
+}
 
 /// A fact beside the digits.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -50,43 +64,45 @@ pub(super) struct First {
 
 impl First {
     /// The picture of a moment.
-    pub(super) fn of(snapshot: &Snapshot, now: Stamp, language: Language) -> Self {
+    pub(super) fn of(snapshot: &Snapshot, now: Stamp, words: Words) -> Self {
         let work = &*snapshot.work;
         let instrument = in_focus(snapshot);
-        let mut first = Self { fresh: "gone", phase: "none", lines: 2, ..Self::headed(work, language) };
+        let mut first = Self { fresh: "gone", phase: "none", lines: 2, ..Self::headed(work, words) };
         if let Some(instrument) = instrument {
             first.fresh = freshness(instrument, now);
             first.phase = if first.fresh == "gone" { "lost" } else { instrument.phase };
             first.phase_word = match first.fresh {
-                "gone" if instrument.connected && instrument.phase != "lost" => language.word("no_readings").to_owned(),
-                "gone" => language.word("not_connected").to_owned(),
-                _ => language.word(&format!("phase.{}", first.phase)).to_owned(),
+                "gone" if instrument.connected && instrument.phase != "lost" => {
+                    words.language.word("no_readings").to_owned()
+                }
+                "gone" => words.language.word("not_connected").to_owned(),
+                _ => words.language.word(&format!("phase.{}", first.phase)).to_owned(),
             };
         }
         let reading = instrument.and_then(main_reading);
         let calling = instrument.is_none_or(|instrument| instrument.phase == "empty");
         first.heading = match (instrument, reading.and_then(|reading| reading.characteristic)) {
-            (None, _) => language.word("no_instrument").to_owned(),
-            (Some(_), Some(characteristic)) if !calling => language.code(characteristic),
+            (None, _) => words.language.word("no_instrument").to_owned(),
+            (Some(_), Some(characteristic)) if !calling => words.language.code(characteristic),
             (Some(instrument), _) => instrument.name.clone(),
         };
         if calling {
-            let call = called(work, language);
+            let call = called(work, words);
             first.lines = match call.chars().count() {
                 ..=30 => 2,
                 31..=60 => 3,
                 _ => 4,
             };
             first.call = Some(call);
-            first.facts = work.captures.first().map(|last| last_reading(work, last, language)).into_iter().collect();
+            first.facts = work.captures.first().map(|last| last_reading(work, last, words)).into_iter().collect();
             return first;
         }
-        first.digits(reading, language);
+        first.digits(reading, words);
         first.now = instrument.filter(|_| first.fresh != "gone").and_then(|instrument| match &instrument.message {
-            Some(message) => Some(language.said(message)),
-            None => phase_advice(first.phase).map(|key| language.with(key, &[("name", &instrument.name)])),
+            Some(message) => Some(words.said(message)),
+            None => phase_advice(first.phase).map(|key| words.language.with(key, &[("name", &instrument.name)])),
         });
-        first.then = work.club.as_ref().map(|club| language.said(&club.next)).filter(|next| !next.is_empty());
+        first.then = work.club.as_ref().map(|club| words.said(&club.next)).filter(|next| !next.is_empty());
         first
     }
 
@@ -95,49 +111,57 @@ impl First {
         self.call.as_deref().unwrap_or_default()
     }
 
+    /// Whether it has settled.
+    pub(super) fn is_held(&self) -> bool {
+        self.phase == "held"
+    }
+
     /// Whether there is something to say below the digits.
     pub(super) const fn says(&self) -> bool {
         self.now.is_some() || self.then.is_some()
     }
 
-    fn headed(work: &WorkView, language: Language) -> Self {
+    fn headed(work: &WorkView, words: Words) -> Self {
         let Some(club) = &work.club else {
-            let order = work.order.as_ref().map(|order| language.with("order_named", &[("order", &order.order)]));
+            let order = work.order.as_ref().map(|order| words.language.with("order_named", &[("order", &order.order)]));
             return Self {
-                title: language.word("no_club").to_owned(),
+                title: words.language.word("no_club").to_owned(),
                 detail: order.unwrap_or_default(),
                 ..Self::default()
             };
         };
-        Self { title: club.name.clone(), detail: detail(club, language), ..Self::default() }
+        Self { title: club.name.clone(), detail: detail(club, words), ..Self::default() }
     }
 
-    fn digits(&mut self, reading: Option<&ReadingView>, language: Language) {
+    fn digits(&mut self, reading: Option<&ReadingView>, words: Words) {
         let Some(reading) = reading.filter(|_| self.fresh != "gone") else {
             "– – –".clone_into(&mut self.number);
             self.widths = 5;
             return;
         };
-        let whole = reading.deviation_text.as_deref().unwrap_or(&reading.text);
-        let whole = signed(&language.said(whole));
+        let sized = Sized::from(reading);
+        let whole = words.units.deviation(&sized).unwrap_or_else(|| words.units.value(&sized));
+        let whole = signed(&words.language.said(&whole));
         let (number, unit) = split_unit(&whole);
         // As the script counts: what is narrow takes half a digit.
         let halves: usize = number.chars().map(|c| if ".,:' /".contains(c) { 1 } else { 2 }).sum();
         let widths = (halves * 5 + unit.chars().count() * 4).div_ceil(10);
         (self.number, self.unit, self.widths) = (number.to_owned(), unit.to_owned(), widths.clamp(5, 14));
-        let fact = |key: &str, text: String| Fact { term: language.word(key).to_owned(), text, verdict: None };
+        let fact = |key: &str, text: String| Fact { term: words.language.word(key).to_owned(), text, verdict: None };
         if reading.deviation_text.is_some() {
-            self.facts.push(fact("reads", signed(&reading.text)));
+            let verdict = reading.verdict.filter(|code| *code != "no_target");
+            let verdict = verdict.map(|code| (code, words.language.code(code)));
+            self.facts.push(Fact { verdict, ..fact("reads", signed(&words.units.value(&sized))) });
         }
-        let target = reading.target_text.as_ref().map(|text| signed(&language.said(text)));
-        self.facts.push(fact("target", target.unwrap_or_else(|| language.word("none_set").to_owned())));
+        let target = words.units.target(&sized).map(|text| signed(&words.language.said(&text)));
+        self.facts.push(fact("target", target.unwrap_or_else(|| words.language.word("none_set").to_owned())));
     }
 }
 
-fn detail(club: &ClubView, language: Language) -> String {
-    let state = Some(club.state).filter(|state| *state != "in_work").map(|state| language.code(state));
-    let hand = language.word(&format!("hand.{}", club.hand)).to_owned();
-    [Some(club.club.clone()), Some(hand), Some(language.code(club.stage)), state]
+fn detail(club: &ClubView, words: Words) -> String {
+    let state = Some(club.state).filter(|state| *state != "in_work").map(|state| words.language.code(state));
+    let hand = words.language.word(&format!("hand.{}", club.hand)).to_owned();
+    [Some(club.club.clone()), Some(hand), Some(words.language.code(club.stage)), state]
         .into_iter()
         .flatten()
         .collect::<Vec<_>>()
@@ -145,16 +169,16 @@ fn detail(club: &ClubView, language: Language) -> String {
 }
 
 /// What is called for while nothing lies on an instrument.
-fn called(work: &WorkView, language: Language) -> String {
+fn called(work: &WorkView, words: Words) -> String {
     match &work.club {
-        Some(club) if !club.next.is_empty() => language.said(&club.next),
-        Some(_) => language.word("call.nothing_more").to_owned(),
-        None if work.queue.is_empty() => language.word("call.no_order").to_owned(),
-        None => language.word("call.open_order").to_owned(),
+        Some(club) if !club.next.is_empty() => words.said(&club.next),
+        Some(_) => words.language.word("call.nothing_more").to_owned(),
+        None if work.queue.is_empty() => words.language.word("call.no_order").to_owned(),
+        None => words.language.word("call.open_order").to_owned(),
     }
 }
 
-fn last_reading(work: &WorkView, last: &CaptureView, language: Language) -> Fact {
+fn last_reading(work: &WorkView, last: &CaptureView, words: Words) -> Fact {
     let filed = last.filed.first();
     let mut lines = work.club.iter().flat_map(|club| &club.characteristics);
     let is_it = |line: &&CharacteristicView| {
@@ -163,30 +187,35 @@ fn last_reading(work: &WorkView, last: &CaptureView, language: Language) -> Fact
     };
     let line = lines.find(is_it);
     let term = match (filed, line) {
-        (None, _) => language.word("last_reading").to_owned(),
-        (Some(place), Some(_)) => language.code(place.characteristic),
+        (None, _) => words.language.word("last_reading").to_owned(),
+        (Some(place), Some(_)) => words.language.code(place.characteristic),
         (Some(place), None) => place.club.clone(),
     };
-    let text = line.and_then(|line| line.text.clone()).unwrap_or_else(|| named(last, filed.is_some(), language));
+    let text = line
+        .filter(|line| line.text.is_some())
+        .map(|line| words.units.value(&Sized::from(line)))
+        .unwrap_or_else(|| named(last, filed.is_some(), words));
     let text = signed(&text);
     if last.voided {
-        return Fact { term, text: format!("{text}, {}", language.word("void")), verdict: None };
+        return Fact { term, text: format!("{text}, {}", words.language.word("void")), verdict: None };
     }
     let worst = || {
         ["over", "under", "within"].into_iter().find(|code| last.filed.iter().any(|place| place.verdict == Some(*code)))
     };
     let verdict = line.map_or_else(worst, |line| line.verdict);
-    let deviation = line.and_then(|line| line.deviation_text.as_deref()).map(|text| signed(&language.said(text)));
-    let words = |code| format!("{} {}", deviation.unwrap_or_default(), language.code(code)).trim().to_owned();
-    Fact { term, text, verdict: verdict.map(|code| (code, words(code))) }
+    let deviation =
+        line.and_then(|line| words.units.deviation(&Sized::from(line))).map(|text| signed(&words.language.said(&text)));
+    let judged = |code| format!("{} {}", deviation.unwrap_or_default(), words.language.code(code)).trim().to_owned();
+    Fact { term, text, verdict: verdict.map(|code| (code, judged(code))) }
 }
 
 /// Every number of a reading with its name; one number alone stands under the name of its place.
-fn named(last: &CaptureView, has_place: bool, language: Language) -> String {
+fn named(last: &CaptureView, has_place: bool, words: Words) -> String {
     if last.values.is_empty() || (last.values.len() == 1 && has_place) {
-        return language.said(&last.text);
+        return words.said(&last.text);
     }
-    let each = last.values.iter().map(|value| format!("{} {}", language.code(value.what), language.said(&value.text)));
+    let each =
+        last.values.iter().map(|value| format!("{} {}", words.language.code(value.what), words.said(&value.text)));
     each.collect::<Vec<_>>().join(" · ")
 }
 
@@ -263,6 +292,10 @@ mod tests {
         })
     }
 
+    fn english() -> Words {
+        Words { language: Language::English, units: Units::default() }
+    }
+
     fn moment(t_s: f64) -> Stamp {
         Stamp { t_s, ..Stamp::default() }
     }
@@ -281,23 +314,44 @@ mod tests {
     #[test]
     fn what_lies_there_is_shown_by_its_deviation_and_grows_old() {
         let snapshot = Snapshot { instruments: vec![scale("settling", vec![head_mass()])], ..Snapshot::default() };
-        let first = First::of(&snapshot, moment(10.2), Language::English);
+        let first = First::of(&snapshot, moment(10.2), english());
         assert_eq!((first.heading.as_str(), first.number.as_str(), first.unit.as_str()), ("head mass", "−2.7", "g"));
         assert_eq!((first.fresh, first.phase_word.as_str()), ("fresh", "settling"));
         assert_eq!(first.facts.iter().map(|fact| fact.text.as_str()).collect::<Vec<_>>(), ["200.3 g", "203 g ± 2 g"]);
         assert_eq!(first.now.as_deref(), Some("bench moving: let go and wait"));
-        assert_eq!(First::of(&snapshot, moment(12.0), Language::English).fresh, "aged");
-        let gone = First::of(&snapshot, moment(14.0), Language::English);
+        assert_eq!(First::of(&snapshot, moment(12.0), english()).fresh, "aged");
+        let gone = First::of(&snapshot, moment(14.0), english());
         assert_eq!((gone.number.as_str(), gone.phase_word.as_str(), gone.now), ("– – –", "no readings", None));
+    }
+
+    #[test]
+    fn the_first_picture_is_in_the_units_of_the_display() {
+        let reading = ReadingView {
+            unit: "g",
+            value: 200.3,
+            deviation: Some(-2.7),
+            lower: Some(201.0),
+            upper: Some(205.0),
+            ..head_mass()
+        };
+        let snapshot = Snapshot { instruments: vec![scale("held", vec![reading])], ..Snapshot::default() };
+        let words = Words { units: Units { lengths: None, ounces: true }, ..english() };
+        let first = First::of(&snapshot, moment(10.2), words);
+        // 1 oz = 28.349 523 125 g: 2.7 g = 0.0952 oz, 200.3 g = 7.0654 oz, 203 g = 7.1606 oz, 2 g = 0.0705 oz.
+        assert_eq!((first.number.as_str(), first.unit.as_str()), ("−0.095", "oz"));
+        assert_eq!(
+            first.facts.iter().map(|fact| fact.text.as_str()).collect::<Vec<_>>(),
+            ["7.065 oz", "7.161 oz ± 0.071 oz"]
+        );
     }
 
     #[test]
     fn an_empty_instrument_gives_way_to_what_comes_next() {
         let snapshot = Snapshot { instruments: vec![scale("empty", vec![])], ..Snapshot::default() };
-        let first = First::of(&snapshot, moment(10.0), Language::German);
+        let first = First::of(&snapshot, moment(10.0), Words { language: Language::German, units: Units::default() });
         assert_eq!(first.call.as_deref(), Some(Language::German.word("call.no_order")));
         assert_eq!(first.heading, "bench scale");
-        assert_eq!(First::of(&Snapshot::default(), moment(0.0), Language::English).heading, "no instrument");
+        assert_eq!(First::of(&Snapshot::default(), moment(0.0), english()).heading, "no instrument");
     }
 
     #[test]

@@ -2,14 +2,15 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::{StatusCode, header};
+use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 
 use super::Web;
 use super::api::problem;
 use super::bundle;
-use super::first::First;
+use super::first::{First, Words};
 use super::language;
+use super::units::Units;
 use crate::output::language::Language;
 
 #[derive(Template)]
@@ -21,7 +22,18 @@ struct BenchPage<'a> {
     first: First,
 }
 
+/// The sign of a verdict, as on the pages beside.
+#[derive(Template)]
+#[template(path = "parts/glyph.html")]
+struct Glyph {
+    code: &'static str,
+}
+
 impl BenchPage<'_> {
+    fn glyph(code: &'static str) -> Glyph {
+        Glyph { code }
+    }
+
     fn t<'a>(&self, key: &'a str) -> &'a str {
         self.language.word(key)
     }
@@ -37,9 +49,10 @@ impl BenchPage<'_> {
 }
 
 /// The page. Nobody keeps it: what it shows is true at the moment it is made.
-pub(super) async fn bench(State(web): State<Web>) -> Response {
+pub(super) async fn bench(State(web): State<Web>, headers: HeaderMap) -> Response {
     let language = language::current();
-    let first = First::of(&web.snapshots.borrow().clone(), web.clock.now(), language);
+    let words = Words { language, units: Units::of(&headers) };
+    let first = First::of(&web.snapshots.borrow().clone(), web.clock.now(), words);
     let page = BenchPage { bench_name: &web.bench, site: &web.site, language, first };
     match page.render() {
         Ok(html) => ([(header::CACHE_CONTROL, "no-store")], Html(html)).into_response(),

@@ -1,6 +1,6 @@
 // What somebody chose for this display. Kept by the browser of the display, never by the daemon: two displays may differ.
 //
-// In and out: plain values. The language is a cookie, because the daemon makes the page in it; all else is read by scripts.
+// In and out: plain values. Language and units are cookies, because the daemon makes pages in them; all else is read by scripts.
 
 const read = (name, allowed) => {
   const value = localStorage.getItem(`bench-${name}`);
@@ -10,20 +10,32 @@ const read = (name, allowed) => {
 function keep(name, value) {
   if (value === null) localStorage.removeItem(`bench-${name}`);
   else localStorage.setItem(`bench-${name}`, value);
+}
+
+const A_YEAR_S = 31_536_000;
+
+const told = (name, allowed) => {
+  const value = new RegExp(`(?:^|; )bench-${name}=([^;]*)`).exec(document.cookie)?.[1];
+  return allowed.includes(value) ? value : null;
+};
+
+function tell(name, value) {
+  document.cookie = `bench-${name}=${value ?? ""}; path=/; max-age=${value === null ? 0 : A_YEAR_S}; samesite=lax`;
   known = null;
 }
 
+// Read once for many values; another tab may change it while this one is not looked at.
 let known = null;
-addEventListener("storage", () => (known = null));
+addEventListener("visibilitychange", () => (known = null));
 
 /** The units: `lengths` is `in` or `mm`, `masses` `g` or `oz`; null as the bench sends them. */
 export function units() {
-  known ??= { lengths: read("lengths", ["in", "mm"]), masses: read("masses", ["g", "oz"]) };
+  known ??= { lengths: told("lengths", ["in", "mm"]), masses: told("masses", ["g", "oz"]) };
   return known;
 }
 
-export const setLengths = (value) => keep("lengths", value);
-export const setMasses = (value) => keep("masses", value);
+export const setLengths = (value) => tell("lengths", value);
+export const setMasses = (value) => tell("masses", value);
 
 /** Whether the bench display makes sounds. */
 export const soundsOn = () => read("sounds", ["off"]) === null;
@@ -33,12 +45,8 @@ export const setSounds = (on) => keep("sounds", on ? null : "off");
 export const palette = () => read("palette", ["day", "night"]);
 export const setPalette = (value) => keep("palette", value);
 
-const A_YEAR_S = 31_536_000;
-
 /** Keeps the language; the page must be loaded again to be in it. */
-export function setLanguage(tag) {
-  document.cookie = `bench-language=${tag}; path=/; max-age=${A_YEAR_S}; samesite=lax`;
-}
+export const setLanguage = (tag) => tell("language", tag);
 
 // Each screen by its size, so that a window that moves to another screen is not taken to be measured.
 const screenName = () => `screen-${screen.width}x${screen.height}`;

@@ -8,7 +8,7 @@
 // have a pattern itself, `l` such sentences after commas, `t` any text, taken as it is (a club, an instrument, a part).
 
 const KINDS = {
-  q: "([+−±-]? ?[A-Z]?\\d[\\d. /]*(?: ?(?:mg|g|mm|in|kg·cm²|g·cm²|cm³|cpm|points?|pt|deg|°C|°|%|s|min|h))?)",
+  q: "([+−±-]? ?[A-Z]?\\d[\\d. /]*(?: ?(?:mg|g|oz|mm|in|kg·cm²|g·cm²|cm³|cpm|points?|pt|deg|°C|°|%|s|min|h))?)",
   w: "([^;:]+?)",
   m: "((?:\\d+ × )?[\\d.]+ g(?: \\+ (?:\\d+ × )?[\\d.]+ g)*)",
   s: "(.+?)",
