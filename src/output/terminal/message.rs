@@ -218,6 +218,8 @@ pub struct Capture {
     pub instrument: String,
     /// What it showed.
     pub text: String,
+    /// The same number for number, each with its name; none of a reading that is hidden.
+    pub values: Vec<Value>,
     /// Where it went.
     pub filed: Vec<Filed>,
     /// Why it went nowhere.
@@ -226,14 +228,26 @@ pub struct Capture {
     pub voided: bool,
 }
 
+/// One number of a captured reading.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Deserialize)]
+#[serde(default)]
+pub struct Value {
+    /// What it is.
+    pub what: String,
+    /// The number for people.
+    pub text: String,
+}
+
 /// Where a captured reading went.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Deserialize)]
 #[serde(default)]
 pub struct Filed {
+    /// The club.
+    pub club: String,
     /// The characteristic.
     pub characteristic: String,
-    /// The words of the characteristic.
-    pub label: String,
+    /// How it was judged there.
+    pub verdict: Option<String>,
 }
 
 /// JSON has no number for what is not finite; it stands as null.

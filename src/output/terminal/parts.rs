@@ -5,7 +5,7 @@ use ratatui::text::{Line, Span};
 
 use super::drawing::{Content, Digits, Link, Part, View};
 use super::known::{Freshness, is_hand, main_reading};
-use super::message::{Club, Instrument, Reading, State};
+use super::message::{Capture, Club, Instrument, Reading, State};
 use super::scale::{Scale, scale};
 use super::words::{phase_advice, phase_glyph, split_unit, time_of_day, verdict_glyph};
 
@@ -198,27 +198,46 @@ fn facts(view: &View<'_>, shown: &Shown<'_>) -> Line<'static> {
         return Line::from(spans);
     }
     let Some(last) = view.known.newest().filter(|_| shown.calling) else { return Line::raw("") };
+    // One reading may have several values; number and verdict are those of the one that is named.
     let filed = last.filed.first();
-    let what = filed.map_or_else(|| view.t("last_reading").to_owned(), |filed| view.said(&filed.label));
-    let text = view.said(&last.text);
-    if last.voided {
-        return Line::from(vec![term(&what), Span::raw(format!("{text}, {}", view.t("void")))]);
-    }
-    // One reading may have several values; the verdict is that of the one that is named.
     let is_named = |line: &&super::message::Line| {
         line.event.as_ref() == Some(&last.event)
             && filed.is_some_and(|filed| filed.characteristic == line.characteristic)
     };
     let lines = view.known.state().and_then(|state| state.club.as_ref()).map(|club| club.characteristics.iter());
     let line = lines.and_then(|mut lines| lines.find(is_named));
-    let verdict = line.and_then(|line| Some((line.verdict.as_deref()?, line.deviation_text.as_deref())));
+    let what = match (filed, line) {
+        (None, _) => view.t("last_reading").to_owned(),
+        (Some(filed), Some(_)) => view.code(&filed.characteristic),
+        (Some(filed), None) => filed.club.clone(),
+    };
+    if last.voided {
+        return Line::from(vec![term(&what), Span::raw(format!("{}, {}", named(view, last), view.t("void")))]);
+    }
+    let text = line.and_then(|line| line.text.as_deref()).map_or_else(|| named(view, last), |text| view.said(text));
+    let worst = || {
+        ["over", "under", "within"]
+            .into_iter()
+            .find(|code| last.filed.iter().any(|place| place.verdict.as_deref() == Some(*code)))
+    };
+    let verdict = line.map_or_else(worst, |line| line.verdict.as_deref());
     let mut spans = vec![term(&what), Span::raw(text)];
-    if let Some((verdict, deviation)) = verdict {
-        let deviation = deviation.map(|text| view.said(text)).unwrap_or_default();
-        let words = format!("  {} {deviation} {}", verdict_glyph(verdict), view.code(verdict));
+    if let Some(verdict) = verdict {
+        let deviation =
+            line.and_then(|line| line.deviation_text.as_deref()).map(|text| format!(" {}", view.said(text)));
+        let words = format!("  {}{} {}", verdict_glyph(verdict), deviation.unwrap_or_default(), view.code(verdict));
         spans.push(Span::styled(words, verdict_style(verdict)));
     }
     Line::from(spans)
+}
+
+/// Every number of a reading with its name; of one that hides its numbers, what it says instead.
+fn named(view: &View<'_>, last: &Capture) -> String {
+    if last.values.is_empty() {
+        return view.said(&last.text);
+    }
+    let each = last.values.iter().map(|value| format!("{} {}", view.code(&value.what), view.said(&value.text)));
+    each.collect::<Vec<_>>().join(" · ")
 }
 
 /// The verdict at its place, needle and track; the target stands among the facts.
@@ -308,7 +327,7 @@ fn act(view: &View<'_>, shown: &Shown<'_>, width: usize) -> Vec<Line<'static>> {
             capture.reason.as_deref().map_or_else(|| view.t("no_reason").to_owned(), |reason| view.said(reason));
         let name = view.known.instruments().find(|instrument| instrument.id == capture.instrument);
         let name = name.map_or_else(|| view.code(&capture.instrument), |instrument| instrument.name.clone());
-        let from = view.with("from_instrument", &[("text", &view.said(&capture.text)), ("name", &name)]);
+        let from = view.with("from_instrument", &[("text", &named(view, capture)), ("name", &name)]);
         let what = format!("{}: {from}: {reason}", view.t("not_filed"));
         let remedy = view.t("unfiled.put_right");
         return [wrapped("▲ ", &what, width, ALARM), wrapped("  ", remedy, width, BOLD)].concat();

@@ -38,7 +38,7 @@ fn state() -> Value {
              "deviation_text": "−0.4 g", "verdict": "within", "event": "e-1"},
             {"characteristic": "swing_weight", "label": "swing weight", "target_text": "D3.0 ± 0.5 points"}]},
         "captures": [{"event": "e-1", "at": "2026-11-26T10:20:29Z", "instrument": "parts-scale", "text": "49.6 g", "voided": false,
-          "filed": [{"characteristic": "grip_mass", "label": "grip mass"}]}]
+          "values": [{"what": "grip_mass", "text": "49.6 g"}], "filed": [{"club": "W-1042/1", "characteristic": "grip_mass", "verdict": "within"}]}]
     })
 }
 
@@ -91,7 +91,7 @@ fn one_look_at_80_by_24_answers_every_question() {
             "The maker's data sheet and local rules come first.",
             "swing weight  D3.0 ± 0.5 points",
             "swing-weight beam       0.0 g  ○ empty",
-            "10:20:30 UTC · bench-1 · dune-trailer · event 30 · beat 100",
+            "10:20:30 UTC · bench-1 · dune-trailer · entry 30 · beat 100",
             "q leaves",
         ],
     );
@@ -177,15 +177,30 @@ fn an_empty_instrument_gives_way_to_the_next_instruction_and_the_last_verdict() 
     assert!(!text.contains("▼"), "{text}");
 }
 
-/// Found by looking: a beam's reading has three values, and the verdict of the first stood behind the name of another.
+/// Found by looking: a beam's reading has three values, and the verdict of the first stood behind the name of another; numbers stood
+/// there without their names.
 #[test]
-fn a_reading_of_several_values_has_the_verdict_of_the_one_that_is_named() {
+fn every_number_has_its_name_and_its_own_verdict() {
     let mut state = state();
     state["instruments"][0]["phase"] = json!("empty");
-    state["captures"][0]["filed"] = json!([{"characteristic": "swing_weight", "label": "swing weight"}]);
+    state["captures"][0]["text"] = json!("436.0 g · 710.9 mm · D0.6");
+    state["captures"][0]["values"] = json!([{"what": "total_mass", "text": "436.0 g"},
+        {"what": "balance_point", "text": "710.9 mm"}, {"what": "swing_weight", "text": "D0.6"}]);
+    state["captures"][0]["filed"] = json!([{"club": "W-1042/1", "characteristic": "swing_weight", "verdict": "under"}]);
     state["club"]["characteristics"][1] = json!({"characteristic": "swing_weight", "label": "swing weight", "text": "D0.6",
         "deviation_text": "−2.4 points", "verdict": "under", "event": "e-1"});
-    assert_has(&text(&known(state), &Link::Up, ms(0), 80, 24), &["swing weight 49.6 g  ◂┃ ┃  −2.4 points under"]);
+    let shown = |state: &Value| text(&known(state.clone()), &Link::Up, ms(0), 80, 24);
+    assert_has(&shown(&state), &["swing weight D0.6  ◂┃ ┃  −2.4 points under"]);
+    // Of a club that is open no more: under its name, with the verdict that it had there.
+    state["captures"][0]["filed"][0]["club"] = json!("W-1042/9");
+    state["club"]["characteristics"][1]["event"] = Value::Null;
+    let all = "total mass 436.0 g · balance point 710.9 mm · swing weight D0.6";
+    assert_has(&shown(&state), &[&format!("W-1042/9 {all}  ◂┃ ┃  under").chars().take(80).collect::<String>()]);
+    state["captures"][0]["filed"] = json!([]);
+    state["captures"][0]["reason"] = json!("no club is open");
+    assert_has(&shown(&state), &["not filed: total mass 436.0 g · balance point 710.9 mm · swing weight D0.6"]);
+    state["captures"][0]["voided"] = json!(true);
+    assert_has(&shown(&state), &[&format!("last reading {all}").chars().take(80).collect::<String>()]);
 }
 
 #[test]
