@@ -133,6 +133,7 @@ pub async fn run(
     let listener = TcpListener::bind(address).await.map_err(|source| BenchError::Listen { address, source })?;
     let address = listener.local_addr().map_err(|source| BenchError::Listen { address, source })?;
     let journal = Journal::open(&settings.data, &settings.bench, random_epoch()).await?;
+    let index_was_damaged = journal.index_was_damaged();
     let state = journal.reader().at_hand().await?;
     let epoch = journal.reader().epoch();
     let (before, start, clock_synchronised) = (state.seq, clock.now(), clock_is_synchronised());
@@ -190,6 +191,7 @@ pub async fn run(
         snapshots: started.snapshots.clone(),
         journal_trouble: journal_trouble_seen,
         broker_trouble,
+        index_was_damaged,
         journal: started.journal.clone(),
         commands: commands_in,
         questions: questions_in,

@@ -40,8 +40,8 @@ pub enum MigrateError {
 }
 
 /// Brings a journal to the present schema. One of an older schema is first copied to
-/// `journal.sqlite.schema-N`.
-pub(super) async fn migrate(writer: &SqlitePool, file: &Path) -> Result<(), MigrateError> {
+/// `journal.sqlite.schema-N`. Says whether its index was found damaged, and mended.
+pub(super) async fn migrate(writer: &SqlitePool, file: &Path) -> Result<bool, MigrateError> {
     let known = SCRIPTS.iter().map(|script| script.version).max().unwrap_or_default();
     let mut connection = writer.acquire().await?;
     let found = version(&mut connection).await?;
@@ -62,8 +62,9 @@ pub(super) async fn migrate(writer: &SqlitePool, file: &Path) -> Result<(), Migr
     SCRIPTS.run(writer).await?;
     let mut connection = writer.acquire().await?;
     let standing = index::standing(&mut connection).await?;
+    let is_damaged = standing == index::Standing::Damaged;
     if standing != index::Standing::Whole {
-        if standing == index::Standing::Damaged {
+        if is_damaged {
             tracing::warn!(
                 "the index of the journal is damaged: rows that a start reads were changed; the events are the record, and the index is made again from them; `benchscribe records verify` looks at everything"
             );
@@ -74,7 +75,7 @@ pub(super) async fn migrate(writer: &SqlitePool, file: &Path) -> Result<(), Migr
         index::rebuild(&mut transaction).await?;
         transaction.commit().await?;
     }
-    Ok(())
+    Ok(is_damaged)
 }
 
 /// The last script that was run; 0 for a new file.

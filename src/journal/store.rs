@@ -50,6 +50,7 @@ pub struct Journal {
     reader: Reader,
     bench: String,
     last_hash: String,
+    index_was_damaged: bool,
     /// Latest sequence on disk. Sender: the journal; followers hold receivers and read rows by cursor; only the
     /// newest value matters, so nothing is ever full.
     tip: watch::Sender<u64>,
@@ -95,7 +96,7 @@ impl Journal {
             return Err(JournalError::FaultyLibrary { version });
         }
         let migrated = migrate::migrate(&writer, &file).await;
-        migrated.map_err(|source| JournalError::Schema { file: file.clone(), source })?;
+        let index_was_damaged = migrated.map_err(|source| JournalError::Schema { file: file.clone(), source })?;
         let noted = async { stock::note(&mut *writer.acquire().await?).await };
         noted.await.map_err(failed)?;
         let epoch_number = i64::try_from(new_epoch & 0x0000_ffff_ffff_ffff).unwrap_or(1);
@@ -121,7 +122,7 @@ impl Journal {
         let readers = pool_of(3).connect_with(options).await.map_err(failed)?;
         let (tip, tip_receiver) = watch::channel(last_seq);
         let reader = Reader { readers, writer: writer.clone(), file, bench: found, epoch, tip: tip_receiver };
-        let journal = Self { writer, reader, bench: bench.to_owned(), last_hash, tip };
+        let journal = Self { writer, reader, bench: bench.to_owned(), last_hash, index_was_damaged, tip };
         // An index that was made again knows of no club where it stands.
         if let Err(error) = journal.refresh().await {
             tracing::warn!(%error, "the lines of clubs are not up to date");
@@ -133,6 +134,12 @@ impl Journal {
     #[must_use]
     pub fn reader(&self) -> Reader {
         self.reader.clone()
+    }
+
+    /// Whether the index was found damaged when the journal was opened, and was made again from the events.
+    #[must_use]
+    pub fn index_was_damaged(&self) -> bool {
+        self.index_was_damaged
     }
 
     /// The one connection for writing.

@@ -16,6 +16,7 @@ mod readiness_tests;
 mod set;
 mod sheets;
 mod study;
+mod units;
 mod zone;
 
 use std::net::SocketAddr;
@@ -56,6 +57,8 @@ pub struct Web {
     pub journal_trouble: watch::Receiver<Option<Banner>>,
     /// Why the broker is not there, in words with the remedy, while it is not.
     pub broker_trouble: watch::Receiver<Option<String>>,
+    /// The index of the journal was found damaged at this start, and was made again.
+    pub index_was_damaged: bool,
     /// The journal.
     pub journal: Reader,
     /// To the bench. Bounded; when it is full the request waits.
@@ -85,7 +88,14 @@ impl Web {
                 words.split_once("; ").unwrap_or((words, "readings and records are kept all the same"));
             Banner { level: "warning", text: text.to_owned(), remedy: remedy.to_owned() }
         });
-        self.journal_trouble.borrow().clone().into_iter().chain(broker).collect()
+        let mended = self.index_was_damaged.then(|| Banner {
+            level: "warning",
+            text:
+                "the list of records was damaged on the disk; it was made again from the journal, and nothing is lost"
+                    .to_owned(),
+            remedy: "let `benchscribe records verify` look at everything, and have the disk looked at".to_owned(),
+        });
+        self.journal_trouble.borrow().clone().into_iter().chain(mended).chain(broker).collect()
     }
 }
 

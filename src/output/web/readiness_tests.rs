@@ -28,6 +28,7 @@ async fn status(beat_age_s: f64, trouble: Option<Banner>) -> StatusCode {
         snapshots: watch::channel(Arc::new(Snapshot { stamp, ..Snapshot::default() })).1,
         journal_trouble: watch::channel(trouble).1,
         broker_trouble: watch::channel(Some("the broker is away; start it".to_owned())).1,
+        index_was_damaged: false,
         journal: journal.reader(),
         commands: mpsc::channel(1).0,
         questions: mpsc::channel(1).0,
