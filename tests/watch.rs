@@ -134,5 +134,5 @@ fn terminal_and_state_agree_after_a_hundred_events() {
         assert_eq!(reply.status, 200, "{reply:?}");
     }
     let seq = |state: &Value| state["seq"].as_u64().unwrap();
-    screen.wait(&[&format!("event {} ", seq(&daemon.state()))]);
+    screen.wait(&[&format!("entry {} ", seq(&daemon.state()))]);
 }

@@ -170,7 +170,7 @@ describe("what a person does", () => {
       async (page) => {
         bench.mock.wantToken("invented-token");
         await page.getByRole("button", { name: "mark done" }).click();
-        await page.getByLabel("token", { exact: true }).fill("invented-token");
+        await page.getByLabel("key", { exact: true }).fill("invented-token");
         await page.keyboard.press("Enter");
         assert.deepEqual(await sent(), [{ command: "step_done", step: "dry_fit" }]);
         await page.waitForFunction(() => !document.querySelector("#step button").disabled);
