@@ -152,6 +152,8 @@ impl Units {
                 .into_owned();
         }
         if self.lengths == Some(Lengths::Millimetres) {
+            // What stands in both units already needs no second time.
+            shown = BESIDE.replace_all(&shown, "$1").into_owned();
             shown = DECIMAL_INCHES
                 .replace_all(&shown, |of: &Captures<'_>| {
                     if of_group(of, 2).is_empty() {
@@ -193,6 +195,7 @@ fn pattern(text: &str) -> Regex {
 
 static FROM_TO: LazyLock<Regex> = LazyLock::new(|| pattern(r"(\d+(?:\.\d+)?)( to | bis )(\d+(?:\.\d+)?) g\b"));
 static GRAMS: LazyLock<Regex> = LazyLock::new(|| pattern(r"(\d+(?:\.\d+)?) g\b(·?)"));
+static BESIDE: LazyLock<Regex> = LazyLock::new(|| pattern(r"( mm) \([\d /]+ in\)"));
 static DECIMAL_INCHES: LazyLock<Regex> = LazyLock::new(|| pattern(r"(\d+\.\d+) in\b(·?)"));
 static FRACTIONS: LazyLock<Regex> =
     LazyLock::new(|| pattern(r"(^|[^\d./])(?:(\d+)(?: (\d+)/(\d+))?|(\d+)/(\d+)) in\b(·?)"));

@@ -37,6 +37,28 @@ describe("how the page looks", () => {
       }
     }));
 
+  // On a tablet with a step, its cautions and a cut above it the list of values had three rows.
+  test("values_stay_in_sight_below_a_step_with_cautions_and_a_cut", async () => {
+    for (const [name, language, least] of [["about to cut", "en", 6], ["about to cut", "de", 4], ["crowded", "en", 6], ["crowded and unfiled", "de", 6]]) {
+      await on(
+        SCENES[name],
+        async (page) => {
+          await page.waitForFunction(() => document.querySelector("#sheet tbody tr"));
+          const [rows, over] = await page.evaluate(() => {
+            const place = document.getElementById("sheet");
+            const room = place.getBoundingClientRect();
+            const top = place.querySelector("thead").getBoundingClientRect().bottom;
+            const boxes = [...place.querySelectorAll("tbody tr")].map((row) => row.getBoundingClientRect());
+            return [boxes.filter((box) => box.top >= top - 1 && box.bottom <= room.bottom + 1).length, place.scrollWidth - place.clientWidth];
+          });
+          assert.ok(rows >= least, `${name}, ${language}: ${rows} rows in sight`);
+          assert.equal(over, 0, `${name}, ${language}: ${over} px are cut off`);
+        },
+        { width: 1280, height: 800, language },
+      );
+    }
+  });
+
   test("the_page_never_scrolls_sideways_and_the_digits_stay_in_their_panel", async () => {
     for (const [width, height] of [
       [1920, 1080],

@@ -119,7 +119,8 @@ export function inUnits(text, units) {
       .replace(/(\d+(?:\.\d+)?) g\b(?!·)/g, (_, grams) => ounces(Number(grams), decimalsFor(grams)));
   }
   if (units.lengths === "mm") {
-    shown = shown.replace(/(\d+\.\d+) in\b(?!·)/g, (_, decimal) => millimetres(Number(decimal) * MM_PER_INCH)).replace(FRACTION, (_, whole, above, below, only, under) => {
+    // What stands in both units already needs no second time.
+    shown = shown.replace(/( mm) \([\d /]+ in\)/g, "$1").replace(/(\d+\.\d+) in\b(?!·)/g, (_, decimal) => millimetres(Number(decimal) * MM_PER_INCH)).replace(FRACTION, (_, whole, above, below, only, under) => {
       const parts = only ? Number(only) / Number(under) : Number(whole) + (above ? Number(above) / Number(below) : 0);
       return `${(parts * MM_PER_INCH).toFixed(0)} mm`;
     });
