@@ -15,6 +15,10 @@ const RIGHT: f64 = 40.0;
 const TOP: f64 = 46.0;
 const BELOW: f64 = 54.0;
 
+/// On a display at night, where the picture is part of a page; what is saved or printed has the colours of its marks.
+const NIGHT: &str = "<style>@media screen and (prefers-color-scheme: dark) { svg { fill: #f1f5f3 } .ground { fill: #141b19 } \
+                     .point { fill: #f1f5f3 } .floor { stroke: #7f8d87 } .line { stroke: #9cc6ff } .step { fill: #9cc6ff } }</style>";
+
 /// The picture, its words in a language, its lengths as they are wanted.
 #[must_use]
 pub fn svg(title: &str, series: &[Series], language: Language, lengths: Lengths) -> String {
@@ -23,7 +27,7 @@ pub fn svg(title: &str, series: &[Series], language: Language, lengths: Lengths)
     let mut picture = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {height}\" font-family=\"sans-serif\" \
          font-size=\"13\" fill=\"#1a1a1a\" role=\"img\">\n<title>{title}</title>\n\
-         <rect width=\"100%\" height=\"100%\" fill=\"#ffffff\"/>\n\
+         {NIGHT}\n<rect class=\"ground\" width=\"100%\" height=\"100%\" fill=\"#ffffff\"/>\n\
          <text x=\"{LEFT}\" y=\"26\" font-size=\"17\" font-weight=\"bold\">{title}</text>\n",
         title = escaped(&language.said(title))
     );
@@ -63,12 +67,12 @@ fn panel(picture: &mut String, series: &Series, (language, lengths): (Language, 
     let unit = if series.unit == "in" && lengths == Lengths::Millimetres { "mm" } else { plain_unit(series.unit) };
     let heading = language.said(&format!("{} ({unit}){}", series.of, slope.unwrap_or_default()));
     draw(format!("<text x=\"{left}\" y=\"{:.1}\" font-weight=\"bold\">{}</text>", top + 22.0, escaped(&heading)));
-    draw(format!("<path d=\"M{left} {floor}H{right}\" stroke=\"#8a8a8a\"/>"));
+    draw(format!("<path class=\"floor\" d=\"M{left} {floor}H{right}\" stroke=\"#8a8a8a\"/>"));
     if let Some(line) = series.line {
         let ends = series.points.first().zip(series.points.last());
         if let Some((first, last)) = ends {
             draw(format!(
-                "<path d=\"M{:.1} {:.1}L{:.1} {:.1}\" stroke=\"#2b6cb0\" stroke-dasharray=\"6 4\" fill=\"none\"/>",
+                "<path class=\"line\" d=\"M{:.1} {:.1}L{:.1} {:.1}\" stroke=\"#123f80\" stroke-dasharray=\"6 4\" fill=\"none\"/>",
                 across(first.x),
                 up(line.at(first.x)),
                 across(last.x),
@@ -80,7 +84,7 @@ fn panel(picture: &mut String, series: &Series, (language, lengths): (Language, 
         let (x, y) = (across(point.x), up(point.y));
         // Names of neighbours stand on two lines, or those of clubs of nearly one length would cover each other.
         let lower = if position % 2 == 0 { 18.0 } else { 34.0 };
-        draw(format!("<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"5\" fill=\"#1a1a1a\"/>"));
+        draw(format!("<circle class=\"point\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"5\" fill=\"#1a1a1a\"/>"));
         draw(format!(
             "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>",
             y - 10.0,
@@ -96,7 +100,7 @@ fn panel(picture: &mut String, series: &Series, (language, lengths): (Language, 
         let [from, to] = pair else { continue };
         let (x, y) = (f64::midpoint(across(from.x), across(to.x)), f64::midpoint(up(from.y), up(to.y)));
         draw(format!(
-            "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-size=\"12\" fill=\"#2b6cb0\">{}</text>",
+            "<text class=\"step\" x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-size=\"12\" fill=\"#123f80\">{}</text>",
             y + 18.0,
             Step { of: series.unit, lengths, size: gap.step }.signed()
         ));
