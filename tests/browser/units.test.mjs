@@ -6,9 +6,10 @@ import { readFile } from "node:fs/promises";
 import { deviationText, inUnits, targetText, valueText } from "../../src/output/web/assets/quantities.js";
 
 test("units_are_shown_as_by_the_daemon", async () => {
+  const words = { by_default: (target) => `${target}, by default` };
   const { readings, sentences } = JSON.parse(await readFile(new URL("../units.json", import.meta.url), "utf8"));
   for (const { reading, units, value, deviation, target } of readings) {
-    assert.deepEqual([valueText(reading, units), deviationText(reading, units), targetText(reading, units, {})], [value, deviation, target], JSON.stringify(reading));
+    assert.deepEqual([valueText(reading, units), deviationText(reading, units), targetText(reading, units, words)], [value, deviation, target], JSON.stringify(reading));
   }
   for (const { text, units, shown } of sentences) assert.equal(inUnits(text, units), shown);
 });

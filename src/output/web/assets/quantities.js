@@ -70,8 +70,8 @@ export function targetText(reading, units, words) {
   if (!write || !reading.target_text) return reading.target_text ?? null;
   if (isNumber(target) && isNumber(lower) && isNumber(upper)) {
     const [below, above] = [target - lower, upper - target];
-    if (Math.abs(above - below) >= 1e-6) return `${write(target)} ${withSign(write, above)}/${withSign(write, -below)}`;
-    const text = `${write(target)} ± ${write(above)}`;
+    const limits = Math.abs(above - below) < 1e-6 ? `± ${write(above)}` : `${withSign(write, above)}/${withSign(write, -below)}`;
+    const text = `${write(target)} ${limits}`;
     return reading.target_text.endsWith(BY_DEFAULT) ? words.by_default(text) : text;
   }
   if (isNumber(upper)) return words.at_most(write(upper));
