@@ -1,8 +1,8 @@
 //! The club as a body, pure: its characteristics, mass, balance, inertia, swing weight and angles. No IO, no clock.
 //!
 //! In reading order: what can be measured, the swing weight, the club put together from parts, weight added to it and
-//! shaft cut off it, its angles, the sleeve that changes them and the gauge that reads them, and its pendulum; where to
-//! cut and what fits; parts given to clubs, and the steps of a set.
+//! shaft cut off it, its angles, the sleeve that changes them and the gauge that reads them, its pendulum and its frequency; where
+//! to cut and what fits; parts given to clubs, and the steps of a set.
 
 pub mod characteristic;
 pub mod shown;
@@ -23,6 +23,8 @@ pub mod sleeve_table;
 pub mod inclinometer;
 
 pub mod pendulum;
+
+pub mod frequency;
 
 pub mod cut;
 pub mod fit;

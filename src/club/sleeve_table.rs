@@ -41,8 +41,7 @@ pub struct Wanted {
 /// The changes of every position against the one at `measured_at`, or against a straight sleeve.
 ///
 /// `face` and `lie` are those of the club as measured on its sole. A head that rests on its sole keeps its loft and face
-/// whatever the sleeve does; the lie of the head itself is the measured one less what the sleeve adds,
-/// atan(tan δ · cos θ) (own derivation: the shaft's lean seen along the target line).
+/// whatever the sleeve does; the lie of the head itself is the measured one less what the sleeve adds.
 ///
 /// # Errors
 /// Angles outside their ranges, or a loft or face angle that no turn about the shaft brings back.
@@ -53,12 +52,19 @@ pub fn changes(
     clocks: &[Degrees],
     measured_at: Option<Degrees>,
 ) -> Result<Vec<PositionChange>, AngleError> {
-    let added = measured_at.map_or(0.0, |at| (tilt.0.to_radians().tan() * at.0.to_radians().cos()).atan().to_degrees());
-    let head_lie = Degrees(lie.0 - added);
+    let added = measured_at.map_or(Degrees(0.0), |at| lie_added(tilt, at));
+    let head_lie = lie - added;
     let put = |clock: Degrees| put_on_sleeve(face, head_lie, Sleeve { tilt, clock });
     let straight = || put_on_sleeve(face, head_lie, Sleeve { tilt: Degrees(0.0), clock: Degrees(0.0) });
     let reference = measured_at.map_or_else(straight, put)?;
     clocks.iter().map(|clock| put(*clock).map(|club| difference(*clock, &club, &reference))).collect()
+}
+
+/// What a sleeve at a clock position adds to the lie of the soled head: `atan(tan δ · cos θ)` (own derivation: the shaft's
+/// lean seen along the target line).
+#[must_use]
+pub fn lie_added(tilt: Degrees, at: Degrees) -> Degrees {
+    Degrees((tilt.0.to_radians().tan() * at.0.to_radians().cos()).atan().to_degrees())
 }
 
 fn difference(clock: Degrees, club: &SleevedClub, reference: &SleevedClub) -> PositionChange {

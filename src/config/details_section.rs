@@ -26,7 +26,11 @@ fn read_given(section: &Section<'_>) -> Option<(Option<String>, Vec<Given>)> {
     let material = section.has("head_material").then(|| section.required_text("head_material", "forged carbon steel"));
     let material = material.flatten().map(|text| text.trim().to_owned());
     let given = Measure::ALL.iter().filter_map(|measure| {
-        let (value, text) = section.quantity_as_written(measure.name(), measure.dimension())?;
+        let (target, text) = section.target(measure.name(), measure.dimension())?;
+        let Some(value) = target.value else {
+            section.mistake(measure.name(), "a limit, expected a value");
+            return None;
+        };
         let possible = measure.possible();
         if !possible.contains(&value) {
             let (from, to, unit) = (possible.start(), possible.end(), measure.dimension().base_unit());

@@ -20,10 +20,13 @@
 
 use super::document::{Document, Mistakes, Section};
 use super::named_files::NamedFiles;
+use super::stock_file::measured;
+use crate::club::characteristic::Characteristic;
 use crate::measurement::quantity::Dimension;
 use crate::measurement::unit::{Grams, Millimetres};
 use crate::work_order::drawers::{Drawers, Item, ItemKind, Position, WeightPlace};
 use crate::work_order::order::ClubKind;
+use crate::work_order::stated::{Stated, U_STATED_CPM, U_STATED_DEG};
 use crate::work_order::steps::Step;
 
 /// Most pieces of a kind in stock.
@@ -161,6 +164,8 @@ fn read_item(section: &Section<'_>, kind: ItemKind, places: &[WeightPlace], befo
         Some(None)
     };
     let clubs = clubs(section);
+    let stated = stated(section, kind);
+    let raw_mm = length.flatten().filter(|_| stated.frequency.is_some()).map(|length| length.0);
     Some(Item {
         name: name?,
         kind,
@@ -171,7 +176,30 @@ fn read_item(section: &Section<'_>, kind: ItemKind, places: &[WeightPlace], befo
         clubs: clubs?,
         model,
         length: length?,
+        stated: Stated { raw_mm, ..stated },
     })
+}
+
+/// What is stated of a head's angles or a shaft's frequency; mistakes are noted.
+fn stated(section: &Section<'_>, kind: ItemKind) -> Stated {
+    let value = |key: &'static str, like: Characteristic, usual_u: f64| {
+        if section.has(key) { measured(section, key, like, usual_u) } else { None }
+    };
+    match kind {
+        ItemKind::Head => Stated {
+            loft: value("loft", Characteristic::Loft, U_STATED_DEG),
+            lie: value("lie", Characteristic::Lie, U_STATED_DEG),
+            face_angle: value("face_angle", Characteristic::FaceAngle, U_STATED_DEG),
+            ..Stated::default()
+        },
+        ItemKind::Shaft => Stated {
+            frequency: value("frequency", Characteristic::Frequency, U_STATED_CPM),
+            clamp_mm: value("clamp_length", Characteristic::ClampLength, 0.0).map(|(mm, _)| mm),
+            tip_g: value("tip_mass", Characteristic::TipMass, 0.0).map(|(grams, _)| grams),
+            ..Stated::default()
+        },
+        ItemKind::Weight | ItemKind::Tape | ItemKind::Grip => Stated::default(),
+    }
 }
 
 fn read_places(section: &Section<'_>, places: &[WeightPlace]) -> Option<Vec<String>> {

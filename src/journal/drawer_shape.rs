@@ -8,6 +8,7 @@ use crate::measurement::unit::{Grams, Millimetres};
 use crate::work_order::drawer_stock::TakenPart;
 use crate::work_order::drawers::{Drawers, Item, ItemKind, Position, WeightPlace};
 use crate::work_order::order::{ClubKind, Models};
+use crate::work_order::stated::Stated;
 use crate::work_order::steps::Step;
 
 #[derive(Serialize, Deserialize)]
@@ -72,6 +73,28 @@ struct ItemShape {
     model: Option<String>,
     #[serde(rename = "length_mm", with = "optional_millimetres", default, skip_serializing_if = "Option::is_none")]
     length: Option<Millimetres>,
+    #[serde(with = "StatedShape", default, skip_serializing_if = "Stated::is_empty")]
+    stated: Stated,
+}
+
+/// Values with their standard uncertainties, `[value, u]`.
+#[derive(Serialize, Deserialize)]
+#[serde(remote = "Stated")]
+struct StatedShape {
+    #[serde(rename = "loft_deg", default, skip_serializing_if = "Option::is_none")]
+    loft: Option<(f64, f64)>,
+    #[serde(rename = "lie_deg", default, skip_serializing_if = "Option::is_none")]
+    lie: Option<(f64, f64)>,
+    #[serde(rename = "face_angle_deg", default, skip_serializing_if = "Option::is_none")]
+    face_angle: Option<(f64, f64)>,
+    #[serde(rename = "frequency_cpm", default, skip_serializing_if = "Option::is_none")]
+    frequency: Option<(f64, f64)>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    raw_mm: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    clamp_mm: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    tip_g: Option<f64>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -86,6 +109,8 @@ struct TakenPartShape {
     place: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     at_mm: Option<f64>,
+    #[serde(with = "StatedShape", default, skip_serializing_if = "Stated::is_empty")]
+    stated: Stated,
 }
 
 super::event::list_of!(places, WeightPlace, "WeightPlaceShape");

@@ -104,6 +104,7 @@ fn of_item(club: &ClubRecord, need: &Need, way: Way, item: &Item, change: &Chang
         mass_g: item.mass().0,
         place: None,
         at_mm: None,
+        stated: item.stated,
     }];
     let text =
         format!("take the {} {} of {:.1} g: {}", way.name(), item.name, item.mass().0, outcome_words(need, change));

@@ -5,7 +5,8 @@
 
 use std::ops::RangeInclusive;
 
-use crate::measurement::quantity::Dimension;
+use crate::club::characteristic::Characteristic;
+use crate::measurement::quantity::{Dimension, parse_target};
 use crate::measurement::unit::Degrees;
 
 /// Facts of one club.
@@ -28,6 +29,15 @@ pub struct Given {
     pub value: f64,
     /// The text as it was written.
     pub text: String,
+}
+
+impl Given {
+    /// Half of the tolerance that is written beside the value, in its unit; `None` where none is.
+    #[must_use]
+    pub fn half_width(&self) -> Option<f64> {
+        let target = parse_target(&self.text, self.measure.dimension()).ok()?;
+        target.lower.zip(target.upper).map(|(lower, upper)| (upper - lower) / 2.0)
+    }
 }
 
 /// An off-axis sleeve with the positions it can be put in.
@@ -68,6 +78,18 @@ super::order::named!(
         UpperGripLength = "upper_grip_length",
         /// Gap between two grips.
         GripGap = "grip_gap",
+        /// Loft of the head as it is stated, in the vertical sense, on a straight sleeve.
+        HeadLoft = "head_loft",
+        /// Lie of the head as it is stated, on a straight sleeve.
+        HeadLie = "head_lie",
+        /// Face angle of the head as it is stated; closed positive.
+        HeadFaceAngle = "head_face_angle",
+        /// Frequency of the raw shaft, with its clamp and tip mass.
+        ShaftFrequency = "shaft_frequency",
+        /// How much of the butt was clamped for it.
+        ShaftClampLength = "shaft_clamp_length",
+        /// The mass on the tip for it.
+        ShaftTipMass = "shaft_tip_mass",
     }
 );
 
@@ -88,6 +110,12 @@ impl Measure {
             Self::GripRoundness => "grip out of round",
             Self::UpperGripLength => "length of the upper grip",
             Self::GripGap => "gap between the grips",
+            Self::HeadLoft => "loft of the head",
+            Self::HeadLie => "lie of the head",
+            Self::HeadFaceAngle => "face angle of the head",
+            Self::ShaftFrequency => "frequency of the raw shaft",
+            Self::ShaftClampLength => "clamp length at that frequency",
+            Self::ShaftTipMass => "tip mass at that frequency",
         }
     }
 
@@ -97,7 +125,9 @@ impl Measure {
         match self {
             Self::HeadVolume => Dimension::Volume,
             Self::HeadInertia => Dimension::Inertia,
-            Self::ShaftLean | Self::Bounce => Dimension::Angle,
+            Self::ShaftLean | Self::Bounce | Self::HeadLoft | Self::HeadLie | Self::HeadFaceAngle => Dimension::Angle,
+            Self::ShaftFrequency => Dimension::Frequency,
+            Self::ShaftTipMass => Dimension::Mass,
             _ => Dimension::Length,
         }
     }
@@ -109,6 +139,8 @@ impl Measure {
             Dimension::Volume => "cm3",
             Dimension::Inertia => "kg.cm2",
             Dimension::Angle => "deg",
+            Dimension::Frequency => "{cpm}",
+            Dimension::Mass => "g",
             _ => "mm",
         }
     }
@@ -117,7 +149,7 @@ impl Measure {
     #[must_use]
     pub fn decimals(self) -> u8 {
         match self {
-            Self::HeadVolume => 0,
+            Self::HeadVolume | Self::ShaftFrequency | Self::ShaftClampLength => 0,
             Self::HeadInertia | Self::GripRoundness => 2,
             _ => 1,
         }
@@ -133,6 +165,12 @@ impl Measure {
             Self::Bounce => -10.0..=40.0,
             Self::GripRoundness => 0.0..=50.0,
             Self::GripGap => 0.0..=1000.0,
+            Self::HeadLoft => Characteristic::Loft.possible(),
+            Self::HeadLie => Characteristic::Lie.possible(),
+            Self::HeadFaceAngle => Characteristic::FaceAngle.possible(),
+            Self::ShaftFrequency => Characteristic::Frequency.possible(),
+            Self::ShaftClampLength => Characteristic::ClampLength.possible(),
+            Self::ShaftTipMass => Characteristic::TipMass.possible(),
             _ => 1.0..=1000.0,
         }
     }

@@ -168,6 +168,7 @@ fn take(
         mass_g: item.mass().0,
         at_mm: place.map(|place| place.from_butt(Millimetres(length_mm(club))).0),
         place: place.map(|place| place.name.clone()),
+        stated: item.stated,
     };
     Ok(vec![Change::PartsTaken { club: club.spec.id.clone(), parts: vec![part] }])
 }

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::drawers::{Drawers, Item, ItemKind};
 use super::event::{Change, Event, EventId};
+use super::stated::Stated;
 
 /// Parts taken for a club, of one kind.
 #[derive(Debug, Clone, PartialEq)]
@@ -20,6 +21,8 @@ pub struct TakenPart {
     pub place: Option<String>,
     /// That place from the butt, in millimetres.
     pub at_mm: Option<f64>,
+    /// What is stated of a head's angles or a shaft's frequency.
+    pub stated: Stated,
 }
 
 impl TakenPart {

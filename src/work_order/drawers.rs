@@ -4,6 +4,7 @@
 
 use super::order::{ClubKind, ClubSpec};
 use super::record::ClubRecord;
+use super::stated::Stated;
 use super::steps::Step;
 use crate::club::characteristic::Characteristic;
 use crate::measurement::unit::{Grams, Millimetres};
@@ -96,6 +97,8 @@ pub struct Item {
     pub model: Option<String>,
     /// Length before trimming, of a shaft.
     pub length: Option<Millimetres>,
+    /// What is stated of a head's angles or a shaft's frequency.
+    pub stated: Stated,
 }
 
 /// Everything in the drawers.

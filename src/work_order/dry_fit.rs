@@ -8,7 +8,7 @@
 use super::build::DryFitStop;
 use super::drawer_stock::TakenPart;
 use super::drawers::ItemKind;
-use super::forecast::{Ground, Value, inertia_of_placed, with_weights};
+use super::forecast::{Ground, inertia_of_placed, with_weights};
 use super::marks;
 use super::order::Stage;
 use super::parts_model::{
@@ -16,6 +16,7 @@ use super::parts_model::{
     was_cut,
 };
 use super::record::{ClubRecord, Entry, Standing};
+use super::stated::Value;
 use crate::club::characteristic::Characteristic;
 use crate::club::swing_weight::{FULCRUM_12_MM, GMM_PER_POINT};
 use crate::measurement::unit::{FULCRUM_MM, GMM_PER_INCH_OUNCE, Points};

@@ -5,10 +5,13 @@
 
 use super::drawer_stock::TakenPart;
 use super::dry_fit::from_placed;
+use super::head_angles;
 use super::learning::{Basis, Learning, Learnt};
-use super::order::Stage;
-use super::parts_model::{inertia_of, inputs, length_mm, outcome, u_length_mm};
+use super::order::{Stage, WorkKind};
+use super::parts_model::{inertia_of, inputs, length_mm, outcome, part_mass, u_length_mm};
 use super::record::{ClubRecord, Entry};
+use super::shaft_frequency;
+use super::stated::Value;
 use crate::club::assembly::MassProperties;
 use crate::club::characteristic::Characteristic;
 use crate::club::swing_weight::{FULCRUM_12_MM, GMM_PER_POINT, points_per_gram};
@@ -23,6 +26,8 @@ pub struct Forecast {
     pub value: f64,
     /// Its standard uncertainty.
     pub u: f64,
+    /// What it was made from.
+    pub basis: Basis,
     /// What clubs of the same parts taught, if any did; it is in value and uncertainty.
     pub learnt: Option<Learnt>,
 }
@@ -36,6 +41,8 @@ pub struct Outlook {
     pub moment12: Option<(f64, f64)>,
     /// What was measured, and what was taken for granted.
     pub basis: Vec<String>,
+    /// What is neither measured nor forecast, each with what to do for it.
+    pub not_forecast: Vec<(Characteristic, String)>,
 }
 
 /// How the swing weight answers to one input of the forecast from parts.
@@ -52,16 +59,37 @@ pub struct Sensitivity {
 }
 
 /// What is forecast, in this order.
-pub(super) const OF: [Characteristic; 5] = [
+pub const OF: [Characteristic; 9] = [
     Characteristic::TotalMass,
     Characteristic::BalancePoint,
     Characteristic::SwingWeight,
     Characteristic::Length,
     Characteristic::MoiButt,
+    Characteristic::Loft,
+    Characteristic::Lie,
+    Characteristic::FaceAngle,
+    Characteristic::Frequency,
 ];
+/// How many of them come out of the assembly model; the others are each known by themselves.
+pub(super) const MODELLED: usize = 5;
 
-/// A value with its standard uncertainty.
-pub(super) type Value = (f64, f64);
+/// A value that is known by itself, before anything is learnt.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Expected {
+    pub(super) value: Value,
+    /// What it was made from.
+    pub(super) basis: Basis,
+    /// The same in words, with what comes to it.
+    pub(super) words: Vec<String>,
+}
+
+/// A characteristic that no weighing tells of: an angle of the head, or the frequency.
+///
+/// # Errors
+/// In words: what to do, where nothing is known of it.
+pub(super) fn expected(club: &ClubRecord, of: Characteristic) -> Result<Expected, String> {
+    if of == Characteristic::Frequency { shaft_frequency::expected(club) } else { head_angles::expected(club, of) }
+}
 
 /// A forecast before anything is learnt, and what it rests on in words.
 pub(super) struct Ground {
@@ -77,25 +105,67 @@ pub(super) struct Ground {
 }
 
 impl Ground {
-    /// The values in the order of [`OF`].
-    pub(super) fn values(&self) -> [Option<Value>; OF.len()] {
+    /// The values in the order of [`OF`], as far as they are modelled.
+    pub(super) fn values(&self) -> [Option<Value>; MODELLED] {
         let [mass, balance, points] = self.placed;
         [Some(mass), Some(balance), Some(points), Some(self.length), self.inertia]
     }
 }
 
-/// The forecast of the finished club; empty while parts are missing, or once the
-/// gripped club is measured and no forecast is needed any more.
+/// The forecast of the finished club: nothing that is measured on it, and nothing that is not known.
 #[must_use]
 pub fn forecast(club: &ClubRecord, learning: &Learning) -> Vec<Forecast> {
     outlook(club, learning).values
 }
 
-/// The same with what it rests on.
+/// The same with what it rests on, and what is not forecast.
 #[must_use]
 pub fn outlook(club: &ClubRecord, learning: &Learning) -> Outlook {
+    let mut outlook = modelled(club, learning).unwrap_or_default();
+    for of in OF.into_iter().skip(MODELLED).filter(|of| club.standing(*of).is_none()) {
+        if let Ok(Expected { value, basis, words }) = expected(club, of) {
+            outlook.values.push(learn(club, learning, of, basis, value));
+            outlook.basis.extend(words);
+        }
+    }
+    let is_missing = |of: &Characteristic| {
+        club.standing(*of).is_none() && outlook.values.iter().all(|forecast| forecast.characteristic != *of)
+    };
+    outlook.not_forecast = OF.into_iter().filter(is_missing).map(|of| (of, why_not(club, of))).collect();
+    outlook
+}
+
+/// What to do for a characteristic that is neither measured nor forecast.
+fn why_not(club: &ClubRecord, of: Characteristic) -> String {
+    if matches!(club.stage(), Stage::Gripped | Stage::Final) {
+        return "measure it on the finished club".to_owned();
+    }
+    if !OF.iter().take(MODELLED).any(|modelled| *modelled == of) {
+        return expected(club, of).err().unwrap_or_default();
+    }
+    let parts = [
+        ("head", Characteristic::HeadMass),
+        ("shaft", Characteristic::ShaftMass),
+        ("grip", Characteristic::GripMass),
+    ];
+    let missing = parts.into_iter().filter(|(_, mass)| part_mass(club, *mass).is_none()).map(|(name, _)| name);
+    match club.spec.work {
+        WorkKind::Build | WorkKind::Reshaft => format!("weigh {}", missing.collect::<Vec<_>>().join(", ")),
+        _ => "lay the club on the beam while it has no grip, or finish it and measure".to_owned(),
+    }
+}
+
+/// A forecast with what clubs of the same parts taught.
+fn learn(club: &ClubRecord, learning: &Learning, of: Characteristic, basis: Basis, (value, u): Value) -> Forecast {
+    let learnt = learning.learnt(&club.spec.models, basis, of, u);
+    let (shift, u) = learnt.map_or((0.0, u), |learnt| (learnt.shift, learnt.u));
+    Forecast { characteristic: of, value: value + shift, u, basis, learnt }
+}
+
+/// What the assembly model says; `None` while too little is weighed, or once the gripped club lay on the beam.
+fn modelled(club: &ClubRecord, learning: &Learning) -> Option<Outlook> {
     if club.standing(Characteristic::SwingWeight).is_some() {
-        return Outlook::default();
+        return None;
     }
     // What was laid on the beam last, whatever was done to the club since, says more than what lay there before.
     let bases = if newest_placed(club) == Some(Stage::Bonded) {
@@ -103,17 +173,11 @@ pub fn outlook(club: &ClubRecord, learning: &Learning) -> Outlook {
     } else {
         [Basis::DryFit, Basis::Bonded, Basis::Parts]
     };
-    let best = bases.into_iter().find_map(|basis| Some((basis, ground(club, basis)?)));
-    let Some((from, ground)) = best else { return Outlook::default() };
-    let learn = |(characteristic, value): (Characteristic, Option<Value>)| {
-        let (value, u) = value?;
-        let learnt = learning.learnt(&club.spec.models, from, characteristic, u);
-        let (shift, u) = learnt.map_or((0.0, u), |learnt| (learnt.shift, learnt.u));
-        Some(Forecast { characteristic, value: value + shift, u, learnt })
-    };
+    let (from, ground) = bases.into_iter().find_map(|basis| Some((basis, ground(club, basis)?)))?;
+    let learn = |(of, value): (Characteristic, Option<Value>)| Some(learn(club, learning, of, from, value?));
     let mut values: Vec<Forecast> = OF.into_iter().zip(ground.values()).filter_map(learn).collect();
     let moment12 = agree(&mut values, &ground);
-    Outlook { values, moment12: Some(moment12), basis: ground.basis }
+    Some(Outlook { values, moment12: Some(moment12), basis: ground.basis, not_forecast: Vec::new() })
 }
 
 /// The stage of the last placement on the beam before the grip was on.
@@ -184,6 +248,7 @@ pub(super) fn ground(club: &ClubRecord, basis: Basis) -> Option<Ground> {
         Basis::Parts => from_parts(club),
         Basis::DryFit => from_placed(club, Stage::DryFit),
         Basis::Bonded => from_placed(club, Stage::Bonded),
+        Basis::Measured | Basis::Stated => None,
     }
 }
 

@@ -55,9 +55,9 @@ pub fn later_face(club: &ClubRecord) -> Option<LaterFace> {
     of_entry(club, index)
 }
 
-/// Whether an entry of the record, by its index, is a loft that a later face angle has overtaken.
-pub(super) fn is_overtaken(club: &ClubRecord, index: usize) -> bool {
-    of_entry(club, index).is_some()
+/// What a later face angle makes of an entry of the record, by its index, where it is a loft that one has overtaken.
+pub(super) fn overtaken(club: &ClubRecord, index: usize) -> Option<LaterFace> {
+    of_entry(club, index)
 }
 
 /// A loft that a gauge has read and nobody has taken back.

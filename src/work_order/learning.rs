@@ -6,7 +6,8 @@
 
 use std::collections::HashMap;
 
-use super::forecast::{OF, ground};
+use super::forecast::{Expected, MODELLED, OF, expected, ground};
+use super::head_angles::ANGLES;
 use super::order::{Models, Stage};
 use super::record::{ClubRecord, Entry, Standing};
 use super::steps::Step;
@@ -21,10 +22,14 @@ pub enum Basis {
     DryFit,
     /// The bonded club without its grip.
     Bonded,
+    /// The same angle of the head, or a frequency, measured before the club was finished.
+    Measured,
+    /// What is stated of head or shaft.
+    Stated,
 }
 
 impl Basis {
-    const ALL: [Self; 3] = [Self::Parts, Self::DryFit, Self::Bonded];
+    const ALL: [Self; 5] = [Self::Parts, Self::DryFit, Self::Bonded, Self::Measured, Self::Stated];
 
     /// The name in records.
     #[must_use]
@@ -33,6 +38,8 @@ impl Basis {
             Self::Parts => "parts",
             Self::DryFit => "dry_fit",
             Self::Bonded => "bonded",
+            Self::Measured => "measured",
+            Self::Stated => "stated",
         }
     }
 }
@@ -91,7 +98,7 @@ impl Learning {
         let id = &club.spec.id;
         let mut kept_under = self.kept.remove(id);
         if kept_under.as_ref().is_some_and(|models| *models != club.spec.models) {
-            self.keep(&kept_under.take().unwrap_or_default(), id, [const { None }; 3]);
+            self.keep(&kept_under.take().unwrap_or_default(), id, [const { None }; Basis::ALL.len()]);
         }
         if club.spec.models.is_empty() {
             return;
@@ -107,9 +114,9 @@ impl Learning {
     }
 
     /// Puts the lessons of a club, one a basis, in the place of its former ones.
-    fn keep(&mut self, models: &Models, club: &str, lessons: [Option<Lesson>; 3]) {
+    fn keep(&mut self, models: &Models, club: &str, lessons: [Option<Lesson>; Basis::ALL.len()]) {
         for (basis, lesson) in Basis::ALL.into_iter().zip(lessons) {
-            for under in wider(models) {
+            for under in kept_under(models, basis) {
                 let known = self.lessons.entry((under, basis)).or_default();
                 let before = known.iter().position(|lesson| lesson.club == club);
                 match (before, &lesson) {
@@ -132,7 +139,7 @@ impl Learning {
     pub fn learnt(&self, models: &Models, basis: Basis, of: Characteristic, u: f64) -> Option<Learnt> {
         let index = OF.iter().position(|known| *known == of)?;
         let mut best: Vec<f64> = Vec::new();
-        for under in wider(models) {
+        for under in looked_up(models, of) {
             let lessons = self.lessons.get(&(under, basis)).map(Vec::as_slice).unwrap_or_default();
             let differences: Vec<f64> = lessons.iter().filter_map(|lesson| lesson.differences[index]).collect();
             if differences.len() > best.len() {
@@ -144,6 +151,33 @@ impl Learning {
         }
         learn(&best, u)
     }
+}
+
+/// What the lessons of a basis are kept under.
+fn kept_under(models: &Models, basis: Basis) -> Vec<Models> {
+    match basis {
+        Basis::Parts | Basis::DryFit | Basis::Bonded => wider(models),
+        Basis::Measured | Basis::Stated => [head_of(models), shaft_of(models)].into_iter().flatten().collect(),
+    }
+}
+
+/// What the lessons of a characteristic are looked up under: an angle is its head's, a frequency its shaft's.
+fn looked_up(models: &Models, of: Characteristic) -> Vec<Models> {
+    if ANGLES.contains(&of) {
+        head_of(models).into_iter().collect()
+    } else if of == Characteristic::Frequency {
+        shaft_of(models).into_iter().collect()
+    } else {
+        wider(models)
+    }
+}
+
+fn head_of(models: &Models) -> Option<Models> {
+    models.head.clone().map(|head| Models { head: Some(head), ..Models::default() })
+}
+
+fn shaft_of(models: &Models) -> Option<Models> {
+    models.shaft.clone().map(|shaft| Models { shaft: Some(shaft), ..Models::default() })
 }
 
 /// The parts as named, then fewer of them: all, head and shaft, head, shaft.
@@ -238,20 +272,38 @@ impl Landed {
     }
 }
 
-/// How far a club landed from its forecasts, once its first gripped swing weight counts; empty until then.
+/// How far a club landed from its forecasts, as far as it is measured; empty until then.
 #[must_use]
 pub fn landed(club: &ClubRecord) -> Vec<Landed> {
-    let gripped = |stage: Stage| matches!(stage, Stage::Gripped | Stage::Final);
-    let counts = |entry: &Entry| entry.standing != Standing::Voided && gripped(entry.filed.stage);
-    let is_first = |entry: &Entry| counts(entry) && entry.filed.characteristic == Characteristic::SwingWeight;
-    // The first, though a newer one took its place: what was adjusted after it is no error of the forecast.
+    let mut landed = of_model(club);
+    landed.extend(OF.into_iter().skip(MODELLED).filter_map(|of| by_itself(club, of)));
+    landed
+}
+
+/// Whether an entry tells where the club landed. The first one does, though a newer one took its place: what was adjusted
+/// after it is no error of the forecast.
+fn tells(entry: &Entry) -> bool {
+    entry.standing != Standing::Voided && matches!(entry.filed.stage, Stage::Gripped | Stage::Final)
+}
+
+/// An angle or the frequency, once it is measured on the gripped club.
+fn by_itself(club: &ClubRecord, of: Characteristic) -> Option<Landed> {
+    let first = club.entries.iter().position(|entry| tells(entry) && entry.filed.characteristic == of)?;
+    let Expected { value: (forecast, u), basis, .. } = expected(&before(club, first), of).ok()?;
+    let filed = &club.entries.get(first)?.filed;
+    Some(Landed { basis, characteristic: of, forecast, u, measured: filed.value, u_measured: filed.u })
+}
+
+/// What the assembly model forecast, once the first gripped swing weight counts.
+fn of_model(club: &ClubRecord) -> Vec<Landed> {
+    let is_first = |entry: &Entry| tells(entry) && entry.filed.characteristic == Characteristic::SwingWeight;
     let Some(first) = club.entries.iter().position(is_first) else { return Vec::new() };
     let event = club.entries[first].event;
     let measured = OF.map(|of| {
         let same = |e: &&Entry| e.filed.characteristic == of;
         // On the beam three come together; what is measured apart comes when it comes.
         let together = club.entries.iter().filter(same).find(|e| e.event == event);
-        let apart = || club.entries.iter().filter(same).find(|e| counts(e)).filter(|_| APART.contains(&of));
+        let apart = || club.entries.iter().filter(same).find(|e| tells(e)).filter(|_| APART.contains(&of));
         together.or_else(apart).map(|entry| (entry.filed.value, entry.filed.u))
     });
     let before = before(club, first);
@@ -269,7 +321,7 @@ pub fn landed(club: &ClubRecord) -> Vec<Landed> {
 const APART: [Characteristic; 2] = [Characteristic::Length, Characteristic::MoiButt];
 
 /// What a club teaches, one lesson a basis.
-fn lessons(club: &ClubRecord) -> [Option<Lesson>; 3] {
+fn lessons(club: &ClubRecord) -> [Option<Lesson>; Basis::ALL.len()] {
     let landed = landed(club);
     Basis::ALL.map(|basis| {
         let of_basis = || landed.iter().filter(|landed| landed.basis == basis);
@@ -279,7 +331,7 @@ fn lessons(club: &ClubRecord) -> [Option<Lesson>; 3] {
     })
 }
 
-/// The club as it was known before its first gripped measurement: only what was measured until then, and the weights
+/// The club as it was known before the entry with this index, the first of its kind on the gripped club: only what was measured until then, and the weights
 /// that were on it.
 fn before(club: &ClubRecord, first: usize) -> ClubRecord {
     let mut before = club.clone();
@@ -289,6 +341,7 @@ fn before(club: &ClubRecord, first: usize) -> ClubRecord {
         }
     }
     before.takings.retain(|taking| taking.entries_before <= first);
+    before.bends.retain(|bend| bend.entries_before <= first);
     before.steps.retain(|done| done.step < Step::Grip);
     before
 }

@@ -40,7 +40,7 @@ const ADHESIVE_BEFORE_TIP_MM: f64 = 25.0;
 /// Length and balance of a grip, and thickness of its cap, in millimetres.
 pub(super) const GRIP_MM: (f64, f64, f64) = (268.0, 112.0, 3.0);
 /// Own inertia of a head in g·mm² and how far its centre lies off the axis in mm; together half a per cent of a club.
-const HEAD_INERTIA_GMM2: f64 = 300_000.0;
+pub(super) const HEAD_INERTIA_GMM2: f64 = 300_000.0;
 const HEAD_OFF_AXIS_MM: f64 = 30.0;
 
 /// What the model depends on.
@@ -88,7 +88,7 @@ impl Seat {
     }
 
     /// The seat of a club's shaft that was weighed at a time in microseconds since 1970 UTC.
-    fn of(club: &ClubRecord, weighed_at_us: i64) -> Self {
+    pub(super) fn of(club: &ClubRecord, weighed_at_us: i64) -> Self {
         let uncut = club.spec.build.cut.and_then(|cut| Self::uncut(&club.spec, cut.raw_length));
         let Some(mut seat) = uncut else { return Self::USUAL };
         let done = |step| club.steps.iter().any(|done| done.step >= step && done.at_us <= weighed_at_us);
@@ -210,15 +210,15 @@ fn moved(inputs: &Inputs, spreads: Spreads, head_before_ground_mm: f64) -> [Move
 }
 
 /// The mass of a part of a club, with its standard uncertainty, in grams.
-struct PartMass {
-    g: f64,
-    u: f64,
-    at_us: i64,
+pub(super) struct PartMass {
+    pub(super) g: f64,
+    pub(super) u: f64,
+    pub(super) at_us: i64,
 }
 
 /// A part as it was weighed, or the one that was taken from the drawers since, until it is weighed. A shaft's mass says
 /// nothing without its length, so another shaft is waited for.
-fn part_mass(club: &ClubRecord, characteristic: Characteristic) -> Option<PartMass> {
+pub(super) fn part_mass(club: &ClubRecord, characteristic: Characteristic) -> Option<PartMass> {
     let kind = ItemKind::weighed_as(characteristic)?;
     match club.replaced(kind) {
         Some(_) if kind == ItemKind::Shaft => None,

@@ -210,6 +210,7 @@ impl<'a> Chest<'a> {
                 mass_g: item.mass().0,
                 place: Some(place.name.clone()),
                 at_mm: Some(*at),
+                stated: item.stated,
             });
         }
         let effects = change.effects(&need.base);

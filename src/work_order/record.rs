@@ -12,7 +12,7 @@ use super::guide::Guide;
 use super::hand_over::HandOverOverride;
 use super::in_hand::InHand;
 use super::judging::Verdict;
-use super::later_face::is_overtaken;
+use super::later_face::overtaken;
 use super::marks::{self, MarkDeed, MarkRecord};
 use super::order::{ClubSpec, Stage, WorkKind};
 use super::part_stock::UsedPart;
@@ -333,7 +333,7 @@ impl ClubRecord {
         let since = bent.map_or(0, |bend| bend.entries_before);
         let counts = |e: &Entry| e.standing == Standing::Valid && e.filed.stage.counts_for(characteristic);
         let found = self.entries.iter().rposition(|e| e.filed.characteristic == characteristic && counts(e))?;
-        if found < since || is_overtaken(self, found) { None } else { self.entries.get(found) }
+        if found < since || overtaken(self, found).is_some() { None } else { self.entries.get(found) }
     }
 
     /// What of the club as it would be handed over lies outside its limits. What was out on the way, before the weights
