@@ -66,7 +66,12 @@ fn id(section: &Section<'_>, ids: &mut Vec<String>) -> Option<String> {
 
 /// A quantity within what is possible for a characteristic, with its standard uncertainty: that of the half width that is
 /// stated (rectangular, JCGM 100, 4.3.7), else the usual one.
-pub(super) fn measured(section: &Section<'_>, key: &'static str, like: Characteristic, usual_u: f64) -> Option<(f64, f64)> {
+pub(super) fn measured(
+    section: &Section<'_>,
+    key: &'static str,
+    like: Characteristic,
+    usual_u: f64,
+) -> Option<(f64, f64)> {
     let (Target { value, lower, upper }, _) = section.target(key, like.dimension())?;
     let Some(value) = value else {
         section.mistake(key, "a limit, expected the value that was measured");

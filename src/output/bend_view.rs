@@ -66,7 +66,17 @@ pub struct BendingView {
     pub done: Vec<BendDoneView>,
     /// What to do.
     pub advice: Vec<BendAdviceView>,
+    /// What that does to the club's other characteristics; nothing where nothing is to be done.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub side_effects: Option<&'static str>,
 }
+
+/// What a bend does besides the angle that is bent.
+const OF_A_BEND: &str = "total mass and frequency stay as they are; bending moves length, balance point, swing weight and \
+                         inertia a little: where a limit is near, measure them again";
+/// What another position of a sleeve does besides the angles.
+pub(super) const OF_A_SLEEVE: &str = "total mass, balance point, swing weight, inertia and frequency stay as they are; \
+                                      the length follows the lie a little: where a limit is near, measure it again";
 
 /// Everything about bending one club.
 #[must_use]
@@ -77,9 +87,16 @@ pub fn bending(club: &ClubRecord) -> BendingView {
         .map(|bent| done_view(club, &bent))
         .collect();
     done.sort_by_key(|(at_us, _)| *at_us);
+    let advice = advice(club);
+    let side_effects = match club.spec.details.sleeve {
+        _ if advice.iter().any(|advice| advice.can_bend) => Some(OF_A_BEND),
+        Some(_) if !advice.is_empty() => Some(OF_A_SLEEVE),
+        _ => None,
+    };
     BendingView {
         done: done.into_iter().map(|(_, view)| view).collect(),
-        advice: advice(club).into_iter().map(|advice| advice_view(&advice)).collect(),
+        advice: advice.iter().map(advice_view).collect(),
+        side_effects,
     }
 }
 

@@ -3,10 +3,11 @@
 use serde::Serialize;
 
 use super::text::{self, Lengths};
+use crate::club::characteristic::Characteristic;
 use crate::journal::event::rfc3339;
 use crate::work_order::drawer_stock::TakenPart;
 use crate::work_order::drawers::Item;
-use crate::work_order::effects::Effect;
+use crate::work_order::effects::{Effect, unchanged};
 use crate::work_order::proposals::Proposal;
 use crate::work_order::record::ClubRecord;
 use crate::work_order::state::State;
@@ -86,8 +87,12 @@ pub struct ProposalView {
     pub proven: bool,
     /// What it takes; empty for a cut.
     pub parts: Vec<PartView>,
-    /// What becomes of every characteristic.
+    /// What becomes of every characteristic that is modelled or changes.
     pub effects: Vec<EffectView>,
+    /// What stays as it is.
+    pub unchanged: Vec<&'static str>,
+    /// What changes by an amount that nobody knows.
+    pub unknown: Vec<&'static str>,
     /// What can hurt.
     pub cautions: Vec<&'static str>,
 }
@@ -154,6 +159,8 @@ pub fn proposal(proposal: &Proposal, lengths: Lengths) -> ProposalView {
         proven: proposal.proven,
         parts: proposal.parts.iter().map(part).collect(),
         effects: proposal.effects.iter().map(effect).collect(),
+        unchanged: unchanged(&proposal.effects).into_iter().map(Characteristic::name).collect(),
+        unknown: proposal.effects.iter().filter(|e| e.change.is_none()).map(|e| e.characteristic.name()).collect(),
         cautions: proposal.cautions.clone(),
     }
 }

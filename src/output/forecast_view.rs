@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::text::{self, Lengths};
+use crate::club::characteristic::Characteristic;
 use crate::work_order::forecast::{Forecast, Sensitivity, sensitivities};
 use crate::work_order::record::ClubRecord;
 
@@ -23,9 +24,22 @@ pub struct ForecastView {
     pub unit: &'static str,
     /// Forecast less target.
     pub deviation: Option<f64>,
+    /// What it was made from: `parts`, `dry_fit`, `bonded`, `measured` (the same before the club was finished) or `stated`.
+    pub basis: &'static str,
     /// What clubs of the same parts taught it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub learnt: Option<LearntView>,
+}
+
+/// What is neither measured nor forecast.
+#[derive(Debug, Clone, Serialize)]
+pub struct NotForecastView {
+    /// What it is.
+    pub characteristic: &'static str,
+    /// Its words.
+    pub label: &'static str,
+    /// What to do for it.
+    pub reason: String,
 }
 
 /// A forecast swing weight about 12 in.
@@ -74,6 +88,11 @@ pub(super) fn moment_view((value, u): (f64, f64)) -> Moment12View {
     Moment12View { value, u, unit: "[oz_av].[in_i]", text: format!("{value:.1} ± {:.1} in·oz", 2.0 * u) }
 }
 
+/// What is not forecast, with what to do for it.
+pub(super) fn not_forecast_view((of, reason): (Characteristic, String)) -> NotForecastView {
+    NotForecastView { characteristic: of.name(), label: of.label(), reason }
+}
+
 /// A forecast as it is shown.
 #[must_use]
 pub(super) fn forecast_view(record: &ClubRecord, forecast: &Forecast, lengths: Lengths) -> ForecastView {
@@ -87,6 +106,7 @@ pub(super) fn forecast_view(record: &ClubRecord, forecast: &Forecast, lengths: L
         u: forecast.u,
         unit: characteristic.unit(),
         deviation: target.map(|target| forecast.value - target),
+        basis: forecast.basis.name(),
         learnt: forecast.learnt.map(|learnt| LearntView {
             clubs: learnt.clubs,
             bias: learnt.bias,

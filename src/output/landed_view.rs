@@ -9,7 +9,7 @@ use crate::work_order::record::ClubRecord;
 /// One forecast value and what was measured of it.
 #[derive(Debug, Clone, Serialize)]
 pub struct LandedView {
-    /// What the forecast was made from: `parts`, `dry_fit` or `bonded`.
+    /// What the forecast was made from: `parts`, `dry_fit`, `bonded`, `measured` or `stated`.
     pub basis: &'static str,
     /// What it is of.
     pub characteristic: &'static str,

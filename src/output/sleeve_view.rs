@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::bend_view::OF_A_SLEEVE;
 use crate::club::characteristic::Characteristic;
 use crate::club::sleeve_table::{PositionChange, Wanted};
 use crate::measurement::gauge::Hand;
@@ -162,6 +163,7 @@ fn notes(club: &ClubRecord, found: Option<&Sleeving>) -> Vec<String> {
         ),
         "held: the shaft stays where it was; same face, same loft: the club is then turned about its shaft".to_owned(),
         "grip and shaft turn with the sleeve: a ribbed grip and a printed shaft come to lie elsewhere".to_owned(),
+        OF_A_SLEEVE.to_owned(),
     ];
     found.granted().into_iter().chain(reading).collect()
 }

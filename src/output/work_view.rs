@@ -10,7 +10,8 @@ use super::capture_view::{CaptureView, capture};
 use super::cut_view::{CutView, FitView, cut_view, fit_views};
 use super::drawer_view::{self, ConsumptionView, ProposalView, StockView};
 use super::forecast_view::{
-    ForecastView, Moment12View, SensitivityView, forecast_view, moment_view, sensitivity_views,
+    ForecastView, Moment12View, NotForecastView, SensitivityView, forecast_view, moment_view, not_forecast_view,
+    sensitivity_views,
 };
 use super::rules_view::{RuleCheckView, rule_check};
 use super::text::{self, Lengths};
@@ -140,6 +141,9 @@ pub struct ClubView {
     /// What the forecast rests on.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub forecast_basis: Vec<String>,
+    /// What is neither measured nor forecast, each with what to do for it.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub not_forecast: Vec<NotForecastView>,
     /// How the forecast swing weight depends on what it is made from, while the parts are all that is known.
     pub sensitivities: Vec<SensitivityView>,
     /// Readings that cannot all be right, with what to repeat.
@@ -334,10 +338,11 @@ fn club_on(state: &State, record: &ClubRecord, lengths: Lengths, cure_left: Opti
             .map(|proposal| drawer_view::proposal(proposal, lengths))
             .collect(),
         consumption: drawer_view::consumption(record),
-        sensitivities: if outlook.values.is_empty() { Vec::new() } else { sensitivity_views(record) },
+        sensitivities: if outlook.moment12.is_none() { Vec::new() } else { sensitivity_views(record) },
         forecast: outlook.values.iter().map(|f| forecast_view(record, f, lengths)).collect(),
         forecast_12_in: outlook.moment12.map(moment_view),
         forecast_basis: outlook.basis,
+        not_forecast: outlook.not_forecast.into_iter().map(not_forecast_view).collect(),
         suspects,
         advice_head_g: swing_advice.map(|advice| advice.head_g).filter(|grams| *grams > 0.0),
         cautions: cautions.iter().map(|caution| caution.words()).collect(),

@@ -9,7 +9,7 @@ use super::marks;
 use super::need::{Need, need};
 use super::order::Stage;
 use super::proposals::{Proposal, for_need};
-use super::record::ClubRecord;
+use super::record::{ClubRecord, Entry};
 use super::steps::Step;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::club::cut::CutMark;
@@ -117,7 +117,7 @@ pub fn next_action(club: &ClubRecord) -> String {
         }
     }
     match club.stage() {
-        Stage::DryFit if !club.valid().any(|entry| entry.filed.stage == Stage::DryFit) => {
+        Stage::DryFit if !club.valid().any(Entry::is_of_dry_fit) => {
             "lay the club together without adhesive and put it on the beam".to_owned()
         }
         Stage::DryFit => "bond head and shaft, then mark the step done".to_owned(),

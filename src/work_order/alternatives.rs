@@ -7,14 +7,16 @@
 use super::cautions;
 use super::drawer_stock::{DrawerStock, TakenPart};
 use super::drawers::{Item, ItemKind};
-use super::effects::{Change, beyond_limits};
+use super::effects::{Change, Swings, beyond_limits};
 use super::need::{LEAVE_ALONE_POINTS, Need};
 use super::parts_model::{Inputs, PlannedParts, assembly, inputs, outcome, planned, shaft_length_mm};
 use super::proposals::{Proposal, Way, is_past, key, outcome_words, points_after, signed, wanted, whole};
 use super::record::ClubRecord;
+use super::shaft_frequency::{FinishedBeam, with_shaft};
 use super::steps::Step;
 use crate::club::characteristic::Characteristic;
 use crate::club::cut::{COVERAGE, U_OF_A_MARK_MM};
+use crate::club::frequency::{Cantilever, carried_over};
 use crate::club::swing_weight::GMM_PER_POINT;
 use crate::club::trimming::butt_trim_for;
 use crate::club::weight_search::{CG_PER_G, Score, UNITS_PER_GMM, scarcity};
@@ -38,7 +40,7 @@ pub(super) fn alternatives(club: &ClubRecord, stock: &DrawerStock, need: &Need) 
     for way in [Way::Grip, Way::Head, Way::Shaft] {
         let swaps = stock.drawers.items.iter().filter_map(|item| {
             let left = stock.left(&item.name);
-            let change = swap(club, way, item, &inputs).filter(|_| left > 0)?;
+            let change = swap(club, need, way, item, &inputs).filter(|_| left > 0)?;
             Some((score(&change, left), item, change))
         });
         let best = swaps.min_by(|a, b| a.0.cmp(&b.0).then_with(|| a.1.name.cmp(&b.1.name)));
@@ -60,7 +62,7 @@ pub(super) fn alternatives(club: &ClubRecord, stock: &DrawerStock, need: &Need) 
 }
 
 /// What another part does, if it may go on this club now.
-fn swap(club: &ClubRecord, way: Way, item: &Item, inputs: &Inputs) -> Option<Change> {
+fn swap(club: &ClubRecord, need: &Need, way: Way, item: &Item, inputs: &Inputs) -> Option<Change> {
     let models = &club.spec.models;
     let mass_g = item.mass().0;
     let mut other = *inputs;
@@ -93,7 +95,27 @@ fn swap(club: &ClubRecord, way: Way, item: &Item, inputs: &Inputs) -> Option<Cha
             other.seat.weighed_mm = item.length.map(|length| length.0);
         }
     }
-    Some(Change::between(&outcome(inputs)?, &outcome(&other)?, 0.0))
+    let swings = match way {
+        Way::Head => heavier(need, mass_g - inputs.head_g),
+        Way::Shaft => with_shaft(club, &item.stated, mass_g).map_or(Swings::Unknown, Swings::At),
+        _ => Swings::AsItDoes,
+    };
+    let head = (way == Way::Head).then_some(item.stated);
+    Some(Change { swings, head, ..Change::between(&outcome(inputs)?, &outcome(&other)?, 0.0) })
+}
+
+/// What so many grams more in the head do to the frequency.
+fn heavier(need: &Need, grams: f64) -> Swings {
+    let Some(FinishedBeam { beam, .. }) = need.base.beam else { return Swings::Unknown };
+    let other = Cantilever { body_g: beam.body_g + grams, ..beam };
+    carried_over(1.0, &beam, &other).map_or(Swings::Unknown, Swings::share)
+}
+
+/// What a cut at the butt does to it: the clamp takes as much of what is left.
+fn shorter_by(need: &Need, cut_mm: f64) -> Swings {
+    let Some(FinishedBeam { beam, .. }) = need.base.beam else { return Swings::Unknown };
+    let other = Cantilever { free_mm: beam.free_mm - cut_mm, ..beam };
+    carried_over(1.0, &beam, &other).map_or(Swings::Unknown, Swings::share)
 }
 
 fn of_item(club: &ClubRecord, need: &Need, way: Way, item: &Item, change: &Change) -> Proposal {
@@ -141,7 +163,8 @@ fn butt_trim(club: &ClubRecord, need: &Need, inputs: &Inputs) -> Option<(Change,
     }
     let mut shorter = model;
     shorter.shaft.butt_trim = shorter.shaft.butt_trim + Millimetres(cut);
-    let change = Change::between(&whole, &shorter.mass_properties().ok()?, -cut);
+    let swings = shorter_by(need, cut);
+    let change = Change { swings, ..Change::between(&whole, &shorter.mass_properties().ok()?, -cut) };
     let points = Points(need.base.points + change.points);
     let text = format!(
         "cut {cut:.1} mm off the butt: {}, total {}, length {}",

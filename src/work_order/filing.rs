@@ -41,6 +41,21 @@ impl FiledValue {
     pub fn expanded(&self) -> f64 {
         self.expanded_u.unwrap_or(COVERAGE * self.u)
     }
+
+    /// Whether it tells that head and shaft were laid together: the angles of a head are read on any shaft, and a
+    /// frequency is taken of a bare one.
+    #[must_use]
+    pub fn says_assembled(&self) -> bool {
+        let apart = [
+            Characteristic::Loft,
+            Characteristic::Lie,
+            Characteristic::FaceAngle,
+            Characteristic::Frequency,
+            Characteristic::ClampLength,
+            Characteristic::TipMass,
+        ];
+        self.stage != Stage::Part && !(self.stage == Stage::DryFit && apart.contains(&self.characteristic))
+    }
 }
 
 /// A value of a club, judged; the uncertainty is the standard one and, where a budget gives it, the expanded one.

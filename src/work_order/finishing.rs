@@ -10,7 +10,7 @@ use super::hand_over::steps_open;
 use super::judging::{Verdict, judge};
 use super::marks;
 use super::order::{Stage, TargetRow, WorkKind};
-use super::record::{ClubRecord, ClubState, StepRecord};
+use super::record::{ClubRecord, ClubState, Entry, StepRecord};
 use super::routing::Routing;
 use super::sources::quantity_of;
 use super::state::State;
@@ -74,7 +74,7 @@ pub(super) fn after_change(state: &State, before: &ClubRecord, after: &ClubRecor
 /// club measured at its dry fit was laid together, a length within its limits was cut. None of them tells of a cut whose
 /// mark is not confirmed.
 pub(super) fn proven(before: &ClubRecord, after: &ClubRecord, reading: EventId) -> Vec<Change> {
-    let dry_fitted = |club: &ClubRecord| club.valid().any(|entry| entry.filed.stage == Stage::DryFit);
+    let dry_fitted = |club: &ClubRecord| club.valid().any(Entry::is_of_dry_fit);
     let cut = |club: &ClubRecord| {
         let length = club.latest(Characteristic::Length).map(|entry| &entry.filed);
         length.is_some_and(|filed| {

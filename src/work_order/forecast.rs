@@ -143,11 +143,8 @@ fn why_not(club: &ClubRecord, of: Characteristic) -> String {
     if !OF.iter().take(MODELLED).any(|modelled| *modelled == of) {
         return expected(club, of).err().unwrap_or_default();
     }
-    let parts = [
-        ("head", Characteristic::HeadMass),
-        ("shaft", Characteristic::ShaftMass),
-        ("grip", Characteristic::GripMass),
-    ];
+    let parts =
+        [("head", Characteristic::HeadMass), ("shaft", Characteristic::ShaftMass), ("grip", Characteristic::GripMass)];
     let missing = parts.into_iter().filter(|(_, mass)| part_mass(club, *mass).is_none()).map(|(name, _)| name);
     match club.spec.work {
         WorkKind::Build | WorkKind::Reshaft => format!("weigh {}", missing.collect::<Vec<_>>().join(", ")),

@@ -42,15 +42,12 @@ pub(super) fn expected(club: &ClubRecord, of: Characteristic) -> Result<Expected
 }
 
 fn unknown(of: Characteristic) -> String {
-    match of {
-        Characteristic::FaceAngle => {
-            "measure the face angle and type it, or give it in the order (head_face_angle)".to_owned()
-        }
-        _ => {
-            let key = if of == Characteristic::Loft { "head_loft" } else { "head_lie" };
-            format!("lay the head in the gauge, or give its {} in the order ({key}) or the stock", of.label())
-        }
-    }
+    let text = match of {
+        Characteristic::FaceAngle => "measure the face angle and type it, or give it in the order (head_face_angle)",
+        Characteristic::Lie => "lay the head in the gauge, or give its lie in the order (head_lie) or the stock",
+        _ => "lay the head in the gauge, or give its loft in the order (head_loft) or the stock",
+    };
+    text.to_owned()
 }
 
 /// What was read last of this head on this bench, with the number of values behind it.

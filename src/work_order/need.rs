@@ -1,10 +1,12 @@
 //! What the swing weight of a club wants: where it stands, where it should be, and whether anything is to be done.
 
 use super::forecast::{Forecast, forecast};
+use super::head_angles::ANGLES;
 use super::judging::{COVERAGE, DecisionRule, Verdict, judge};
 use super::learning::Learning;
 use super::parts_model::{inertia_of, inputs, length_mm, outcome, u_length_mm};
 use super::record::ClubRecord;
+use super::shaft_frequency::{FinishedBeam, finished_beam};
 use crate::club::characteristic::Characteristic;
 use crate::club::swing_weight::points_per_gram;
 use crate::measurement::quantity::Target;
@@ -36,6 +38,12 @@ pub(super) struct Base {
     pub(super) length_mm: f64,
     /// Its standard uncertainty.
     pub(super) u_length_mm: f64,
+    /// Loft, lie and face angle in degrees, measured or forecast.
+    pub(super) angles: [Option<f64>; 3],
+    /// Frequency in cycles a minute, measured or forecast.
+    pub(super) frequency_cpm: Option<f64>,
+    /// The finished club as a beam, if head and shaft are weighed.
+    pub(super) beam: Option<FinishedBeam>,
     /// Whether it was measured on the gripped club; else it is the forecast.
     pub(super) is_measured: bool,
     /// Grams taken from the drawers for it since it was measured.
@@ -123,19 +131,26 @@ fn base(club: &ClubRecord, learning: &Learning) -> Option<(Base, DecisionRule)> 
         entry.filed.value + since.sum::<f64>()
     });
     let inertia_kgcm2 = measured_inertia.or(modelled);
+    let forecasts = forecast(club, learning);
+    let of = |characteristic| forecasts.iter().find(|forecast| forecast.characteristic == characteristic);
+    let measured = |of: Characteristic| club.standing(of).map(|entry| entry.filed.value);
+    let known = |characteristic| measured(characteristic).or_else(|| of(characteristic).map(|forecast| forecast.value));
+    let (angles, frequency_cpm, beam) = (ANGLES.map(known), known(Characteristic::Frequency), finished_beam(club));
     // What a placement said of the inertia before the grip was on is in its forecast.
     let forecast_inertia = |forecast: Option<&Forecast>| measured_inertia.or(forecast.map(|f| f.value)).or(modelled);
     if let Some(entry) = club.standing(Characteristic::SwingWeight) {
-        let value = |characteristic| club.standing(characteristic).map(|entry| entry.filed.value);
         let mut base = Base {
             points: entry.filed.value,
             u: entry.filed.u,
             expanded: entry.filed.expanded(),
-            mass_g: value(Characteristic::TotalMass),
-            balance_mm: value(Characteristic::BalancePoint),
+            mass_g: measured(Characteristic::TotalMass),
+            balance_mm: measured(Characteristic::BalancePoint),
             inertia_kgcm2,
             length_mm,
             u_length_mm,
+            angles,
+            frequency_cpm,
+            beam,
             is_measured: true,
             taken_since_g: 0.0,
         };
@@ -148,8 +163,6 @@ fn base(club: &ClubRecord, learning: &Learning) -> Option<(Base, DecisionRule)> 
         }
         return Some((base, entry.filed.rule));
     }
-    let forecasts = forecast(club, learning);
-    let of = |characteristic| forecasts.iter().find(|forecast| forecast.characteristic == characteristic);
     let swing = of(Characteristic::SwingWeight)?;
     let base = Base {
         points: swing.value,
@@ -160,6 +173,9 @@ fn base(club: &ClubRecord, learning: &Learning) -> Option<(Base, DecisionRule)> 
         inertia_kgcm2: forecast_inertia(of(Characteristic::MoiButt)),
         length_mm,
         u_length_mm,
+        angles,
+        frequency_cpm,
+        beam,
         is_measured: false,
         taken_since_g: 0.0,
     };

@@ -202,7 +202,7 @@ impl<'a> Chest<'a> {
             let (Some((item, _)), Some((place, at, _))) = (self.items.get(kind), self.places.get(place)) else {
                 continue;
             };
-            change = change.weight(f64::from(count) * item.mass().0, *at);
+            change = change.weight(f64::from(count) * item.mass().0, *at, need.base.beam.as_ref());
             parts.push(TakenPart {
                 item: item.name.clone(),
                 kind: item.kind,

@@ -99,6 +99,11 @@ pub struct Entry {
 }
 
 impl Entry {
+    /// Whether it was measured on the club laid together without adhesive.
+    pub(super) fn is_of_dry_fit(&self) -> bool {
+        self.filed.stage == Stage::DryFit && self.filed.says_assembled()
+    }
+
     fn same_key(&self, other: &Self) -> bool {
         self.filed.characteristic == other.filed.characteristic
             && self.filed.stage == other.filed.stage
@@ -401,7 +406,7 @@ impl ClubRecord {
                     && self.parts_missing().next().is_none()
                     && marks::due(self) != Some(CutMark::Tip)
             }
-            Step::DryFit => self.valid().any(|entry| entry.filed.stage == Stage::DryFit),
+            Step::DryFit => self.valid().any(Entry::is_of_dry_fit),
             _ => false,
         }
     }
@@ -415,7 +420,7 @@ impl ClubRecord {
     #[must_use]
     pub fn is_assembled(&self) -> bool {
         let put_together = self.steps.iter().any(|done| done.step != Step::Prepare);
-        put_together || self.spec.work != WorkKind::Build || self.valid().any(|e| e.filed.stage != Stage::Part)
+        put_together || self.spec.work != WorkKind::Build || self.valid().any(|e| e.filed.says_assembled())
     }
 
     /// Whether something was measured on the club or a step was done.

@@ -13,12 +13,14 @@ use super::parts_model::{
     ADHESIVE_G, HEAD_BEFORE_GROUND_MM, HEAD_INERTIA_GMM2, Seat, Usual, length_mm, newest, part_mass, u_length_mm, usual,
 };
 use super::record::{ClubRecord, Entry};
-use super::stated::{part_since, stated};
+use super::stated::{Stated, part_since, stated};
 use crate::club::characteristic::Characteristic;
 use crate::club::frequency::{Cantilever, UNEVEN_SHARE, carried_over};
 
 /// How much of the butt is clamped where nobody says, in millimetres: 5 in (common practice, no source).
 const CLAMP_MM: Usual = usual(127.0, 15.0);
+/// Less than this of a butt is never clamped, in millimetres (common practice, no source).
+pub(super) const LEAST_CLAMP_MM: f64 = 100.0;
 /// How deep a shaft goes into the head where no table of the order says, in millimetres (common practice, no source).
 const INSERTION_MM: Usual = usual(30.0, 5.0);
 /// Centre of a mass that is clamped on the tip of a bare shaft, beyond its end, in millimetres (common practice, no source).
@@ -171,11 +173,25 @@ struct Taken {
 pub(super) fn expected(club: &ClubRecord) -> Result<Expected, String> {
     let taken = match measured(club) {
         Some(taken) => taken,
-        None => as_stated(club)?,
+        None => {
+            let said = stated(club, Characteristic::Frequency).ok_or(UNKNOWN)?;
+            as_stated(club, &said.stated, &said.from)?
+        }
     };
-    let needs_masses = taken.tip_g.is_some();
-    let (head, g_per_mm) = (part_mass(club, Characteristic::HeadMass), weighed_g_per_mm(club));
-    if needs_masses && (head.is_none() || g_per_mm.is_none()) {
+    worked_out(club, taken, weighed_g_per_mm(club))
+}
+
+/// The frequency with another shaft, of which this is stated, in cycles a minute; `None` where too little is.
+pub(super) fn with_shaft(club: &ClubRecord, stated: &Stated, mass_g: f64) -> Option<f64> {
+    let taken = as_stated(club, stated, "of it").ok()?;
+    let g_per_mm = mass_g / taken.shaft_mm?;
+    worked_out(club, taken, Some(g_per_mm)).ok().map(|expected| expected.value.0)
+}
+
+fn worked_out(club: &ClubRecord, taken: Taken, g_per_mm: Option<f64>) -> Result<Expected, String> {
+    let is_bare = taken.tip_g.is_some();
+    let head = part_mass(club, Characteristic::HeadMass);
+    if is_bare && (head.is_none() || g_per_mm.is_none()) {
         return Err("weigh head and shaft: the frequency of the bare shaft is known".to_owned());
     }
     let head = head.map_or(USUAL_HEAD_G, |head| usual(head.g, head.u));
@@ -193,13 +209,13 @@ pub(super) fn expected(club: &ClubRecord) -> Result<Expected, String> {
         g_per_mm: even.value,
         ..at
     };
-    let impossible = || "the lengths of shaft and clamp leave no shaft that swings: look at clamp length and length".to_owned();
+    let impossible =
+        || "the lengths of shaft and clamp leave no shaft that swings: look at clamp length and length".to_owned();
     let value = setup.lands(club).ok_or_else(impossible)?;
     let seat = Seat::of(club, i64::MAX);
     let u_shaft_mm = u_length_mm(club).hypot(seat.tip_before_ground.spread);
     let u_insertion_mm =
         club.spec.build.cut.map_or(INSERTION_MM.spread, |cut| cut.insertion.unwrap_or(cut.bore_depth).u_mm);
-    let is_bare = needs_masses;
     let moved = [
         Setup { cpm: setup.cpm + taken.cpm.1, ..setup },
         Setup { clamp_then_mm: setup.clamp_then_mm + U_SET_MM, ..setup },
@@ -212,7 +228,11 @@ pub(super) fn expected(club: &ClubRecord) -> Result<Expected, String> {
             setup
         },
         Setup { shaft_then_mm: setup.shaft_then_mm + U_SET_MM, ..setup },
-        if is_bare || taken.shaft_mm.is_some() { Setup { shaft_mm: setup.shaft_mm + u_shaft_mm, ..setup } } else { setup },
+        if is_bare || taken.shaft_mm.is_some() {
+            Setup { shaft_mm: setup.shaft_mm + u_shaft_mm, ..setup }
+        } else {
+            setup
+        },
         Setup { insertion_mm: setup.insertion_mm + u_insertion_mm, ..setup },
         Setup { centre_mm: setup.centre_mm + HEAD_BEFORE_GROUND_MM.spread, ..setup },
         Setup { head_g: setup.head_g + head.spread, ..setup },
@@ -273,23 +293,21 @@ fn measured(club: &ClubRecord) -> Option<Taken> {
     })
 }
 
-fn as_stated(club: &ClubRecord) -> Result<Taken, String> {
-    let unknown = "clamp the bare shaft and type its frequency with clamp_length and tip_mass, or give it in the order \
-                   (shaft_frequency, shaft_clamp_length, shaft_tip_mass)";
-    let said = stated(club, Characteristic::Frequency).ok_or(unknown)?;
-    let cpm = said.stated.frequency.ok_or(unknown)?;
-    let from = said.from;
-    let tip_g = said.stated.tip_g.or_else(|| ordered(club, Characteristic::TipMass));
-    let tip_g = tip_g.ok_or_else(|| {
-        format!("the frequency {from} says nothing without the mass that was on the tip: give it (tip_mass)")
+/// What to do where nothing is known of a shaft.
+const UNKNOWN: &str = "clamp the bare shaft and type its frequency, clamp_length and tip_mass, or give it in the order \
+                       (shaft_frequency, shaft_clamp_length, shaft_tip_mass)";
+
+fn as_stated(club: &ClubRecord, stated: &Stated, from: &str) -> Result<Taken, String> {
+    let cpm = stated.frequency.ok_or(UNKNOWN)?;
+    let tip_g = stated.tip_g.or_else(|| ordered(club, Characteristic::TipMass)).ok_or_else(|| {
+        format!("the frequency stated {from} says nothing without the mass that was on the tip: give tip_mass")
     })?;
-    let raw_mm = said.stated.raw_mm.or(club.spec.build.cut.map(|cut| cut.raw_length.mm));
-    let raw_mm = raw_mm.ok_or_else(|| {
-        format!("the frequency {from} says nothing without the length of the shaft it was taken of: give it (length)")
+    let raw_mm = stated.raw_mm.or(club.spec.build.cut.map(|cut| cut.raw_length.mm)).ok_or_else(|| {
+        format!("the frequency stated {from} says nothing without the length of that shaft: give raw_length or length")
     })?;
     Ok(Taken {
         cpm,
-        clamp_mm: said.stated.clamp_mm,
+        clamp_mm: stated.clamp_mm,
         tip_g: Some(tip_g),
         shaft_mm: Some(raw_mm),
         basis: Basis::Stated,

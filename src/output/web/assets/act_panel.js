@@ -28,7 +28,7 @@ export function drawAct(view, shown) {
           : own(phaseAdvice(shown.instrument));
   const queue = club || view.state === null ? [] : (view.state.queue ?? []);
   const name = (id) => view.state?.instruments?.find((instrument) => instrument.id === id)?.name ?? plain(id);
-  const changed = rebuild(place, [loud, now, club?.club, club?.next, club?.advice, club?.bending?.advice, forecast(club), shown.calling, queue, view.state === null, drawersKey(view.state)], () => [
+  const changed = rebuild(place, [loud, now, club?.club, club?.next, club?.advice, club?.bending?.advice, forecast(club), club && notForecast(club), shown.calling, queue, view.state === null, drawersKey(view.state)], () => [
     loud ? unfiled(loud, name) : null,
     loud ? null : guidance(club, now, shown.calling),
     loud || shown.calling ? null : drawers(view.state),
@@ -110,8 +110,10 @@ function guidance(club, now, calling) {
     now?.text ? line(t("now"), [now], "line-now") : null,
     club && !calling && club.next ? line(t("then"), [club.next], "line-then") : null,
     !calling && forecast(club) ? line(t("forecast"), forecast(club)) : null,
+    !calling && notForecast(club).length ? line(t("forecast.not"), notForecast(club)) : null,
     club?.advice?.length ? line(t("advice"), club.advice) : null,
     bends(club),
+    club?.bending?.side_effects ? line(t("besides"), [club.bending.side_effects]) : null,
   ].filter(Boolean);
   return lines.length ? el("div", { class: "guidance" }, lines) : null;
 }
@@ -143,18 +145,41 @@ function bent(club, { characteristic, quantity }) {
   );
 }
 
+/** What no weighing tells: each is known by itself. */
+const APART = ["loft", "lie", "face_angle", "frequency"];
+
+const landsAt = (value) => `${plain(value.characteristic)} ${value.text} ± ${(2 * value.u).toFixed(1)}`;
+
 /** Where the club will land, unless the advice says it; where clubs of the same parts taught it, the text says how. */
 function forecast(club) {
   const of = (name) => club?.forecast?.find((value) => value.characteristic === name);
   const swing = of("swing_weight");
   const isSaid = club?.advice?.some((advice) => advice.startsWith("forecast"));
-  if (!swing || (isSaid && !swing.learnt)) return null;
-  const landing = [swing, of("total_mass")].filter(Boolean).map((value) => `${value.text} ± ${(2 * value.u).toFixed(1)}`);
-  const rest = ["balance_point", "length", "moi_butt"].map(of).filter(Boolean);
-  const also = rest.map((value) => `${plain(value.characteristic)} ${value.text} ± ${(2 * value.u).toFixed(1)}`);
-  if (club.forecast_12_in) also.push(t("forecast.twelve", { moment: club.forecast_12_in.text }));
-  if (also.length > 0) landing.push(also.join(" · "));
-  return swing.learnt ? [...landing, swing.learnt.text] : landing;
+  const landing = [];
+  if (swing && (!isSaid || swing.learnt)) {
+    landing.push(...[swing, of("total_mass")].filter(Boolean).map((value) => `${value.text} ± ${(2 * value.u).toFixed(1)}`));
+    const also = ["balance_point", "length", "moi_butt"].map(of).filter(Boolean).map(landsAt);
+    if (club.forecast_12_in) also.push(t("forecast.twelve", { moment: club.forecast_12_in.text }));
+    if (also.length > 0) landing.push(also.join(" · "));
+    if (swing.learnt) landing.push(swing.learnt.text);
+  }
+  const apart = APART.map(of).filter(Boolean);
+  const marked = (value) => `${landsAt(value)}${value.basis === "stated" ? ` (${plain("stated")})` : ""}`;
+  if (apart.length > 0) landing.push(own(apart.map(marked).join(" · ")));
+  landing.push(...apart.filter((value) => value.learnt).map((value) => value.learnt.text));
+  return landing.length > 0 ? landing : null;
+}
+
+/** What the order asks for and nobody can tell yet, each reason once, with what to do. */
+function notForecast(club) {
+  if (!club || club.stage === "gripped" || club.stage === "final") return [];
+  const isAsked = (name) => club.characteristics.some((row) => row.characteristic === name && row.target_text !== null);
+  const open = (club.not_forecast ?? []).filter((value) => APART.includes(value.characteristic) && isAsked(value.characteristic));
+  return [...new Set(open.map((value) => value.reason))].map((reason) => {
+    const names = open.filter((value) => value.reason === reason).map((value) => plain(value.characteristic));
+    const { text, lang } = say(reason);
+    return { text: `${names.join(", ")}: ${text}`, lang };
+  });
 }
 
 /** Draws the step that the club waits for: its cautions, and the button that marks it done. */

@@ -22,12 +22,27 @@ export function drawers(state) {
   const taken = (state?.club?.consumption ?? []).filter((taking) => taking.returned === null);
   const few = low(state);
   if (proposals.length === 0 && taken.length === 0 && (state?.club || few === null)) return null;
-  return el("ul", { class: "drawers", "aria-label": t("from_drawers") }, proposals.map(proposal), taken.slice(-1).map(putBack), few);
+  return el("ul", { class: "drawers", "aria-label": t("from_drawers") }, offers(proposals), taken.slice(-1).map(putBack), few);
 }
 
-function proposal(offered) {
+/** What each does to the club; what stays as it is, or is not known, with all of them is said once. */
+function offers(proposals) {
+  const inAll = (of) => (proposals[0]?.[of] ?? []).filter((name) => proposals.every((offered) => offered[of].includes(name)));
+  const [same, unknown] = [inAll("unchanged"), inAll("unknown")];
+  const named = (names) => names.map(plain).join(", ");
+  const once = [
+    same.length ? t("as_they_are", { what: named(same) }) : null,
+    unknown.length ? t("not_known", { what: named(unknown) }) : null,
+  ].filter(Boolean);
+  const said = once.length > 0 ? el("li", {}, el("p", {}, el("span", {}, once.join("; ")))) : null;
+  return [...proposals.map((offered) => proposal(offered, unknown)), said];
+}
+
+function proposal(offered, saidOnce) {
   const effects = offered.effects.filter((effect) => effect.change_text !== null && effect.change !== 0);
-  const words = effects.map((effect) => `${plain(effect.characteristic)} ${signed(said(effect.change_text))}`).join(", ");
+  const changes = effects.map((effect) => `${plain(effect.characteristic)} ${signed(said(effect.change_text))}`);
+  const unknown = offered.unknown.filter((name) => !saidOnce.includes(name)).map(plain).join(", ");
+  const words = [...changes, unknown ? t("not_known", { what: unknown }) : null].filter(Boolean).join(", ");
   return el(
     "li",
     {},
