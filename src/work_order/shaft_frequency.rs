@@ -255,6 +255,9 @@ fn worked_out(club: &ClubRecord, taken: Taken, g_per_mm: Option<f64>) -> Result<
     if clamp.is_none() {
         words.push(format!("how much was clamped is not said and taken as {:.0} mm", CLAMP_MM.value));
     }
+    if is_bare && taken.shaft_mm.is_none() {
+        words.push("the shaft is taken to have been as long then as it is in the club".to_owned());
+    }
     words.push(format!("worked out for {:.0} g of head and {:.0} mm clamped", head.value, setup.clamp_mm));
     Ok(Expected { value: (value, u), basis: taken.basis, words })
 }
