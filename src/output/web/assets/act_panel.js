@@ -32,6 +32,7 @@ export function drawAct(view, shown) {
     loud ? unfiled(loud, name) : null,
     loud ? null : guidance(club, now, shown.calling),
     loud || shown.calling ? null : drawers(view.state),
+    loud || shown.calling ? null : asides(club),
     club || view.state === null || (loud && queue.length === 0) ? null : openings(queue),
   ]);
   if (changed) watchRoom(place);
@@ -110,12 +111,23 @@ function guidance(club, now, calling) {
     now?.text ? line(t("now"), [now], "line-now") : null,
     club && !calling && club.next ? line(t("then"), [club.next], "line-then") : null,
     !calling && forecast(club) ? line(t("forecast"), forecast(club)) : null,
-    !calling && notForecast(club).length ? line(t("forecast.not"), notForecast(club)) : null,
     club?.advice?.length ? line(t("advice"), club.advice) : null,
     bends(club),
-    club?.bending?.side_effects ? line(t("besides"), [club.bending.side_effects]) : null,
   ].filter(Boolean);
   return lines.length ? el("div", { class: "guidance" }, lines) : null;
+}
+
+/** What is good to know and nothing to do at this moment. */
+function asides(club) {
+  const unknown = notForecast(club);
+  const besides = club?.bending?.side_effects ? [club.bending.side_effects] : [];
+  if (unknown.length + besides.length === 0) return null;
+  return el(
+    "div",
+    { class: "guidance asides" },
+    unknown.length > 0 ? line(t("forecast.not"), unknown) : null,
+    besides.length > 0 ? line(t("besides"), besides) : null,
+  );
 }
 
 /** What was bent is said here, as it was read at the lever: only then is it learnt what springs back. */
