@@ -3,22 +3,26 @@
 //! A reader comes in, faults with their event go out. Damage never ends the audit: what can still be read is proved,
 //! and what the database itself cannot read is a fault like any other. Nothing is repaired.
 
+mod captured;
 mod numbers;
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::path::Path;
 
 use crate::journal::chain::{GENESIS, link};
-use crate::journal::compare::NotedStock;
+use crate::journal::compare::{Folded, ListLine, NotedStock};
 use crate::journal::damage::{RawRow, Unreadable};
 use crate::journal::event;
 use crate::journal::lock;
 use crate::journal::retired::{Segment, kept_link};
 use crate::journal::salvage::{Salvaged, Span, add, broken_log, salvage};
 use crate::journal::store::Reader;
-use crate::work_order::event::{CapturedReading, Change, Event, EventId};
+use crate::work_order::event::{Change, Event, EventId};
 use crate::work_order::record::ClubRecord;
-use crate::work_order::state::State;
+use captured::Captured;
+
+/// An order stays at hand so many events longer than it is in work: most of what still comes of it comes soon.
+const AT_HAND: u64 = 2000;
 
 /// What was proved and what is wrong.
 #[derive(Debug, Default)]
@@ -42,6 +46,8 @@ pub struct Audit {
     /// Numbers that an older program wrote and that come out otherwise by the rules of this one: no faults, the chain proves
     /// that they are what was written.
     pub older: Vec<Fault>,
+    /// The most clubs that were in memory at a time; a long journal has no more of them than a short one.
+    pub most_clubs: usize,
     /// Missing events that an event of the journal tells of.
     pub known_gaps: Vec<Span>,
     gaps: Vec<Span>,
@@ -59,10 +65,16 @@ pub struct Audit {
     /// The events were written by a program with other rules for numbers.
     is_older: bool,
     calibrations: HashMap<EventId, Change>,
-    captured: HashMap<EventId, CapturedReading>,
+    captured: Captured,
     /// What the index says of the drawers.
     stock: NotedStock,
-    state: State,
+    fold: Folded,
+    /// Orders that are over, by the event after which they are let go unless something comes of them again.
+    over: BTreeMap<u64, BTreeSet<String>>,
+    /// Every record is looked for through the index, too.
+    with_index: bool,
+    /// Clubs that were let go and of which the index leads to another record.
+    elsewise: Vec<String>,
 }
 
 /// Something that does not hold.
@@ -85,7 +97,7 @@ impl std::fmt::Display for Fault {
 
 /// Proves a journal: chain, numbers and index.
 pub async fn audit(reader: &Reader) -> Audit {
-    let mut audit = Audit { with_numbers: true, ..Audit::default() };
+    let mut audit = Audit { with_numbers: true, with_index: true, ..Audit::default() };
     audit.stock = reader.noted_stock().await;
     audit.run(reader).await;
     audit.cursors(reader).await;
@@ -265,28 +277,73 @@ impl Audit {
 
     /// Whether the index is the one that the events give, and every record is found through it as the whole fold has it.
     async fn index(&mut self, reader: &Reader) {
-        let fold = (!self.lost).then_some(&self.state);
+        let fold = (!self.lost).then_some(&self.fold);
         for what in reader.index_faults(fold).await {
             self.fault(None, &what);
         }
         if self.lost {
             return;
         }
-        let clubs: Vec<_> = self.state.clubs_in_order().cloned().collect();
-        for club in clubs {
-            let found = reader.club(&club.spec.id).await;
-            let same = found.is_ok_and(|found| found.is_some_and(|found| is_same(&found.club, &club)));
-            if !same {
-                let what =
-                    format!("its index leads to another record of {}; `records reindex` makes it again", club.spec.id);
-                self.fault(None, &what);
+        let clubs: Vec<_> = self.fold.state.clubs_in_order().cloned().collect();
+        for club in &clubs {
+            self.through_index(reader, club).await;
+        }
+        for club in std::mem::take(&mut self.elsewise) {
+            self.fault(None, &format!("its index leads to another record of {club}; `records reindex` makes it again"));
+        }
+    }
+
+    /// Whether a record that is complete is found through the index.
+    async fn through_index(&mut self, reader: &Reader, club: &ClubRecord) {
+        let found = reader.club(&club.spec.id).await;
+        if !found.is_ok_and(|found| found.is_some_and(|found| is_same(&found.club, club))) {
+            self.elsewise.push(club.spec.id.clone());
+        }
+    }
+
+    /// Keeps in mind that the order of a club is over, if it is.
+    fn keep_in_mind(&mut self, seq: u64, club: &str) {
+        let state = &self.fold.state;
+        let order = state.clubs.get(club).and_then(|record| state.orders.get(&record.order));
+        if let Some(order) = order.filter(|order| state.next_club(order).is_none()) {
+            self.over.entry(seq + AT_HAND).or_default().insert(order.number.clone());
+        }
+    }
+
+    /// Lets go of the orders whose time has come, so that a long journal needs no more memory than what is in work. When the last
+    /// event of an order was is the index's to say: where that is wrong, its rows are, and are named by the comparison.
+    async fn let_go(&mut self, reader: &Reader, seq: u64) {
+        while let Some(due) = self.over.first_entry().filter(|due| *due.key() <= seq) {
+            for number in due.remove() {
+                self.let_go_of(reader, seq, number).await;
             }
         }
     }
 
+    async fn let_go_of(&mut self, reader: &Reader, seq: u64, number: String) {
+        let state = &self.fold.state;
+        // Worked on again, it comes back when it is over again.
+        let Some(order) = state.orders.get(&number).filter(|order| state.next_club(order).is_none()) else { return };
+        let is_in_use =
+            [&state.current_club, &state.finished_last].into_iter().flatten().any(|club| order.club(club).is_some());
+        let last = reader.last_of_order(&number).await.unwrap_or(u64::MAX);
+        if is_in_use || last > seq || state.current_order.as_ref() == Some(&number) {
+            self.over.entry(last.max(seq.saturating_add(AT_HAND))).or_default().insert(number);
+            return;
+        }
+        let clubs: Vec<ClubRecord> = order.clubs.iter().filter_map(|spec| state.clubs.get(&spec.id).cloned()).collect();
+        for club in &clubs {
+            self.fold.let_go.insert(club.spec.id.clone(), ListLine::of(club));
+            if self.with_index && !self.lost {
+                self.through_index(reader, club).await;
+            }
+        }
+        self.fold.state.forget(&number);
+    }
+
     /// What the index says was left in the drawers, when the fold is at that event.
     fn drawers(&mut self) {
-        let counts = self.state.drawer_stock.counts();
+        let counts = self.fold.state.drawer_stock.counts();
         if !self.lost && !counts.eq(self.stock.counts.iter().map(|(item, pieces)| (item.as_str(), *pieces))) {
             let what = format!(
                 "index_stock says something else of the drawers than the events up to {}; `records reindex` makes it again",
@@ -351,7 +408,12 @@ impl Audit {
                 }
                 if self.with_numbers {
                     self.event(reader, &event).await;
-                    self.state.apply(&event);
+                    self.fold.state.apply(&event);
+                    if let Some(club) = event.change.bearing().club {
+                        self.keep_in_mind(seq, club);
+                    }
+                    self.most_clubs = self.most_clubs.max(self.fold.state.clubs.len());
+                    self.let_go(reader, seq).await;
                     if seq == self.stock.seq {
                         self.drawers();
                     }

@@ -26,7 +26,7 @@ impl Audit {
             }
             Change::ReadingCaptured(captured) => {
                 self.readings += 1;
-                self.captured.insert(event.id, captured.clone());
+                self.captured.take(event.id, captured.clone());
                 match self.reading(reader, captured).await {
                     Ok(Ok(ZeroProof::WorkedOut)) => {}
                     Ok(Ok(ZeroProof::AsRecorded)) if self.is_older => self.zeros_as_recorded += 1,
@@ -43,14 +43,14 @@ impl Audit {
             }
             Change::ReadingFiled { reading, values, club, .. } => {
                 self.limits(event, club, values);
-                let Some(captured) = self.captured.get(reading) else {
+                let Some(captured) = self.captured(reader, *reading, event.seq).await else {
                     self.fault(seq, &format!("files reading {reading}, which is not in the journal"));
                     return;
                 };
                 self.values += u64::try_from(values.len()).unwrap_or(0);
                 let doubts: Vec<String> = values
                     .iter()
-                    .filter_map(|value| prove_filed(Some(captured), value).err())
+                    .filter_map(|value| prove_filed(Some(&captured), value).err())
                     .map(|d| d.to_string())
                     .collect();
                 for doubt in doubts {
@@ -66,15 +66,15 @@ impl Audit {
             }
             Change::Checked(check) => {
                 if let Some(reading) = check.reading {
-                    self.reference(event, reading);
+                    self.reference(reader, event, reading).await;
                 }
             }
-            Change::AnglesChecked(check) => self.reference(event, check.reading),
-            Change::ReferenceRead { placement, .. } => self.reference(event, placement.reading),
+            Change::AnglesChecked(check) => self.reference(reader, event, check.reading).await,
+            Change::ReferenceRead { placement, .. } => self.reference(reader, event, placement.reading).await,
             Change::PartMeasured(part) => {
                 self.values += 1;
-                let again =
-                    self.captured.get(&part.reading).and_then(|c| part_desk::take(&self.state, part.reading, c));
+                let captured = self.captured(reader, part.reading, event.seq).await;
+                let again = captured.and_then(|c| part_desk::take(&self.fold.state, part.reading, &c));
                 if !matches!(again, Some(Ok(changes)) if changes.first() == Some(&event.change)) {
                     self.doubt(seq, "its intake and its reading give this part another number or weight");
                 }
@@ -82,21 +82,21 @@ impl Audit {
             Change::PartUsed(used) => {
                 let Some(weighed) = &used.weighed else { return };
                 self.values += u64::try_from(weighed.values.len()).unwrap_or(0);
-                let captured = self.captured.get(&weighed.reading);
+                let captured = self.captured(reader, weighed.reading, event.seq).await;
                 if captured.is_none() {
                     let what = format!("uses reading {}, which is not in the journal", weighed.reading);
                     self.fault(seq, &what);
                     return;
                 }
-                let doubt = weighed.values.iter().find_map(|value| prove_filed(captured, value).err());
+                let doubt = weighed.values.iter().find_map(|value| prove_filed(captured.as_ref(), value).err());
                 if let Some(doubt) = doubt {
                     self.doubt(seq, &doubt.to_string());
                 }
             }
             Change::StudyRead(value) => {
                 self.studies += 1;
-                let captured = self.captured.get(&value.reading);
-                let again = captured.and_then(|c| study_desk::take(&self.state, value.reading, c, event.at_us));
+                let captured = self.captured(reader, value.reading, event.seq).await;
+                let again = captured.and_then(|c| study_desk::take(&self.fold.state, value.reading, &c, event.at_us));
                 if !matches!(again, Some(Ok(changes)) if changes.first() == Some(&event.change)) {
                     self.doubt(
                         seq,
@@ -106,7 +106,7 @@ impl Audit {
             }
             Change::StudyFinished { study, summary } => {
                 self.studies += 1;
-                if self.state.studies.get(study).and_then(Study::summary).as_ref() != Some(summary) {
+                if self.fold.state.studies.get(study).and_then(Study::summary).as_ref() != Some(summary) {
                     self.doubt(seq, "the readings of the study give another result than the record says");
                 }
             }
@@ -120,15 +120,15 @@ impl Audit {
         if self.lost {
             return None;
         }
-        let in_force = self.state.calibrations.get(&captured.instrument).map(|in_force| in_force.event);
+        let in_force = self.fold.state.calibrations.get(&captured.instrument).map(|in_force| in_force.event);
         if in_force != Some(captured.calibration) {
             return Some("another calibration was in force than the record says");
         }
-        if captured.laid.is_some() && captured.laid != laid(&self.state, &captured.instrument, at_us) {
+        if captured.laid.is_some() && captured.laid != laid(&self.fold.state, &captured.instrument, at_us) {
             return Some("another club or block lay in the gauge than the record says");
         }
         let inputs = captured.budget_inputs?;
-        let found = self.state.trust.charts.get(&captured.instrument).and_then(Chart::drift);
+        let found = self.fold.state.trust.charts.get(&captured.instrument).and_then(Chart::drift);
         (inputs.drift != found).then_some("the checks before it found another drift than the record says")
     }
 
@@ -137,11 +137,15 @@ impl Audit {
         if self.lost {
             return;
         }
-        let Some(record) = self.state.clubs.get(club) else {
+        if self.fold.let_go.contains_key(club) {
+            // Its last event was another one by the index, which is named by the comparison with the events.
+            return;
+        }
+        let Some(record) = self.fold.state.clubs.get(club) else {
             self.fault(Some(event.seq), &format!("files a value of {club}, which no order has"));
             return;
         };
-        let rule = self.state.policy.rule;
+        let rule = self.fold.state.policy.rule;
         let doubts: Vec<String> = values
             .iter()
             .filter_map(|value| {
@@ -159,10 +163,10 @@ impl Audit {
     }
 
     /// A check or a placement of a reference, worked out again from its reading.
-    fn reference(&mut self, event: &Event, reading: EventId) {
+    async fn reference(&mut self, reader: &Reader, event: &Event, reading: EventId) {
         self.references += 1;
-        let again =
-            self.captured.get(&reading).and_then(|captured| trust::take(&self.state, reading, captured, event.at_us));
+        let captured = self.captured(reader, reading, event.seq).await;
+        let again = captured.and_then(|captured| trust::take(&self.fold.state, reading, &captured, event.at_us));
         if again.as_deref() != Some(std::slice::from_ref(&event.change)) {
             self.doubt(Some(event.seq), "reading, reference and calibration give something else than the record says");
         }
@@ -171,7 +175,7 @@ impl Audit {
     /// An adjustment must be the one that was proposed from the readings before it.
     fn adjustment(&self, instrument: &str, change: &Change) -> Option<&'static str> {
         let Change::Calibrated { calibration, report: Some(report), .. } = change else { return None };
-        let under_way = self.state.trust.calibrating.get(instrument);
+        let under_way = self.fold.state.trust.calibrating.get(instrument);
         let same = under_way.is_some_and(|c| c.report == **report && c.proposal.as_ref() == Some(calibration));
         (!same).then_some("its report is not that of the readings before it")
     }

@@ -2,15 +2,16 @@
 //!
 //! Nothing is written but temporary tables, which hide those of the journal by their names; they are gone with the connection.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
+use futures_util::TryStreamExt as _;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection};
 use sqlx::{Connection as _, Row as _};
 use tokio::sync::OnceCell;
 
-use super::archive::line_of;
+use super::archive::{ClubLine as LineOfClub, line_of};
 use super::damage::Unreadable;
-use super::index::{self, OF_DRAWERS};
+use super::index::{self, OF_CLUB, OF_DRAWERS, OF_ORDER};
 use super::stock::{self, DRAWERS, NOTED_AT, Stock};
 use super::store::{Reader, pool_of};
 use super::sum::Sum;
@@ -45,6 +46,38 @@ const TABLES: [Table; 9] = [
     Table { name: "index_retired", columns: &["club_n", "seq"], but: "0" },
 ];
 
+/// What a list shows of a club.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ListLine {
+    state: ClubState,
+    entries: i64,
+    is_out: bool,
+}
+
+impl ListLine {
+    /// The line of a record.
+    #[must_use]
+    pub fn of(record: &ClubRecord) -> Self {
+        let LineOfClub { entries, is_out, .. } = line_of(0, 0, record);
+        Self { state: record.state, entries, is_out }
+    }
+}
+
+/// A fold of all events that lets go of clubs when nothing comes of them any more.
+#[derive(Debug, Default)]
+pub struct Folded {
+    /// What is at hand.
+    pub state: State,
+    /// The lines of clubs that were let go, by their ids.
+    pub let_go: HashMap<String, ListLine>,
+}
+
+impl Folded {
+    fn line(&self, club: &str) -> Option<ListLine> {
+        self.let_go.get(club).copied().or_else(|| self.state.clubs.get(club).map(ListLine::of))
+    }
+}
+
 /// What is left in the drawers, as the index says it.
 #[derive(Debug, Default, PartialEq, Eq)]
 pub struct NotedStock {
@@ -55,6 +88,23 @@ pub struct NotedStock {
 }
 
 impl Reader {
+    /// The last event of an order or one of its clubs, as the index has it; nothing where it cannot be read.
+    pub async fn last_of_order(&self, number: &str) -> Option<u64> {
+        let last: Option<i64> = sqlx::query_scalar(
+            "SELECT max(seq) FROM (
+                 SELECT max(e.seq) AS seq FROM index_order o CROSS JOIN index_event e ON e.what = ?2 AND e.n = o.n WHERE o.number = ?1
+                 UNION ALL SELECT max(e.seq) FROM index_order o CROSS JOIN index_club c ON c.order_n = o.n
+                     CROSS JOIN index_event e ON e.what = ?3 AND e.n = c.n WHERE o.number = ?1)",
+        )
+        .bind(number.to_owned())
+        .bind(OF_ORDER)
+        .bind(OF_CLUB)
+        .fetch_one(self.connections())
+        .await
+        .ok()?;
+        last.and_then(|seq| u64::try_from(seq).ok())
+    }
+
     /// What the index says was left in the drawers at some event; nothing where it cannot be read.
     pub async fn noted_stock(&self) -> NotedStock {
         let Stock { seq, counts } = stock::kept(self.connections()).await.unwrap_or_default();
@@ -62,8 +112,8 @@ impl Reader {
     }
 
     /// Every row of the index that does not agree with the events, in words with the remedy. With `fold`, the state after
-    /// all events, also what a list shows of clubs.
-    pub async fn index_faults(&self, fold: Option<&State>) -> Vec<String> {
+    /// all events with what it let go, also what a list shows of clubs.
+    pub async fn index_faults(&self, fold: Option<&Folded>) -> Vec<String> {
         let mut faults = Vec::new();
         if let Err(error) = self.compare(fold, &mut faults).await {
             let what = Unreadable::words(&error);
@@ -72,7 +122,7 @@ impl Reader {
         faults
     }
 
-    async fn compare(&self, fold: Option<&State>, faults: &mut Vec<String>) -> Result<(), sqlx::Error> {
+    async fn compare(&self, fold: Option<&Folded>, faults: &mut Vec<String>) -> Result<(), sqlx::Error> {
         static SHADOWS: OnceCell<Vec<String>> = OnceCell::const_new();
         if !index::is_known(self.connections()).await? {
             faults.push(format!("its index was made by the rules of another benchscribe; {REMEDY}"));
@@ -194,23 +244,22 @@ async fn drawers(connection: &mut SqliteConnection, faults: &mut Vec<String>) ->
 /// What a list shows of each club: of the fold, or nothing yet where the club is stale.
 async fn lines(
     connection: &mut SqliteConnection,
-    fold: Option<&State>,
+    fold: Option<&Folded>,
     faults: &mut Vec<String>,
 ) -> Result<(), sqlx::Error> {
-    let rows = sqlx::query(
+    let mut rows = sqlx::query(
         "SELECT a.n, a.club, CAST(a.state AS BLOB), a.entries, a.is_out, a.stale, b.state, b.entries, b.is_out, b.stale
          FROM main.index_club a JOIN temp.index_club b ON b.n = a.n AND b.club = a.club ORDER BY a.n",
     )
-    .fetch_all(connection)
-    .await?;
+    .fetch(connection);
     let mut wrong = 0;
-    for row in &rows {
-        let (n, club): (i64, String) = (row.try_get(0)?, row.try_get(1)?);
+    while let Some(row) = rows.try_next().await? {
+        let club: String = row.try_get(1)?;
         let state: Vec<u8> = row.try_get(2)?;
         let found = (String::from_utf8_lossy(&state).into_owned(), row.try_get(3)?, row.try_get(4)?, row.try_get(5)?);
         let given: Line = (row.try_get(6)?, row.try_get(7)?, row.try_get(8)?, row.try_get(9)?);
-        let record = fold.map(|state| state.clubs.get(&club));
-        if !is_given(&found, &given, n, record) && wrong < NAMED {
+        let folded = fold.map(|fold| fold.line(&club));
+        if !is_given(&found, &given, folded) && wrong < NAMED {
             wrong += 1;
             faults.push(format!(
                 "index_club says of {club}: {}, {} values, out {}, stale {}; the events say otherwise; {REMEDY}",
@@ -224,21 +273,20 @@ async fn lines(
 /// State, values that count, one of them is out, stale.
 type Line = (String, i64, i64, i64);
 
-/// `record` is `None` where nothing was folded.
-fn is_given(found: &Line, given: &Line, n: i64, record: Option<Option<&ClubRecord>>) -> bool {
+/// `folded` is `None` where nothing was folded.
+fn is_given(found: &Line, given: &Line, folded: Option<Option<ListLine>>) -> bool {
     // What was retired, and clubs that were dropped, are not folded.
     if given.3 == 0 {
         return found == given;
     }
     let (state, entries, is_out, stale) = found;
-    match (*stale, record) {
+    match (*stale, folded) {
         // The state is that of the last time; nothing reads the rest until it is folded again.
         (1, _) => (ClubState::parse(state).is_some() || *state == given.0) && (*entries, *is_out) == (0, 0),
         (0, None) => true,
         (0, Some(None)) => found == &(given.0.clone(), given.1, given.2, 0),
-        (0, Some(Some(record))) => {
-            let line = line_of(n, 0, record);
-            (state, *entries, *is_out) == (&line.state, line.entries, i64::from(line.is_out))
+        (0, Some(Some(line))) => {
+            (state.as_str(), *entries, *is_out) == (line.state.name(), line.entries, i64::from(line.is_out))
         }
         _ => false,
     }

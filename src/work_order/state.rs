@@ -372,6 +372,22 @@ impl State {
         }
     }
 
+    /// Lets go of an order with its clubs; what they have taught stays. What happens to it later is not taken in any more.
+    pub fn forget(&mut self, order: &str) -> Option<Order> {
+        let forgotten = self.orders.remove(order)?;
+        self.order_sequence.retain(|number| number != order);
+        self.revisions.remove(order);
+        self.orders_aside.remove(order);
+        for club in forgotten.clubs.iter().filter_map(|spec| self.clubs.remove(&spec.id)) {
+            let entries = club.entries.iter().map(|entry| entry.event);
+            let others = club.bends.iter().map(|bend| bend.event).chain(club.marks.iter().map(|mark| mark.event));
+            for event in entries.chain(others) {
+                self.place_of.remove(&event);
+            }
+        }
+        Some(forgotten)
+    }
+
     /// Takes over what was learnt of bending and of forecasts from a fold of the clubs that taught it.
     pub fn teach(&mut self, from: &Self) {
         let mut learning = from.learning.clone();
