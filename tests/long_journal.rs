@@ -3,18 +3,16 @@
 #![expect(clippy::unwrap_used, reason = "a test fails by panicking")]
 
 mod grown_journal;
-#[path = "grown_journal/stored.rs"]
-mod stored;
 
 use std::path::Path;
 
 use benchscribe::audit::{Audit, audit};
-use benchscribe::journal::store::Reader;
-use grown_journal::{Writer, build_club};
+use benchscribe::journal::store::{Journal, Reader};
+use benchscribe::work_order::event::EventId;
+use grown_journal::{BENCH, EPOCH, START_US, Writer, build_club, filed_value};
 use serde_json::json;
 use sqlx::ConnectOptions as _;
 use sqlx::sqlite::SqliteConnectOptions;
-use stored::journal;
 
 const ORDERS: u64 = 150;
 
@@ -22,16 +20,29 @@ const ORDERS: u64 = 150;
 fn long() -> Writer {
     let mut writer = Writer::new();
     writer.calibrated("parts-scale", "configuration", false);
-    let early = writer.captured("parts-scale", 256.0);
+    writer
+        .write("intake_begun", json!({"intake": "I-1", "part_kind": "head", "instrument": "parts-scale", "facts": {}}));
+    let early = writer.captured("parts-scale", 254.0);
+    let calibration = EventId::new(EPOCH, 1, START_US).to_string();
+    writer.write(
+        "part_measured",
+        json!({"intake": "I-1", "part": "H-1", "reading": early.to_string(), "instrument": "parts-scale",
+            "calibration": calibration, "mass_g": [254.0, 0.0123]}),
+    );
+    writer.write("intake_ended", json!({"intake": "I-1"}));
     for number in 1..=ORDERS {
         writer.order("order_imported", &format!("W-{number}"), "P-1", 2);
         for n in 1..=2 {
             build_club(&mut writer, &format!("W-{number}/{n}"), number % 10 == 0);
         }
     }
-    // A reading that is thousands of events old is filed by hand, and a value of the first order is taken back.
-    writer.filed(early, "W-2/1", "head_mass", 256.0, "within");
-    writer.write("reading_voided", json!({"reading": early.to_string(), "why": "it was another head"}));
+    // A part whose reading is thousands of events old goes into a club that was finished long ago.
+    let weighed = json!({"reading": early.to_string(), "instrument": "parts-scale", "calibration": calibration,
+        "at_us": START_US, "by": "K7", "values": [filed_value("head_mass", 254.0, "within")]});
+    writer.write(
+        "part_used",
+        json!({"club": "W-2/1", "part": "H-1", "part_kind": "head", "facts": {}, "weighed": weighed}),
+    );
     writer.write("club_opened", json!({"club": "W-1/1"}));
     writer
 }
@@ -72,8 +83,10 @@ async fn a_long_journal_is_proved_in_little_memory_and_no_fault_is_lost_by_it() 
         ),
     ] {
         let folder = tempfile::tempdir().unwrap();
-        let journal = journal(folder.path(), &writer.events).await;
-        journal.reindex().await.unwrap();
+        let mut journal = Journal::open(folder.path(), BENCH, EPOCH).await.unwrap();
+        for events in writer.events.chunks(500) {
+            journal.append(events, &[]).await.unwrap();
+        }
         journal.close().await;
         if let Some(damage) = damage {
             let mut other =
