@@ -31,7 +31,12 @@ pub fn run(found: &DistributionView, spoken: &str) -> String {
     add(&mut svg, format_args!("<path class=\"line-zero\" d=\"M{LEFT} {0:.2}L{ACROSS} {0:.2}\"/>", y(0.0)));
     for limit in found.chart_limits.into_iter().flatten() {
         add(&mut svg, format_args!("<path class=\"line-warning\" d=\"M{LEFT} {0:.2}L{LANE} {0:.2}\"/>", y(limit)));
-        add(&mut svg, format_args!("<text x=\"{}\" y=\"{:.2}\">{limit:+.2}</text>", LEFT - 6.0, y(limit) + 5.0));
+        add(&mut svg, format_args!("<text x=\"{}\" y=\"{:.2}\">{}</text>", LEFT - 6.0, y(limit) + 5.0, signed(limit)));
+    }
+    // Without limits the outermost results say how large the axis is, where there is room beside the nought.
+    let ends = [values.iter().copied().fold(f64::NAN, f64::max), values.iter().copied().fold(f64::NAN, f64::min)];
+    for end in ends.into_iter().filter(|end| found.chart_limits.is_none() && (y(*end) - y(0.0)).abs() > 16.0) {
+        add(&mut svg, format_args!("<text x=\"{}\" y=\"{:.2}\">{}</text>", LEFT - 6.0, y(end) + 5.0, signed(end)));
     }
     // Where a limit lies close to the middle, its number stands there.
     if found.chart_limits.into_iter().flatten().all(|limit| (y(limit) - y(0.0)).abs() > 16.0) {
@@ -83,6 +88,10 @@ fn pile(svg: &mut String, values: &[f64], far: f64) {
             ),
         );
     }
+}
+
+fn signed(value: f64) -> String {
+    format!("{value:+.2}").replace('-', "\u{2212}")
 }
 
 fn add(svg: &mut String, words: std::fmt::Arguments<'_>) {

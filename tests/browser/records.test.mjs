@@ -179,7 +179,7 @@ db.commit()
     });
     await open(`readings/${voided.event}`, async (page) => {
       await untilText(page, ".alarm", "raw bytes of this reading are missing");
-      await untilText(page, "main", "There are no frames to show");
+      await untilText(page, "main", "There is nothing to show");
     });
     assert.ok((await bench.get(`api/v1/readings/${counts.event}`)).damage[0].includes("changed"));
     await looksGood(browser, at(`records/${token}`), "record-damaged");

@@ -143,6 +143,18 @@ describe("set-up of the display and the drawers", () => {
   test("both_pages_can_be_seen_reached_and_pressed_at_every_size", async () => {
     await looksGood(browser, at("setup"), "setup");
     await looksGood(browser, at("drawers"), "drawers");
+    // On a phone, with buttons for a finger, its words had the width of a letter, and the ways stood before everything.
+    const phone = { width: 390, height: 844, finger: true };
+    await open("drawers", async (page) => {
+      const [rows, main, current] = await page.evaluate(() => [
+        [...document.querySelectorAll(".stock tbody tr")].map((row) => row.offsetHeight),
+        document.querySelector("main").getBoundingClientRect().top,
+        document.querySelector('.ways [aria-current="page"]').getBoundingClientRect().right,
+      ]);
+      assert.ok(rows.length > 3 && Math.max(...rows) < 260, `rows are ${rows} px high`);
+      assert.ok(main < 240, `the page begins ${main} px below the top`);
+      assert.ok(current > 0 && current <= 390, `the way to this page ends at ${current}`);
+    }, phone);
     for (const path of ["setup", "drawers"]) {
       await open(path, async (page) => assert.deepEqual(await violations(page), [], path), { locale: "de", zoom: 2 });
     }

@@ -201,11 +201,17 @@ static FRACTIONS: LazyLock<Regex> =
     LazyLock::new(|| pattern(r"(^|[^\d./])(?:(\d+)(?: (\d+)/(\d+))?|(\d+)/(\d+)) in\b(·?)"));
 
 fn ounces(grams: f64) -> String {
-    format!("{} oz", number(grams / G_PER_OUNCE, OUNCE_DECIMALS))
+    format!("{} oz", unsigned_nothing(&number(grams / G_PER_OUNCE, OUNCE_DECIMALS)))
 }
 
 fn millimetres(mm: f64) -> String {
-    format!("{} mm", number(mm, 1))
+    format!("{} mm", unsigned_nothing(&number(mm, 1)))
+}
+
+/// What rounds to nothing has no sign.
+fn unsigned_nothing(number: &str) -> &str {
+    let is_nothing = !number.bytes().any(|byte| (b'1'..=b'9').contains(&byte));
+    if is_nothing { number.trim_start_matches('-') } else { number }
 }
 
 fn with_sign(write: fn(f64) -> String, difference: f64) -> String {

@@ -23,6 +23,7 @@ let view = { state: null };
 let link = "opening";
 
 if (!byId("palette-title")) startPalette();
+document.querySelector('.ways [aria-current="page"]')?.scrollIntoView({ block: "nearest", inline: "center" });
 showTimes(document);
 showUnits(document);
 startScreen();

@@ -24,8 +24,9 @@ export function inches(mm) {
 }
 
 // Halves away from nothing, as the daemon rounds.
-const millimetres = (mm) => `${((Math.sign(mm) * Math.round(Math.abs(mm) * 10)) / 10).toFixed(1)} mm`;
-const ounces = (grams, decimals = OUNCE_DECIMALS) => `${(grams / G_PER_OUNCE).toFixed(decimals)} oz`;
+const millimetres = (mm) => `${((Math.sign(mm) * Math.round(Math.abs(mm) * 10)) / 10 || 0).toFixed(1)} mm`;
+// What rounds to nothing has no sign.
+const ounces = (grams, decimals = OUNCE_DECIMALS) => `${(grams / G_PER_OUNCE).toFixed(decimals).replace(/^-(?=[0.]+$)/, "")} oz`;
 // As fine as the grams were written.
 const decimalsFor = (grams) => {
   const written = grams.split(".")[1]?.length ?? 0;

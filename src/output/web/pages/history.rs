@@ -54,7 +54,7 @@ impl HistoryPage<'_> {
         let values = [
             ("n", found.count.to_string()),
             ("mean", self.small(&found.mean)),
-            ("s", self.small(&found.sd)),
+            ("s", found.sd.map_or_else(|| "–".to_owned(), |sd| format!("{sd:.3}"))),
             ("share", self.share(&found.first_pass)),
             ("cp", self.within(&found.cp, &found.cp_within)),
             ("cpk", self.within(&found.cpk, &found.cpk_within)),
@@ -96,7 +96,7 @@ impl HistoryPage<'_> {
     }
 
     fn small(&self, number: &Option<f64>) -> String {
-        number.map_or_else(|| "–".to_owned(), |number| format!("{number:+.3}"))
+        number.map_or_else(|| "–".to_owned(), |number| format!("{number:+.3}").replace('-', "\u{2212}"))
     }
 
     fn picture(&self, found: &DistributionView) -> String {
