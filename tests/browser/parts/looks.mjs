@@ -39,22 +39,40 @@ describe("how the page looks", () => {
 
   // On a tablet with a step, its cautions and a cut above it the list of values had three rows.
   test("values_stay_in_sight_below_a_step_with_cautions_and_a_cut", async () => {
-    for (const [name, language, least] of [["about to cut", "en", 6], ["about to cut", "de", 4], ["crowded", "en", 6], ["crowded and unfiled", "de", 6]]) {
+    for (const [name, language, least, width, height] of [
+      ["about to cut", "en", 6, 1280, 800],
+      ["about to cut", "de", 4, 1280, 800],
+      ["crowded", "en", 6, 1280, 800],
+      ["crowded and unfiled", "de", 6, 1280, 800],
+      ["crowded and unfiled", "de", 4, 1920, 1080],
+    ]) {
       await on(
         SCENES[name],
         async (page) => {
           await page.waitForFunction(() => document.querySelector("#sheet tbody tr"));
-          const [rows, over] = await page.evaluate(() => {
+          const [rows, over, torn] = await page.evaluate(() => {
             const place = document.getElementById("sheet");
             const room = place.getBoundingClientRect();
             const top = place.querySelector("thead").getBoundingClientRect().bottom;
+            // A name of one word stands on one line.
+            const torn = () =>
+              [...place.querySelectorAll("tbody th")]
+                .map((cell) => cell.firstChild)
+                .filter((name) => !/[ -]/.test(name.textContent.trim()))
+                .filter((name) => {
+                  const range = document.createRange();
+                  range.selectNodeContents(name);
+                  return range.getClientRects().length > 1;
+                })
+                .map((name) => name.textContent);
             const boxes = [...place.querySelectorAll("tbody tr")].map((row) => row.getBoundingClientRect());
-            return [boxes.filter((box) => box.top >= top - 1 && box.bottom <= room.bottom + 1).length, place.scrollWidth - place.clientWidth];
+            return [boxes.filter((box) => box.top >= top - 1 && box.bottom <= room.bottom + 1).length, place.scrollWidth - place.clientWidth, torn()];
           });
           assert.ok(rows >= least, `${name}, ${language}: ${rows} rows in sight`);
           assert.equal(over, 0, `${name}, ${language}: ${over} px are cut off`);
+          assert.deepEqual(torn, [], `${name}, ${language}: names torn apart`);
         },
-        { width: 1280, height: 800, language },
+        { width, height, language },
       );
     }
   });
