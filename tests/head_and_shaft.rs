@@ -354,3 +354,36 @@ fn a_cut_at_the_butt_makes_it_faster() {
     let free = 37.0 * 25.4 - 3.0 - 35.0 - 124.0 - 30.0 + 52.0;
     near(effect(cut, "frequency").change.unwrap(), 1.5 * now * by / free, 0.1 * 1.5 * now * by / free);
 }
+
+#[test]
+fn a_weight_that_came_after_the_frequency_was_measured_is_worked_in() {
+    let mut bench = Bench::new(&iron("clamp_length = \"127 mm\"\n"));
+    bench.enters(&[("head_mass", "270 g"), ("shaft_mass", "120 g"), ("grip_mass", "50 g")]);
+    bench.does(json!({"command": "step_done", "step": "grip"}));
+    bench.enters(&[
+        ("frequency", "300 cpm"),
+        ("total_mass", "442 g"),
+        ("balance_point", "720 mm"),
+        ("swing_weight", "C6 ± 0.01"),
+    ]);
+    let before = effect(of_way(&bench.club(), "weights"), "frequency").value.unwrap();
+    bench.does(json!({"command": "take_part", "item": "w-4", "place": "head"}));
+    let club = bench.club();
+    let weights = of_way(&club, "weights");
+    let (now, change) = (effect(weights, "frequency").value.unwrap(), effect(weights, "frequency").change.unwrap());
+    // What the first piece took off is in the frequency that the next ones start from: 4 g of some 295 g, by half.
+    near(now - change, 300.0 * (1.0 - 4.0 / 295.0 / 2.0), 0.5);
+    near(now, before, 0.2);
+}
+
+#[test]
+fn a_value_that_a_bend_or_a_face_angle_has_overtaken_is_told_so_in_the_record() {
+    let mut bench = Bench::new(&iron(""));
+    bench.lands("loft", "35 deg");
+    bench.enters(&[("lie", "62.5 deg")]);
+    bench.does(json!({"command": "bend", "club": "W-1/1", "characteristic": "loft", "quantity": "1 deg stronger"}));
+    let told =
+        benchscribe::output::record::record(&bench.desk.core.state.clubs["W-1/1"], String::new(), Lengths::Inches);
+    let of = |name: &str| told.entries.iter().find(|entry| entry.characteristic == name).unwrap().outdated;
+    assert_eq!((of("loft"), of("lie")), (Some("bent"), None));
+}

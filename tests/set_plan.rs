@@ -199,6 +199,16 @@ fn the_demo_stock_is_enough_for_the_demo_order() {
     let found = plan(&order, &stock, MatchedIn::SwingWeight).unwrap();
     assert_eq!(found.clubs.len(), 6);
     assert!(found.at_least <= found.cost + 1e-9);
+    // Every club comes out within what its order allows, all in all: the demo is one that can be built.
+    for value in found.clubs.iter().flat_map(|club| &club.values) {
+        let allowed = match value.characteristic {
+            Characteristic::SwingWeight => 0.5,
+            Characteristic::HeadMass | Characteristic::ShaftMass => 3.0,
+            Characteristic::GripMass => 2.5,
+            _ => continue,
+        };
+        assert!(value.deviation.is_none_or(|off| off.abs() <= allowed), "{value:?}");
+    }
     // The shafts are raw and will be cut: their frequencies are not those of the clubs, and nothing is said of them.
     assert!(found.series.iter().map(|series| series.of).eq(["length", "loft", "lie"]) && found.frequency_left_out);
     assert!(found.clubs.iter().flat_map(|club| &club.values).all(|v| v.characteristic != Characteristic::Frequency));

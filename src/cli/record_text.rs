@@ -5,13 +5,14 @@
 use jiff::tz::TimeZone;
 
 use super::print;
+use crate::output::cut_view::fit_views;
 use crate::output::record::Record;
 use crate::output::text::{self, Lengths};
 use crate::output::times::{minute, minute_of};
 use crate::output::trust_view;
 use crate::work_order::bending::written;
 use crate::work_order::judging::Verdict;
-use crate::work_order::record::{ClubRecord, Entry, Standing};
+use crate::work_order::record::{ClubRecord, Entry, Outdated, Standing};
 
 /// Prints a record.
 pub(super) fn show(club: &ClubRecord, record: &Record, lengths: Lengths, zone: &TimeZone) -> anyhow::Result<()> {
@@ -54,6 +55,9 @@ pub(super) fn show(club: &ClubRecord, record: &Record, lengths: Lengths, zone: &
     for mark in record.cut.iter().flat_map(|cut| &cut.marks) {
         print::line(&format!("{} mark: {}; {}", mark.mark, mark.text, mark.standing_text))?;
     }
+    for answer in fit_views(club) {
+        print::line(&format!("fit, {}: {} ({})", answer.about, answer.text, answer.basis))?;
+    }
     parts(record, zone)?;
     steps(record, zone)?;
     if let Some(bond) = &record.adhesive {
@@ -82,6 +86,10 @@ fn row(club: &ClubRecord, entry: &Entry, lengths: Lengths, zone: &TimeZone) -> V
     let stands = club.standing(characteristic).is_some_and(|standing| std::ptr::eq(standing, entry));
     let counts = match entry.standing {
         Standing::Valid if stands => "yes".to_owned(),
+        Standing::Valid if club.outdated(entry) == Some(Outdated::Bent) => "outdated: bent since".to_owned(),
+        Standing::Valid if club.outdated(entry) == Some(Outdated::LaterFace) => {
+            "outdated: worked out with another face angle".to_owned()
+        }
         Standing::Valid => "on the way".to_owned(),
         Standing::Superseded => "replaced by a newer one".to_owned(),
         Standing::Voided => match club.voids.iter().rfind(|void| void.event == entry.event) {

@@ -109,7 +109,17 @@ pub(super) fn read_gauge(section: &Section<'_>) -> Option<Calibration> {
     };
     let size = |key, usual| section.size_or(key, Dimension::Angle, usual);
     let (u_datum, u_level) = (size("u_datum", 0.1), size("u_level", 0.0));
-    let u_face = if section.has("u_face") { size("u_face", 0.0).map(|u| Some(Degrees(u))) } else { Some(None) };
+    // Nobody's face is square to the last digit: nothing stated is something else than nothing to state.
+    let no_face = "would say that every face is perfectly square: leave the key out where nobody knows";
+    let u_face = if section.has("u_face") {
+        let stated = size("u_face", 0.0);
+        if stated.is_some_and(|u| u <= 0.0) {
+            section.mistake("u_face", no_face);
+        }
+        stated.map(|u| Some(Degrees(u)))
+    } else {
+        Some(None)
+    };
     Some(Calibration::Gauge(GaugeCalibration {
         lie_datum: Degrees(lie_datum?),
         loft_datum: Degrees(loft_datum?),

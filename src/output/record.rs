@@ -20,7 +20,9 @@ use crate::journal::event::rfc3339;
 use crate::journal::store::Reader;
 use crate::work_order::cautions::cautions;
 use crate::work_order::hand_over::HandOverOverride;
-use crate::work_order::record::{Acknowledgement, ClubRecord, ClubState, Entry, Method, Standing, StepRecord};
+use crate::work_order::record::{
+    Acknowledgement, ClubRecord, ClubState, Entry, Method, Outdated, Standing, StepRecord,
+};
 use crate::work_order::state::State;
 
 /// Version of the shape; a new one is added beside, never instead.
@@ -215,6 +217,10 @@ pub struct RecordEntry {
     pub by: Option<String>,
     /// Whether it was taken back.
     pub voided: bool,
+    /// Why it says nothing of the club as it is now, though nobody took it back: `bent`, or `later_face` for a loft that was
+    /// worked out with another face angle.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub outdated: Option<&'static str>,
     /// Why, where a person said so; without it the reading was filed at another place.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub void_reason: Option<String>,
@@ -350,6 +356,10 @@ fn entry(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> RecordEntry {
         event: entry.event.to_string(),
         by: entry.by.clone(),
         voided,
+        outdated: club.outdated(entry).map(|outdated| match outdated {
+            Outdated::Bent => "bent",
+            Outdated::LaterFace => "later_face",
+        }),
         void_reason: void.map(|void| void.why.clone()),
     }
 }

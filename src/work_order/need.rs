@@ -6,7 +6,7 @@ use super::judging::{COVERAGE, DecisionRule, Verdict, judge};
 use super::learning::Learning;
 use super::parts_model::{inertia_of, inputs, length_mm, outcome, u_length_mm};
 use super::record::ClubRecord;
-use super::shaft_frequency::{FinishedBeam, finished_beam};
+use super::shaft_frequency::{FinishedBeam, finished_beam, frequency_now};
 use crate::club::characteristic::Characteristic;
 use crate::club::swing_weight::points_per_gram;
 use crate::measurement::quantity::Target;
@@ -135,7 +135,8 @@ fn base(club: &ClubRecord, learning: &Learning) -> Option<(Base, DecisionRule)> 
     let of = |characteristic| forecasts.iter().find(|forecast| forecast.characteristic == characteristic);
     let measured = |of: Characteristic| club.standing(of).map(|entry| entry.filed.value);
     let known = |characteristic| measured(characteristic).or_else(|| of(characteristic).map(|forecast| forecast.value));
-    let (angles, frequency_cpm, beam) = (ANGLES.map(known), known(Characteristic::Frequency), finished_beam(club));
+    let (angles, frequency_cpm, beam) =
+        (ANGLES.map(known), frequency_now(club).or_else(|| known(Characteristic::Frequency)), finished_beam(club));
     // What a placement said of the inertia before the grip was on is in its forecast.
     let forecast_inertia = |forecast: Option<&Forecast>| measured_inertia.or(forecast.map(|f| f.value)).or(modelled);
     if let Some(entry) = club.standing(Characteristic::SwingWeight) {

@@ -79,6 +79,15 @@ pub enum Standing {
     Voided,
 }
 
+/// Why a value says nothing of the club as it is now.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outdated {
+    /// The head was bent since.
+    Bent,
+    /// A loft that was worked out with another face angle than the one that is known now.
+    LaterFace,
+}
+
 /// One value of a club's record.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Entry {
@@ -339,6 +348,22 @@ impl ClubRecord {
         let counts = |e: &Entry| e.standing == Standing::Valid && e.filed.stage.counts_for(characteristic);
         let found = self.entries.iter().rposition(|e| e.filed.characteristic == characteristic && counts(e))?;
         if found < since || overtaken(self, found).is_some() { None } else { self.entries.get(found) }
+    }
+
+    /// Why a value that nobody took back does not count any more though no newer one of it is there.
+    #[must_use]
+    pub fn outdated(&self, entry: &Entry) -> Option<Outdated> {
+        let of = entry.filed.characteristic;
+        let index = self.entries.iter().position(|other| std::ptr::eq(other, entry))?;
+        let counts = entry.standing == Standing::Valid && entry.filed.stage.counts_for(of);
+        let is_bent = |bend: &Bend| bend.characteristic == of && !bend.is_voided && bend.entries_before > index;
+        if !counts {
+            None
+        } else if self.bends.iter().any(is_bent) {
+            Some(Outdated::Bent)
+        } else {
+            overtaken(self, index).map(|_| Outdated::LaterFace)
+        }
     }
 
     /// What of the club as it would be handed over lies outside its limits. What was out on the way, before the weights

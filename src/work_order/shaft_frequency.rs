@@ -118,6 +118,16 @@ pub(super) fn finished_beam(club: &ClubRecord) -> Option<FinishedBeam> {
     beam.is_possible().then_some(FinishedBeam { beam, clamp_mm: setup.clamp_mm })
 }
 
+/// The frequency that was measured on the club, in cycles a minute, with the weights that came since; `None` where none was.
+pub(super) fn frequency_now(club: &ClubRecord) -> Option<f64> {
+    let entry = club.standing(Characteristic::Frequency)?;
+    let cpm = entry.filed.value;
+    let Some(FinishedBeam { beam, clamp_mm }) = finished_beam(club) else { return Some(cpm) };
+    let since = club.weights_since(entry).map(|part| (part.grams(), part.at_mm.unwrap_or(0.0)));
+    let then = since.fold(beam, |then, (grams, at_mm)| then.with_mass(-grams, at_mm - clamp_mm));
+    carried_over(cpm, &then, &beam)
+}
+
 /// Mass of a millimetre of the weighed shaft, in grams.
 fn weighed_g_per_mm(club: &ClubRecord) -> Option<f64> {
     let shaft = part_mass(club, Characteristic::ShaftMass)?;

@@ -32,7 +32,8 @@ function line(club, mark) {
       el(
         "button",
         { type: "button", class: mark.may_cut ? null : "strong", "data-focus": `mark-${mark.mark}`, onclick: () => askMark(club, mark) },
-        mark.may_cut ? t("measure_again") : t("type_second"),
+        // Two marks may wait at once, and each has its button.
+        `${t(`mark.${mark.mark}`)} ${mark.may_cut ? t("measure_again") : t("type_second")}`,
       ),
       mark.may_cut
         ? null

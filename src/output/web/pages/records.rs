@@ -27,7 +27,7 @@ use crate::output::trust_view::{budget, budget_line, short};
 use crate::output::web::Web;
 use crate::output::work_view::{SuspectView, suspect_views};
 use crate::work_order::event::EventId;
-use crate::work_order::record::{ClubRecord, ClubState, Entry, Method, Standing};
+use crate::work_order::record::{ClubRecord, ClubState, Entry, Method, Outdated, Standing};
 use crate::work_order::sleeving::wanted_change;
 
 /// How many clubs are on one page of the list.
@@ -301,7 +301,11 @@ fn row(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> ValueRow {
     };
     let void = club.voids.iter().rev().find(|void| void.event == entry.event);
     let (standing, history, history_at) = match (entry.standing, void) {
-        (Standing::Valid, _) => ("counts", String::new(), None),
+        (Standing::Valid, _) => match club.outdated(entry) {
+            None => ("counts", String::new(), None),
+            Some(Outdated::Bent) => ("outdated", t("record.bent_since"), None),
+            Some(Outdated::LaterFace) => ("outdated", t("record.later_face"), None),
+        },
         (Standing::Superseded, _) => ("superseded", t("record.superseded"), None),
         (Standing::Voided, Some(void)) => {
             let why = said_text(&void.why);
