@@ -7,6 +7,7 @@ mod desk_bench;
 
 use std::collections::BTreeMap;
 
+use benchscribe::config::bench_file::read_bench_with;
 use benchscribe::config::named_files::NamedFiles;
 use benchscribe::output::drawer_view::{EffectView, ProposalView};
 use benchscribe::output::forecast_view::ForecastView;
@@ -386,4 +387,14 @@ fn a_value_that_a_bend_or_a_face_angle_has_overtaken_is_told_so_in_the_record() 
         benchscribe::output::record::record(&bench.desk.core.state.clubs["W-1/1"], String::new(), Lengths::Inches);
     let of = |name: &str| told.entries.iter().find(|entry| entry.characteristic == name).unwrap().outdated;
     assert_eq!((of("loft"), of("lie")), (Some("bent"), None));
+}
+
+#[test]
+fn a_gauge_is_not_told_that_every_face_is_perfectly_square() {
+    let with = |u_face: &str| {
+        let config = format!("{CONFIG}\n[instrument.calibration]\nu_face = \"{u_face}\"\n");
+        read_bench_with("test", &config, &NamedFiles::none()).map(|_| ()).map_err(|mistakes| mistakes.to_string())
+    };
+    assert_eq!(with("0.5 deg"), Ok(()));
+    assert!(with("0 deg").unwrap_err().contains("leave the key out where nobody knows"));
 }
