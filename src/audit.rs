@@ -64,6 +64,8 @@ pub struct Audit {
     lost: bool,
     /// The events were written by a program with other rules for numbers.
     is_older: bool,
+    /// They were written by a program that kept no samples of the empty instrument and no zeros found by a calibration.
+    lacks_zeros: bool,
     calibrations: HashMap<EventId, Change>,
     captured: Captured,
     /// What the index says of the drawers.
@@ -367,6 +369,15 @@ impl Audit {
             self.older.push(Fault { seq, what: what.to_owned() });
         } else {
             self.fault(seq, what);
+        }
+    }
+
+    /// The same of a check or calibration, whose rules are younger.
+    fn doubt_of_calibrations(&mut self, seq: Option<u64>, what: &str) {
+        if self.lacks_zeros {
+            self.older.push(Fault { seq, what: what.to_owned() });
+        } else {
+            self.doubt(seq, what);
         }
     }
 

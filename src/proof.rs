@@ -8,7 +8,9 @@ use crate::measurement::calibration::settling_limits;
 use crate::measurement::evidence::Evidence;
 use crate::measurement::printed::{printed, u_own_zero};
 use crate::measurement::quantity::Target;
-use crate::measurement::settling::{Capture, SettlingLimits, Zeroing, recompute_with_doubt, recompute_zero, zero_part};
+use crate::measurement::settling::{
+    Capture, NoZero, SettlingLimits, Zeroing, recompute_with_doubt, recompute_zero, zero_part,
+};
 use crate::measurement::uncertainty::{Budget, LevelParts, assess};
 use crate::measurement::unit::Grams;
 use crate::work_order::event::{CapturedReading, Change, FiledValue};
@@ -16,7 +18,10 @@ use crate::work_order::judging::judge;
 
 /// The version of the program since which numbers come out as they do now: raised, with the version of the package, by whoever
 /// changes how a value, an uncertainty or a verdict is worked out.
-pub const NUMBERS_SINCE: (u32, u32, u32) = (0, 4, 0);
+pub const NUMBERS_SINCE: (u32, u32, u32) = (0, 3, 0);
+
+/// The version since which a reading is kept with the samples its zero was seen in, and a calibration with the zeros it found.
+pub const ZEROS_SINCE: (u32, u32, u32) = (0, 4, 0);
 
 /// A version as three numbers; `None` where it is none.
 #[must_use]
@@ -83,7 +88,7 @@ pub enum Doubt {
 pub enum ZeroProof {
     /// It was worked out again, or there is none.
     WorkedOut,
-    /// As recorded: journals older than 0.4 do not keep the samples it was seen in.
+    /// As recorded: journals older than `ZEROS_SINCE` do not keep the samples it was seen in.
     AsRecorded,
 }
 
@@ -118,6 +123,10 @@ pub fn prove(captured: &CapturedReading, calibrated: &Change, evidence: &Evidenc
     let capacity = capacity_g.map(Grams);
     let wiring = Wiring { kind: captured.kind, channels: channels.clone(), resolution: *resolution, capacity };
     if evidence.frames.len() != evidence.samples.len() {
+        return Err(Doubt::Window);
+    }
+    // The last frame is the one that decided; the age of the zero goes by it.
+    if evidence.frames.last().is_none_or(|last| !same_bits(&[last.t_s], &[captured.t_s])) {
         return Err(Doubt::Window);
     }
     for (index, (frame, stored)) in evidence.frames.iter().zip(&evidence.samples).enumerate() {
@@ -188,11 +197,12 @@ fn prove_zero(captured: &CapturedReading, limits: &SettlingLimits, evidence: &Ev
         let is_possible = inputs.u_zero.iter().all(|u| u.is_finite() && *u >= 0.0);
         return if is_possible { Ok(ZeroProof::AsRecorded) } else { Err(Doubt::ZeroUncertainty) };
     };
-    if look.window.1 >= captured.window_s[0] {
+    // What lies there is no look at the zero: a load came after it.
+    if look.window.1 >= captured.window_s[0] || captured.levels[0] <= limits.on {
         return Err(Doubt::ZeroWindow);
     }
     let again = recompute_zero(limits, &evidence.samples, (captured.zero, look), captured.t_s);
-    same_u(again.ok_or(Doubt::ZeroWindow)?.ok_or(Doubt::Zero)?)
+    same_u(again.map_err(|why| if why == NoZero::Missing { Doubt::ZeroWindow } else { Doubt::Zero })?)
 }
 
 /// Checks that a filed value comes from its reading and that its verdict follows from its limits.

@@ -174,6 +174,10 @@ async fn a_scale_is_adjusted_with_as_found_before_and_as_left_after() {
     let reason = bench.command(command("calibrate_finish"), &mut stored).unwrap_err();
     assert!(reason.contains("as left"), "{reason}");
     weigh(&mut bench, &mut stored, 500.0);
+    bench.command(json!({"command": "operator", "operator": null}), &mut stored).unwrap();
+    let reason = bench.command(command("calibrate_finish"), &mut stored).unwrap_err();
+    assert!(reason.contains("who made it"), "{reason}");
+    bench.command(at_the_bench(), &mut stored).unwrap();
     bench.command(command("calibrate_finish"), &mut stored).unwrap();
     let (calibration, report) = calibrated(&stored);
     let Calibration::Scale(scale) = &calibration else { panic!() };

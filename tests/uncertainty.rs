@@ -361,7 +361,12 @@ fn a_stored_budget_is_proved_from_its_raw_bytes_and_a_changed_one_is_not() {
         };
         assert_eq!(prove(captured, &calibrated.change, &evidence), Ok(ZeroProof::WorkedOut));
         assert_eq!(forged(0.1, |_| {}), Err(Doubt::ZeroUncertainty));
+        assert_eq!(forged(0.5, |_| {}), Err(Doubt::Zero), "the bench captures nothing on a zero so unsure");
         assert_eq!(forged(10.0, |_| {}), Err(Doubt::Zero));
+        // The load taken for the zero leaves nothing.
+        assert_eq!(forged(-captured.levels[0], |_| {}), Err(Doubt::ZeroWindow));
+        // A zero that is made younger is surer.
+        assert_eq!(forged(0.0, |c| c.t_s -= 0.1), Err(Doubt::Window));
         let look = |c: &mut CapturedReading, change: fn(&mut ZeroLook)| {
             change(c.budget_inputs.as_mut().unwrap().zero_look.as_mut().unwrap());
         };

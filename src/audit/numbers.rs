@@ -4,7 +4,7 @@ use super::{Audit, causes};
 use crate::journal::chain::sha256;
 use crate::journal::evidence;
 use crate::journal::store::Reader;
-use crate::proof::{Doubt, NUMBERS_SINCE, ZeroProof, prove, prove_filed, version};
+use crate::proof::{Doubt, NUMBERS_SINCE, ZEROS_SINCE, ZeroProof, prove, prove_filed, version};
 use crate::work_order::checks::Chart;
 use crate::work_order::event::{CapturedReading, Change, Event, EventId, FiledValue};
 use crate::work_order::laid::laid;
@@ -16,20 +16,30 @@ impl Audit {
         let seq = Some(event.seq);
         match &event.change {
             Change::SessionStarted { version: by, .. } => {
-                self.is_older = version(by).is_some_and(|by| by < NUMBERS_SINCE);
+                let by = version(by);
+                self.is_older = by.is_some_and(|by| by < NUMBERS_SINCE);
+                self.lacks_zeros = by.is_some_and(|by| by < ZEROS_SINCE);
             }
             Change::Calibrated { instrument, .. } => {
                 self.calibrations.insert(event.id, event.change.clone());
                 if let Some(what) = self.adjustment(instrument, &event.change) {
-                    self.doubt(seq, what);
+                    self.doubt_of_calibrations(seq, what);
                 }
             }
             Change::ReadingCaptured(captured) => {
                 self.readings += 1;
                 self.captured.take(event.id, captured.clone());
                 match self.reading(reader, captured).await {
-                    Ok(Ok(ZeroProof::WorkedOut)) => {}
-                    Ok(Ok(ZeroProof::AsRecorded)) if self.is_older => self.zeros_as_recorded += 1,
+                    Ok(Ok(ZeroProof::WorkedOut)) => {
+                        let has_look = captured.budget_inputs.is_some_and(|inputs| inputs.zero_look.is_some());
+                        if has_look && self.lacks_zeros {
+                            let what =
+                                "the samples of its zero are kept, which the version its session names does not do";
+                            self.fault(seq, &format!("reading of {}: {what}", captured.instrument));
+                        }
+                    }
+                    // Which version wrote what stands behind a lost event is not known.
+                    Ok(Ok(ZeroProof::AsRecorded)) if self.lacks_zeros || self.lost => self.zeros_as_recorded += 1,
                     Ok(Ok(ZeroProof::AsRecorded)) => {
                         let what = "nothing is kept of the empty instrument its zero was seen on";
                         self.doubt(seq, &format!("reading of {}: {what}", captured.instrument));
@@ -168,7 +178,10 @@ impl Audit {
         let captured = self.captured(reader, reading, event.seq).await;
         let again = captured.and_then(|captured| trust::take(&self.fold.state, reading, &captured, event.at_us));
         if again.as_deref() != Some(std::slice::from_ref(&event.change)) {
-            self.doubt(Some(event.seq), "reading, reference and calibration give something else than the record says");
+            self.doubt_of_calibrations(
+                Some(event.seq),
+                "reading, reference and calibration give something else than the record says",
+            );
         }
     }
 

@@ -65,6 +65,9 @@ pub struct Channel {
     measuring: Option<Measuring>,
 }
 
+/// Why a reading is not taken whose zero cannot be proved.
+const TOO_SLOW: &str = "sends too slowly for its zero to be kept: set its `rate` in the configuration to what it sends";
+
 /// Why a club of the hand that has no datum is not read.
 const NO_DATUM: &str = "has no datum for left-handed clubs, and a slope of its fixture would read the wrong way round: calibrate \
                         it with the block laid in both ways, or state u_level of a fixture that is level";
@@ -259,7 +262,7 @@ impl Channel {
                 }
                 Change::ZeroUnsure { .. } => {
                     self.message = Some(
-                        "lies still, but its zero is not known: lift it, let it come to rest empty, lay it down again"
+                        "its zero is not known: lift what lies there, leave it empty for two seconds, lay it down again"
                             .into(),
                     );
                 }
@@ -334,7 +337,10 @@ impl Channel {
             return Seen::Nothing;
         };
         let Some(calibration) = self.calibration_event else { return Seen::Nothing };
-        let evidence = measuring.evidence(&capture);
+        let Some(evidence) = measuring.evidence(&capture) else {
+            self.message = Some(TOO_SLOW.into());
+            return Seen::Nothing;
+        };
         self.held = Some((capture, reading.clone()));
         self.last.clone_from(&self.held);
         self.expanded = expanded_of(&budget);

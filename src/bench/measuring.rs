@@ -47,13 +47,14 @@ impl Measuring {
         }
     }
 
-    /// The frames and samples of a capture: of its zero, then of its load.
-    pub(super) fn evidence(&self, capture: &Capture) -> Evidence {
+    /// The frames and samples of a capture: of its zero, then of its load. `None` where those of its zero came too slowly to
+    /// be kept.
+    pub(super) fn evidence(&self, capture: &Capture) -> Option<Evidence> {
         let load = self.recent.cut(capture.window.0, capture.t_s);
-        match (&self.zero, capture.zero_look) {
-            (Some((window, zero)), Some(look)) if *window == look.window => zero.clone().and_later(&load),
-            _ => load,
-        }
+        let Some(look) = capture.zero_look else { return Some(load) };
+        let (window, zero) = self.zero.as_ref()?;
+        let first_s = zero.frames.first()?.t_s;
+        (*window == look.window && first_s <= look.window.0).then(|| zero.clone().and_later(&load))
     }
 
     /// Whether a club of this hand can be read at all.

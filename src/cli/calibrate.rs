@@ -26,7 +26,7 @@ pub(crate) struct Arguments {
     /// The instrument really is more than 5 % off, and no other weight was laid on
     #[arg(long)]
     far_off: bool,
-    /// Who calibrates; not needed where a badge was scanned
+    /// Who calibrates, and is at the bench from now on; not needed where a badge was scanned
     #[arg(long)]
     by: Option<String>,
     /// Temperature in °C, if somebody read it

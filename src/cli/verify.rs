@@ -75,7 +75,11 @@ fn tell(
             audit.values,
             audit.references,
             audit.studies,
-            if faults.is_empty() { "all agree".to_owned() } else { format!("{} faults", faults.len()) }
+            match (faults.len(), audit.older.len()) {
+                (0, 0) => "all agree".to_owned(),
+                (0, older) => format!("no faults, {older} come out otherwise by the rules of this version"),
+                (faults, _) => format!("{faults} faults"),
+            }
         ))?;
     }
     Ok(())

@@ -85,7 +85,6 @@ impl Reader {
         let stored = self.stored_cursors().await?;
         // After them: a daemon may be writing. Where the last event cannot be found that is told elsewhere.
         let last = self.last_seq().await.unwrap_or(u64::MAX);
-        let is_twice = stored.iter().any(|row| row.follower.ends_with(AGAIN));
         let known = |row: &Stored| FOLLOWERS.contains(&row.follower.strip_suffix(AGAIN).unwrap_or(&row.follower));
         let faults = stored.iter().filter_map(|row| {
             let name = &row.follower;
@@ -99,10 +98,12 @@ impl Reader {
                 Some(first) => first.to_owned(),
                 None => format!("{name}{AGAIN}"),
             };
-            let same = |twin: &Stored| twin.follower == other && (twin.seq, twin.at_us) == (row.seq, row.at_us);
-            (is_twice && !stored.iter().any(same)).then(|| {
-                format!("its cursor of {name} is written twice and differs; events are sent again from the lesser")
-            })
+            // Of a journal that an older version wrote a follower may stand there once.
+            let twin = stored.iter().find(|twin| twin.follower == other);
+            let differs = twin.is_some_and(|twin| (twin.seq, twin.at_us) != (row.seq, row.at_us));
+            let words =
+                format!("its cursor of {name} is written twice and differs; events are sent again from the lesser");
+            differs.then_some(words)
         });
         Ok(faults.collect())
     }

@@ -314,11 +314,12 @@ impl Reader {
         self.tip.clone()
     }
 
-    /// Connections for reading.
+    /// The writing connection, for the places of followers alone.
     pub(super) fn cursor_writer(&self) -> &SqlitePool {
         &self.writer
     }
 
+    /// Connections for reading.
     pub(super) fn connections(&self) -> &SqlitePool {
         &self.readers
     }

@@ -299,6 +299,9 @@ pub fn answer(state: &State, instrument: &str, command: &TrustCommand) -> Result
             let findings = [zeros(of.calibration, &calibrating.report.as_found), findings].concat();
             Ok(vec![Change::CalibrationProposed { instrument: name, calibration, findings }])
         }
+        (TrustCommand::Finish, Some(_)) if state.operator.is_none() => refused(format!(
+            "nobody is at the bench any more, and the calibration of {instrument} says who made it: scan a badge or say who you are, then finish"
+        )),
         (TrustCommand::Finish, Some(calibrating)) => finish(state, instrument, calibrating),
         (TrustCommand::Cancel, Some(_)) => Ok(vec![Change::CalibrationAbandoned { instrument: name }]),
     }

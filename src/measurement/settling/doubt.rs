@@ -20,19 +20,28 @@ pub struct Recomputed {
     pub n: usize,
 }
 
-/// The uncertainty of a tracked zero at `t_s` again, bit for bit, from the samples of its last look.
+/// Why a zero is not what its look left.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NoZero {
+    /// The samples do not hold the look.
+    Missing,
+    /// The look cannot have left this zero, or is none.
+    Other,
+}
+
+/// The uncertainty of a tracked zero at `t_s` again, bit for bit, from the samples of its last look and the usual unrest.
 ///
 /// # Errors
-/// `None` where the samples do not hold the look; `Some(None)` where it cannot have left this zero.
-#[must_use]
+/// Where the samples do not hold the look, or it cannot have left this zero.
 pub fn recompute_zero(
     limits: &SettlingLimits,
     samples: &[Sample],
     (zero, look): ([f64; 2], ZeroLook),
     t_s: f64,
-) -> Option<Option<[f64; 2]>> {
-    let level = level(&kept(limits, samples, look.window)?, limits.channels)?;
-    Some(Zero::again(limits, &level, (zero, look), t_s))
+) -> Result<[f64; 2], NoZero> {
+    let kept = kept(limits, samples, look.window).ok_or(NoZero::Missing)?;
+    let level = level(&kept, limits.channels).ok_or(NoZero::Missing)?;
+    Zero::again(limits, &level, (zero, look), t_s).ok_or(NoZero::Other)
 }
 
 /// Captured values and uncertainties again, bit for bit; `samples` are as for `kept`, `u_zero` is the

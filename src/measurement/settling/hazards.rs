@@ -362,6 +362,19 @@ fn what_a_held_part_becomes_over_a_replug_waits_until_the_empty_pan_was_seen() {
 }
 
 #[test]
+fn a_zero_that_moved_over_a_replug_is_found_at_once_whatever_the_clock_said() {
+    let mut bench = Bench::scale();
+    bench.rest([203.0, 0.0], 5.0);
+    // The clock of the session before was far ahead of this one's.
+    let last = Capture { t_s: bench.captures()[0].t_s + 5000.0, ..bench.captures()[0] };
+    bench.settling.resume(last);
+    bench.rest([203.3, 0.0], 4.0);
+    bench.rest([0.3, 0.0], 3.0);
+    bench.rest([57.3, 0.0], 5.0);
+    bench.check(&[203.0, 57.0]);
+}
+
+#[test]
 fn a_band_as_wide_as_what_a_hand_bears_shortens_less_than_a_narrow_one() {
     let waited_s = |half_g: f64| {
         let mut bench = Bench::scale();

@@ -20,7 +20,7 @@ mod zero;
 mod hazards;
 
 pub use change::{Capture, Change, Changes, Phase, ZeroLook, ZeroTrouble};
-pub use doubt::{Recomputed, recompute_with_doubt, recompute_zero, zero_part};
+pub use doubt::{NoZero, Recomputed, recompute_with_doubt, recompute_zero, zero_part};
 pub use limits::{RUNGS, SettlingLimits, Zeroing};
 
 use super::sample::{Expectation, Sample};
@@ -117,7 +117,7 @@ impl Settling {
     /// captured: the zero from before is good enough to know the part again, not to weigh another.
     pub fn resume(&mut self, last: Capture) {
         self.start_unknown();
-        self.zero = Zero::known(last.zero, last.u_zero, last.t_s);
+        self.zero = Zero::known(last.zero, last.u_zero);
         self.state = State::Unknown { resume: Some(last), empty_since_s: None };
     }
 
@@ -156,6 +156,12 @@ impl Settling {
     #[must_use]
     pub fn zero_look(&self) -> Option<ZeroLook> {
         self.zero.look
+    }
+
+    /// Whether it lies there empty and its zero has yet to be looked at, as after a restart with a part on it.
+    #[must_use]
+    pub fn awaits_zero(&self) -> bool {
+        self.limits.zeroing == Zeroing::TakenOff && self.is_cleared() && self.zero.look.is_none()
     }
 
     /// The newest level less the zero, for display; `None` before the first sample.

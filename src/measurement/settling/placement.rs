@@ -13,9 +13,9 @@ use super::{Moving, Settling, State, at, less};
 use crate::measurement::sample::{Expectation, Sample};
 
 /// The pan counts as seen empty after this time near zero, s.
-const SEEN_EMPTY_S: f64 = 0.5;
+pub(super) const SEEN_EMPTY_S: f64 = 0.5;
 /// The halves of a window without a placement may disagree by this part of the zero's band.
-const RESTS: f64 = 0.25;
+pub(super) const RESTS: f64 = 0.25;
 /// The zero counts as lost after this time well below it, s.
 const LOST_S: f64 = 0.4;
 /// What rests for this time on an instrument that nothing was laid down on lies there, s.
@@ -59,7 +59,7 @@ impl Settling {
         }
         let since_s = since_s.unwrap_or(now_s);
         self.state = State::Unknown { resume, empty_since_s: Some(since_s) };
-        let window = self.limits.samples(SEEN_EMPTY_S, 3);
+        let window = self.limits.first_look();
         // Where frames were lost the window would reach back to what lay there before.
         if now_s - since_s >= SEEN_EMPTY_S
             && self.ladder.since() >= window
@@ -95,8 +95,9 @@ impl Settling {
             return;
         }
         self.state = State::Empty { below_since_s: None };
+        let was_seen = self.zero_is_seen();
         let found = self.zero.follow(&self.limits, &self.ladder).is_some();
-        if found && self.zero_trouble.is_some() {
+        if found && (self.zero_trouble.is_some() || !was_seen) {
             self.zero_trouble = None;
             changes.push(Change::ZeroFound { t_s: now_s });
         } else if !found && let Some(lies) = self.lies() {
@@ -158,7 +159,9 @@ impl Settling {
 
     /// Says once that a load does not rest. Where the zero is in trouble that was said, and it is not the movement that hinders.
     fn ask_for_rest(&self, moving: Moving, now_s: f64, changes: &mut Changes) -> Moving {
-        if moving.is_told || self.zero_trouble.is_some() || now_s - moving.since_s < self.limits.patience_s {
+        // No patience helps where no zero was seen.
+        let is_due = !self.zero_is_seen() || now_s - moving.since_s >= self.limits.patience_s;
+        if moving.is_told || self.zero_trouble.is_some() || !is_due {
             return moving;
         }
         changes.push(if !self.zero_is_seen() || self.only_zero_is_unsure() {

@@ -10,9 +10,12 @@ use super::at;
 use super::change::ZeroLook;
 use super::ladder::{Ladder, Level, level};
 use super::limits::SettlingLimits;
+use super::placement::{RESTS, SEEN_EMPTY_S};
 
 /// Window lengths, s.
 const WINDOWS_S: [f64; 5] = [0.7, 1.2, 2.0, 3.2, 5.0];
+/// No look reaches further back, however slowly samples come, s: its frames have to be at hand to be kept.
+const LONGEST_S: f64 = 8.0;
 /// The newest time that is left out, s.
 const LAG_S: f64 = 0.3;
 /// After the load left the instrument is still settling for this time, s: no look at its unrest.
@@ -63,6 +66,11 @@ struct Unrest {
 }
 
 impl SettlingLimits {
+    /// Samples of the first look.
+    pub(super) fn first_look(&self) -> usize {
+        self.samples(SEEN_EMPTY_S, 3)
+    }
+
     /// Samples that the zero looks back over.
     pub(super) fn zero_samples_longest(&self) -> usize {
         let longest_s = WINDOWS_S.iter().copied().fold(0.0, f64::max);
@@ -84,9 +92,9 @@ impl Zero {
         }
     }
 
-    /// A zero known from before, with its uncertainty at `at_s`.
-    pub(super) fn known(value: [f64; 2], u: [f64; 2], at_s: f64) -> Self {
-        Self { u, at_s, ..Self::unknown(value) }
+    /// A zero known from a session before, whose clock was another one: good enough to know a load again.
+    pub(super) fn known(value: [f64; 2], u: [f64; 2]) -> Self {
+        Self { u, ..Self::unknown(value) }
     }
 
     /// The zero of a first short look.
@@ -130,12 +138,17 @@ impl Zero {
         (value, look): ([f64; 2], ZeroLook),
         t_s: f64,
     ) -> Option<[f64; 2]> {
-        let is_possible = (0..limits.channels).all(|c| {
-            let behind = (at(&level.mean, c) - at(&value, c)).abs();
-            if look.is_first { behind == 0.0 } else { c > 0 || behind < limits.zero_band }
-        });
         let is_honest = look.unrest.iter().all(|unrest| unrest.is_finite() && *unrest >= 0.0);
-        (is_possible && is_honest).then(|| Self::seen(limits, level, value, look).u_at(limits, t_s))
+        let zero = Self::seen(limits, level, value, look);
+        let is_look = if look.is_first {
+            level.n == limits.first_look() && level.mean == value && level.disagreement[0] <= RESTS * limits.zero_band
+        } else {
+            WINDOWS_S.iter().any(|window_s| level.n == limits.samples(*window_s, 4))
+                && (level.mean[0] - value[0]).abs() < limits.zero_band
+        };
+        // Nothing is captured on a zero that is less sure (`is_sure`), which bounds what it may lag behind, too.
+        let is_sure = (0..limits.channels).all(|c| at(&zero.u, c) <= limits.sure * at(&limits.tolerance, c));
+        (is_honest && is_look && is_sure).then(|| zero.u_at(limits, t_s))
     }
 
     /// The standard uncertainty of the zero at a later time: it drifts.
@@ -173,6 +186,10 @@ impl Zero {
                 break;
             }
             let level = level(ladder.newest(n, skip)?, limits.channels)?;
+            // Of an instrument that sends more slowly than it was said to.
+            if level.window.1 - level.window.0 > LONGEST_S {
+                break;
+            }
             if n + skip + tail <= ladder.since()
                 && let Some(unrest) = self.unrest.get_mut(i)
             {
