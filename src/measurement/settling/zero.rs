@@ -141,7 +141,8 @@ impl Zero {
         let is_honest = look.unrest.iter().all(|unrest| unrest.is_finite() && *unrest >= 0.0);
         let zero = Self::seen(limits, level, value, look);
         let is_look = if look.is_first {
-            level.n == limits.first_look() && level.mean == value && level.disagreement[0] <= RESTS * limits.zero_band
+            let same = (0..2).all(|c| (at(&level.mean, c) - at(&value, c)).abs() <= 0.0);
+            level.n == limits.first_look() && same && level.disagreement[0] <= RESTS * limits.zero_band
         } else {
             WINDOWS_S.iter().any(|window_s| level.n == limits.samples(*window_s, 4))
                 && (level.mean[0] - value[0]).abs() < limits.zero_band
