@@ -222,6 +222,10 @@ fn steps_that_are_passed_over_are_said() {
     // The length proves the cut, which comes next: nothing is skipped by it.
     bench.does(json!({"command": "scan", "code": "BS1/S/GRIP"}));
     assert_eq!(told(&mut bench).last().unwrap().1, "\"cut to length\" was skipped at W-3/1 ");
+    // And stands in the record for good.
+    let club = &bench.bench.core.state.clubs["W-3/1"];
+    let skipped: Vec<&str> = club.skipped().map(|step| step.name()).collect();
+    assert_eq!(skipped, ["prepare", "dry_fit", "cut"]);
 }
 
 #[test]

@@ -161,6 +161,9 @@ fn parts(record: &Record, zone: &TimeZone) -> anyhow::Result<()> {
 }
 
 fn steps(record: &Record, zone: &TimeZone) -> anyhow::Result<()> {
+    for step in &record.skipped {
+        print::line(&format!("step {}  skipped", plain(step)))?;
+    }
     for step in &record.steps {
         let by = step.by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default();
         let with = step.batch.as_deref().map(|batch| format!(" with batch {batch}")).unwrap_or_default();

@@ -23,6 +23,7 @@ use crate::work_order::hand_over::HandOverOverride;
 use crate::work_order::record::{
     Acknowledgement, ClubRecord, ClubState, Entry, Method, Outdated, Standing, StepRecord,
 };
+use crate::work_order::steps::Step;
 use crate::work_order::state::State;
 
 /// Version of the shape; a new one is added beside, never instead.
@@ -101,6 +102,9 @@ pub struct Record {
     pub suspects: Vec<SuspectView>,
     /// Steps done.
     pub steps: Vec<RecordStep>,
+    /// Steps of the route that were skipped: not done, though a later one is.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub skipped: Vec<&'static str>,
     /// How it stands to the equipment rules.
     pub rule_check: RuleCheckView,
     /// Bends done, and those that are needed.
@@ -281,6 +285,7 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
         superseded: entries(&|standing| standing == Standing::Superseded),
         suspects: suspect_views(club),
         steps: club.steps.iter().map(|done| step(club, done)).collect(),
+        skipped: club.skipped().map(Step::name).collect(),
         rule_check: rule_check(club, lengths),
         bending: bending(club),
         sleeve: sleeve_view(club),

@@ -422,6 +422,18 @@ impl ClubRecord {
         between.iter().copied().filter(|step| *step != Step::Cure || self.bond.is_none())
     }
 
+    /// Steps of the route that are not done though a later one is: what was skipped. That nothing had to be adjusted shows in the
+    /// values, and a cure that is counted in its bond.
+    pub fn skipped(&self) -> impl Iterator<Item = Step> {
+        let route = self.spec.route();
+        let furthest = route.iter().rposition(|step| self.has_done(*step)).unwrap_or(0);
+        let before = route.get(..furthest).unwrap_or_default().iter().copied();
+        before.filter(|step| {
+            let shows = *step == Step::Adjust || (*step == Step::Cure && self.bond.is_some());
+            !self.has_done(*step) && !self.needs_no(*step) && !shows
+        })
+    }
+
     /// Whether nobody has to say that a step is done: parts that are all weighed, or not to be weighed at all, are
     /// prepared unless a tip is to be cut, and a club that was measured at its dry fit was laid together.
     fn needs_no(&self, step: Step) -> bool {
