@@ -171,8 +171,13 @@ fn steps(canvas: &mut Canvas<'_>, at: At, width: f64, subject: &Subject, print: 
     canvas.text((x + width * 0.46, top + 1.0), &head, Style::of(6.8).ink(Ink::Grey));
     canvas.text((x + width * 0.77, top + 1.0), "by", Style::of(6.8).ink(Ink::Grey));
     let mut y = top + 2.4;
+    let route = subject.club.spec.route();
     for step in Step::ALL {
         let done = subject.club.steps.iter().rfind(|done| done.step == *step);
+        // A repair has few of them; what was done all the same stands there.
+        if done.is_none() && !route.contains(step) {
+            continue;
+        }
         let corners = [(x, y), (x + 3.0, y), (x + 3.0, y + 3.0), (x, y + 3.0)];
         let base = y + 2.6;
         canvas.outline(&corners, 0.25, Ink::Black);
