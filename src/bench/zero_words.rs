@@ -8,14 +8,8 @@ use crate::measurement::settling::{Settling, ZeroTrouble};
 /// The words while the empty pan reads far below its zero.
 const ZERO_LOST: &str = "reads below zero: clear it and set it to zero";
 
-/// The words between a restart with a part on it and the first look at the empty instrument.
-const ZERO_AWAITED: &str = "its zero is being looked at: leave it empty for two seconds";
-
 /// Why the zero of an instrument is not to be had, in words.
 pub(super) fn zero_words(kind: InstrumentKind, settling: &Settling) -> Option<Cow<'static, str>> {
-    if settling.awaits_zero() && settling.zero_trouble().is_none() {
-        return Some(ZERO_AWAITED.into());
-    }
     Some(match (settling.zero_trouble()?, settling.is_cleared(), kind) {
         (ZeroTrouble::Below, ..) => ZERO_LOST.into(),
         (ZeroTrouble::Lies(open), true, InstrumentKind::Gauge) => {

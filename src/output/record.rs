@@ -23,8 +23,8 @@ use crate::work_order::hand_over::HandOverOverride;
 use crate::work_order::record::{
     Acknowledgement, ClubRecord, ClubState, Entry, Method, Outdated, Standing, StepRecord,
 };
-use crate::work_order::steps::Step;
 use crate::work_order::state::State;
+use crate::work_order::steps::Step;
 
 /// Version of the shape; a new one is added beside, never instead.
 const VERSION: u32 = 1;

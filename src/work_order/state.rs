@@ -165,7 +165,12 @@ impl State {
             }
             Change::ClubOpened { club } => self.open_club(club, event.seq),
             Change::ClubPutAside { club } => {
-                self.on_club(club, event.seq, |record| record.state = ClubState::Aside);
+                // A finished one was looked at: that does not unfinish it.
+                self.on_club(club, event.seq, |record| {
+                    if record.state != ClubState::Finished {
+                        record.state = ClubState::Aside;
+                    }
+                });
                 if self.current_club.as_ref() == Some(club) {
                     self.current_club = None;
                 }

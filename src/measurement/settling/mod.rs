@@ -158,12 +158,6 @@ impl Settling {
         self.zero.look
     }
 
-    /// Whether it lies there empty and its zero has yet to be looked at, as after a restart with a part on it.
-    #[must_use]
-    pub fn awaits_zero(&self) -> bool {
-        self.limits.zeroing == Zeroing::TakenOff && self.is_cleared() && self.zero.look.is_none()
-    }
-
     /// The newest level less the zero, for display; `None` before the first sample.
     #[must_use]
     pub fn level(&self) -> Option<[f64; 2]> {

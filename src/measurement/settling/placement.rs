@@ -95,9 +95,8 @@ impl Settling {
             return;
         }
         self.state = State::Empty { below_since_s: None };
-        let was_seen = self.zero_is_seen();
         let found = self.zero.follow(&self.limits, &self.ladder).is_some();
-        if found && (self.zero_trouble.is_some() || !was_seen) {
+        if found && self.zero_trouble.is_some() {
             self.zero_trouble = None;
             changes.push(Change::ZeroFound { t_s: now_s });
         } else if !found && let Some(lies) = self.lies() {
@@ -237,7 +236,12 @@ impl Settling {
             changes.push(Change::Placed { t_s: now_s });
             self.begin_settling(now_s);
         } else {
-            self.state = State::Empty { below_since_s: None };
+            // Behind a restart the pan has to be seen empty, as at the start.
+            self.state = if self.zero_is_seen() || self.zero_trouble.is_some() {
+                State::Empty { below_since_s: None }
+            } else {
+                State::Unknown { resume: None, empty_since_s: None }
+            };
             self.ladder.restart();
             self.agreement = None;
         }

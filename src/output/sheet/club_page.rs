@@ -208,6 +208,19 @@ fn notes(canvas: &mut Canvas<'_>, at: At, width: f64, end: f64, subject: &Subjec
             y = canvas.paragraph((at.0, y), width, 3, &words, style.bold());
         }
     }
+    if let Some(bond) = &subject.club.bond {
+        let mut words = format!("Bonded with batch {} of {}", bond.batch.name, bond.batch.product);
+        if let Some(lot) = &bond.batch.lot {
+            words += &format!(", lot {lot}");
+        }
+        if let Some(decision) = &bond.overridden {
+            words += &format!("; decided by {}: its cure was not waited for ({})", decision.name, decision.why);
+        }
+        if fits(y, 2.0) {
+            let style = if bond.overridden.is_some() { style.bold() } else { style };
+            y = canvas.paragraph((at.0, y), width, 2, &format!("{words}."), style);
+        }
+    }
     for suspect in &view.suspects {
         if fits(y, 2.0) {
             y = canvas.paragraph((at.0, y), width, 2, &format!("Does not agree: {}", suspect.reason), style.bold());
