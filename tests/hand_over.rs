@@ -133,6 +133,7 @@ fn what_is_open_is_handed_over_with_who_and_why_and_that_stays_in_the_record() {
     let table = csv(&[record]).unwrap();
     assert!(table.contains("K7 answers for it: the player wants it light"), "{table}");
     // What is measured later and brings nothing worse leaves it finished; a value that is lost does not.
+    bench.does(json!({"command": "open_club", "club": "W-3/1"}));
     bench.reads("W-3/1", "lie", "62.9 deg");
     assert_eq!(bench.state("W-3/1"), ClubState::Finished);
     let lie = bench.stored.of("value_typed").last().unwrap().id.to_string();

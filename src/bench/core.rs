@@ -19,6 +19,7 @@ use crate::work_order::desk::{self, Command, Refusal};
 use crate::work_order::event::{Change, Event, EventId, Numbering};
 use crate::work_order::guard::guard;
 use crate::work_order::laid::laid;
+use crate::work_order::repeating::{Looked, Repeats};
 use crate::work_order::routing::expectations;
 use crate::work_order::said::said;
 use crate::work_order::state::{CaptureLine, Fate, State};
@@ -90,6 +91,7 @@ pub struct Core {
     /// What a person should be told.
     pub notices: VecDeque<Notice>,
     numbering: Numbering,
+    repeats: Repeats,
     /// When the last event of this session was made.
     last_event: Option<Stamp>,
 }
@@ -111,7 +113,8 @@ impl Core {
     ) -> (Self, Outcome) {
         let numbering = Numbering::after(epoch, state.seq);
         let channels = settings.instruments.iter().cloned().map(Channel::new).collect();
-        let mut core = Self { state, channels, notices: VecDeque::new(), numbering, last_event: None };
+        let repeats = Repeats::new(true);
+        let mut core = Self { state, channels, notices: VecDeque::new(), numbering, repeats, last_event: None };
         // A calibration that is already in force gets no new event: its readings point to the one it has.
         core.note_calibrations();
         let mut changes =
@@ -140,7 +143,8 @@ impl Core {
     #[must_use]
     pub fn at_rest(state: State, epoch: u64) -> Self {
         let numbering = Numbering::after(epoch, state.seq);
-        Self { state, channels: Vec::new(), notices: VecDeque::new(), numbering, last_event: None }
+        let (notices, repeats) = (VecDeque::new(), Repeats::new(false));
+        Self { state, channels: Vec::new(), notices, numbering, repeats, last_event: None }
     }
 
     /// Decides what an input leads to.
@@ -267,7 +271,11 @@ impl Core {
             return Outcome { refused: channel.control(*control).err().map(Refusal), ..Outcome::default() };
         }
         let steady_us = self.steady_us(stamp);
-        let answer = desk::answer(&self.state, command);
+        let (mut said_of_it, answer) = match self.repeats.look(&self.state, command, stamp.t_s, steady_us) {
+            Looked::Goes => (Vec::new(), desk::answer(&self.state, command)),
+            Looked::Asks(question) => (Vec::new(), Err(question)),
+            Looked::Read(changes, words) => (vec![words], Ok(changes)),
+        };
         match answer.and_then(|changes| guard(&self.state, changes, steady_us)) {
             Ok(mut changes) => {
                 self.fill_in_air(&mut changes, stamp.t_s);
@@ -275,8 +283,8 @@ impl Core {
                 // What lies there is filed; that it finishes a club that is not cured is left out, never refused.
                 changes.extend(guard(&self.state, waiting, steady_us).unwrap_or_default());
                 self.notices.retain(|notice| notice.kind != NoticeKind::Refused);
-                let said = said(&self.state, &changes);
-                Outcome { said, ..self.number(stamp, changes) }
+                said_of_it.extend(said(&self.state, &changes));
+                Outcome { said: said_of_it, ..self.number(stamp, changes) }
             }
             Err(refusal) => Outcome { refused: Some(refusal), ..Outcome::default() },
         }

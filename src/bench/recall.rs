@@ -33,7 +33,9 @@ pub async fn for_command(state: &mut State, journal: &Reader, command: &Command)
         Command::OverrideCure { club: Some(club), .. } | Command::OverrideHandOver { club: Some(club), .. } => {
             bring(state, journal, Key::Club(club)).await
         }
-        Command::OpenClub(club) | Command::Enter { club: Some(club), .. } => {
+        Command::OpenClub(club)
+        | Command::Enter { club: Some(club), .. }
+        | Command::TakeClubUp { club: Some(club), .. } => {
             bring(state, journal, Key::Club(club)).await
         }
         Command::File { place, .. } => bring(state, journal, Key::Club(&place.club)).await,

@@ -73,10 +73,16 @@ enum Action {
         #[arg(long, default_value = "")]
         why: String,
     },
-    /// Takes an order up again that was put aside
+    /// Takes an order up again that was put aside, or a club that was finished
     Resume {
-        /// The order's number
+        /// The order's number, or a finished club's id such as W-1042/3
         order: String,
+        /// Who decides that a finished club is worked on again
+        #[arg(long, value_name = "WHO")]
+        by: Option<String>,
+        /// Why
+        #[arg(long)]
+        why: Option<String>,
     },
     /// Writes orders so that they can be imported again
     Export {
@@ -141,10 +147,19 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 print::line(&format!("order {order} is put aside"))?;
                 Ok(ExitCode::SUCCESS)
             }
-            Action::Resume { order } => {
+            Action::Resume { order: club, by, why } if club.contains('/') => {
+                let command = json!({"command": "take_club_up", "club": club, "name": by.unwrap_or_default(),
+                                     "why": why.unwrap_or_default()});
+                access.command(&command).await?;
+                Ok(ExitCode::SUCCESS)
+            }
+            Action::Resume { order, by: None, why: None } => {
                 access.command(&json!({"command": "take_order_up", "order": order})).await?;
                 print::line(&format!("order {order} is in the queue again"))?;
                 Ok(ExitCode::SUCCESS)
+            }
+            Action::Resume { order, .. } => {
+                bail!("order {order} is taken up without a name or a reason; these are for a finished club, such as {order}/1")
             }
             Action::Export { orders, format, out } => export(&access, &orders, format, out.as_deref()).await,
         }

@@ -74,6 +74,9 @@ pub(super) fn show(club: &ClubRecord, record: &Record, lengths: Lengths, zone: &
     for over in &record.hand_over_overrides {
         print::line(&format!("{}  {}", over.text(), minute_of(&over.decided.at, zone)))?;
     }
+    for again in &record.taken_up {
+        print::line(&format!("taken up again by {}: {}  {}", again.name, again.why, minute_of(&again.at, zone)))?;
+    }
     print::line(&format!("chain {}", record.chain))
 }
 
@@ -169,7 +172,11 @@ fn steps(record: &Record, zone: &TimeZone) -> anyhow::Result<()> {
         let with = step.batch.as_deref().map(|batch| format!(" with batch {batch}")).unwrap_or_default();
         let proof = if step.proof.is_some() { ", proved by a measurement" } else { "" };
         let voided = if step.voided { " (taken back)" } else { "" };
-        print::line(&format!("step {}  {}{by}{with}{proof}{voided}", plain(step.step), minute_of(&step.at, zone)))?;
+        let missing = match step.not_measured.as_slice() {
+            [] => String::new(),
+            missing => format!(" with {} not measured", plain(&missing.join(", "))),
+        };
+        print::line(&format!("step {}  {}{by}{with}{proof}{missing}{voided}", plain(step.step), minute_of(&step.at, zone)))?;
         if !step.cautions.is_empty() {
             let read = match &step.acknowledged {
                 Some(read) => {

@@ -59,6 +59,7 @@ fn told(change: &Change) -> Option<String> {
         Change::ClubOpened { club } => format!("{club} is open"),
         Change::ClubPutAside { club } => format!("{club} is put aside"),
         Change::ClubFinished { club } => format!("{club} is finished"),
+        Change::ClubTakenUp { club, .. } => format!("{club} is taken up again"),
         Change::ClubReopened { club } => format!("{club} is in work again"),
         Change::StepDone { club, step, .. } => format!("\"{}\" is done at {club}", step.label()),
         Change::CautionsAcknowledged { club, .. } => format!("the cautions shown for {club} are acknowledged"),

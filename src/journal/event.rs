@@ -335,6 +335,11 @@ enum ChangeShape {
     ClubFinished {
         club: String,
     },
+    ClubTakenUp {
+        club: String,
+        name: String,
+        why: String,
+    },
     ClubReopened {
         club: String,
     },

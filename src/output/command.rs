@@ -47,7 +47,7 @@ pub async fn ask<T: Send + 'static>(
 }
 
 /// The commands there are, for the message when none fits.
-const KNOWN: &str = "import_order, import_orders, put_order_aside, take_order_up, open_order, open_club, step_done, enter, bend, void, void_last, file, operator, scan, next_step, put_aside, next_club, accept, acknowledge, enter_adhesive, mix_batch, discard_batch, override_cure, override_hand_over, confirm_mark, override_mark, build_again";
+const KNOWN: &str = "import_order, import_orders, put_order_aside, take_order_up, open_order, open_club, step_done, enter, bend, void, void_last, file, operator, scan, next_step, put_aside, next_club, accept, acknowledge, enter_adhesive, mix_batch, discard_batch, override_cure, override_hand_over, take_club_up, confirm_mark, override_mark, build_again";
 
 /// Reads a command.
 ///
@@ -155,6 +155,11 @@ pub fn parse(json: &Value) -> Result<Command, String> {
             why: text(json, "why", "the reason")?.to_owned(),
         }),
         "override_hand_over" => Ok(Command::OverrideHandOver {
+            club: club(json),
+            name: text(json, "name", "the name of who decides")?.to_owned(),
+            why: text(json, "why", "the reason")?.to_owned(),
+        }),
+        "take_club_up" => Ok(Command::TakeClubUp {
             club: club(json),
             name: text(json, "name", "the name of who decides")?.to_owned(),
             why: text(json, "why", "the reason")?.to_owned(),
@@ -283,6 +288,7 @@ mod tests {
             (json!({"command": "mix_batch", "adhesive": "x", "temperature": "21"}), "temperature: \"21\" has no unit"),
             (json!({"command": "override_cure", "name": "K7"}), "\"why\" is missing"),
             (json!({"command": "override_hand_over", "name": "K7"}), "\"why\" is missing"),
+            (json!({"command": "take_club_up", "name": "K7"}), "\"why\" is missing"),
             (json!({"command": "import_orders", "files": []}), "\"files\" is missing"),
             (
                 json!({"command": "import_orders", "files": [{"file": "a.toml", "text": "order = 3"}, {"file": "b.csv", "text": "x"}]}),

@@ -131,6 +131,9 @@ pub struct Record {
     /// Decisions to hand it over although something was open, oldest first.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub hand_over_overrides: Vec<HandOverOverrideView>,
+    /// Decisions to work on it again after it was finished, oldest first.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub taken_up: Vec<OverrideView>,
     /// Parts taken out of the drawers for it, also those put back.
     pub consumption: Vec<ConsumptionView>,
     /// Parts with a number or a maker's code that went into it, also those taken out again.
@@ -242,6 +245,9 @@ pub struct RecordStep {
     /// The reading or typed value that proves it, where a measurement finished it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub proof: Option<String>,
+    /// What a measurement should have shown for it and did not, where a person said that it is done.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub not_measured: Vec<&'static str>,
     /// Whether that was taken back, and the step with it.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub voided: bool,
@@ -296,6 +302,7 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
         route: club.spec.route().iter().map(|step| step.name()).collect(),
         adhesive: club.bond.as_ref().map(adhesive_view::bond_as_made),
         hand_over_overrides: club.hand_over_overrides.iter().map(HandOverOverrideView::of).collect(),
+        taken_up: club.taken_up.iter().map(|again| OverrideView::of(&again.decided)).collect(),
         consumption: drawer_view::consumption(club),
         parts: part_view::used_parts(club),
         chain,
@@ -314,6 +321,7 @@ fn step(club: &ClubRecord, done: &StepRecord) -> RecordStep {
         at: rfc3339(done.at_us),
         by: done.by.clone(),
         proof: done.proof.map(|event| event.to_string()),
+        not_measured: done.not_measured.iter().map(|of| of.name()).collect(),
         voided: !club.stands(done),
         batch: done.batch.clone(),
         cautions: cautions(done.step, &club.spec).iter().map(|caution| caution.name()).collect(),

@@ -141,6 +141,7 @@ impl Change {
             | Self::CautionsAcknowledged { club, .. }
             | Self::CureOverridden { club, .. }
             | Self::HandOverOverridden { club, .. }
+            | Self::ClubTakenUp { club, .. }
             | Self::ClubReopened { club } => Bearing::of_club(club),
             Self::StepDone { club, batch, .. } => {
                 Bearing { batch: batch.as_deref().map(BatchBearing::Used), ..Bearing::of_club(club) }

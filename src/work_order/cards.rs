@@ -4,7 +4,7 @@
 //! on the moment, as it does for the buttons of the page, and never on more than the page shows.
 
 use super::advice;
-use super::desk::{Refusal, file_by_hand, refused, void};
+use super::desk::{Refusal, file_by_hand, refused};
 use super::event::Change;
 use super::finishing::step_done;
 use super::intake::{open_club, open_order};
@@ -15,6 +15,7 @@ use super::part_stock::PartFacts;
 use super::record::{ClubRecord, ClubState};
 use super::state::{Fate, State};
 use super::ticket::Ticket;
+use super::voiding::void;
 
 /// A code was scanned.
 pub(super) fn scan(state: &State, code: &str) -> Result<Vec<Change>, Refusal> {

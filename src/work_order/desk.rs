@@ -15,14 +15,15 @@ use super::laid::of_other_hand;
 use super::marks::{self, MarkCommand};
 use super::order::Order;
 use super::part_desk::{self, PartCommand};
-use super::part_stock::Whereabouts;
 use super::record::{ClubRecord, Entry, Method, Standing};
 use super::routing::{Routed, Routing};
 use super::sources::{quantity_of, rule_uncertainty};
 use super::state::{CaptureLine, Fate, State};
 use super::steps::Step;
 use super::study_desk::{self, StudyCommand};
+use super::taking_up;
 use super::trust::{self, TrustCommand};
+use super::voiding;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::club::cut::CutMark;
 use crate::measurement::quantity::parse_target;
@@ -151,6 +152,15 @@ pub enum Command {
     },
     /// A club is handed over although something is open; no club means the current one.
     OverrideHandOver {
+        /// The club.
+        club: Option<String>,
+        /// Who decides.
+        name: String,
+        /// Why.
+        why: String,
+    },
+    /// A finished club is worked on again; no club means the current one.
+    TakeClubUp {
         /// The club.
         club: Option<String>,
         /// Who decides.
@@ -332,7 +342,7 @@ pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> 
         Command::StepDone(step) => step_done(state, *step),
         Command::Enter { club, characteristic, quantity } => enter(state, club.as_deref(), *characteristic, quantity),
         Command::Bend { club, characteristic, quantity } => bend(state, club.as_deref(), *characteristic, quantity),
-        Command::Void { event, why } => void(state, *event, why),
+        Command::Void { event, why } => voiding::void(state, *event, why),
         Command::File { event, place } => file_by_hand(state, *event, place),
         Command::Operator(operator) => Ok(vec![Change::OperatorChanged { operator: operator.clone() }]),
         Command::Scan(code) => cards::scan(state, code),
@@ -358,6 +368,7 @@ pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> 
         Command::OverrideHandOver { club, name, why } => {
             hand_over::hand_over_all_the_same(state, club.as_deref(), name, why)
         }
+        Command::TakeClubUp { club, name, why } => taking_up::take_up(state, club.as_deref(), name, why),
         Command::PutAside => cards::put_aside(state),
         Command::NextClub => cards::next_club(state),
         Command::Accept => cards::accept(state),
@@ -374,6 +385,7 @@ fn enter(
         return refused("no club is open: name the club, or scan an order ticket first");
     };
     let Some(record) = state.clubs.get(id) else { return refused(format!("there is no club {id}")) };
+    taking_up::is_in_reach(state, record)?;
     let typed = parse_target(quantity, characteristic.dimension())
         .map_err(|error| Refusal(format!("{} of {id}: {error}", characteristic.label())))?;
     let Some(value) = typed.value else {
@@ -406,40 +418,6 @@ fn enter(
     changes.extend(proven(record, &after, EventId::TYPED));
     changes.extend(checked(state, record, &after, EventId::TYPED));
     changes.extend(after_change(state, record, &after));
-    Ok(changes)
-}
-
-pub(super) fn void(state: &State, event: Option<EventId>, why: &str) -> Result<Vec<Change>, Refusal> {
-    if why.trim().is_empty() {
-        return refused("a reading is only taken back with a reason: say why");
-    }
-    let Some(reading) = event.or_else(|| state.last_value()) else {
-        return refused("there is no reading to take back");
-    };
-    // A typed value has no captured line: its entry knows.
-    let filed = state.place_of(reading).and_then(|id| state.clubs.get(id));
-    let voided = filed.is_some_and(|club| club.is_voided(reading));
-    let studied = state.studies.of_reading(reading).is_some_and(|study| study.holds(reading));
-    let stocked = state.part_stock.of_reading(reading).is_some_and(|part| part.place == Whereabouts::InStock);
-    match state.capture_line(reading).map(|line| &line.fate) {
-        Some(Fate::Voided { .. }) => return refused(format!("reading {reading} is already taken back")),
-        None if voided && !stocked => return refused(format!("value {reading} is already taken back")),
-        None if state.place_of(reading).is_none() && !studied && !stocked => {
-            return refused(format!(
-                "there is no reading {reading}: give the event of a captured or typed value or of a bend"
-            ));
-        }
-        _ => {}
-    }
-    if let Some(reason) = study_desk::keeps(state, reading) {
-        return refused(reason);
-    }
-    let mut changes = vec![Change::ReadingVoided { reading, why: why.trim().to_owned() }];
-    if let Some(club) = filed {
-        let mut after = club.clone();
-        after.void(reading);
-        changes.extend(after_change(state, club, &after));
-    }
     Ok(changes)
 }
 

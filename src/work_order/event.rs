@@ -252,7 +252,16 @@ pub enum Change {
         /// The club.
         club: String,
     },
-    /// A finished club is not finished any more: it lost a value, or got one outside its limits.
+    /// A person decided that a finished club is worked on again.
+    ClubTakenUp {
+        /// The club.
+        club: String,
+        /// Who decided.
+        name: String,
+        /// Why.
+        why: String,
+    },
+    /// A finished club is not finished any more: it lost a value, got one outside its limits, or was taken up again.
     ClubReopened {
         /// The club.
         club: String,

@@ -42,6 +42,7 @@ impl Change {
             Self::HandOverOverridden { .. } => "hand_over_overridden",
             Self::ClockStepped { .. } => "clock_stepped",
             Self::ClubFinished { .. } => "club_finished",
+            Self::ClubTakenUp { .. } => "club_taken_up",
             Self::ClubReopened { .. } => "club_reopened",
             Self::InstrumentFound { .. } => "instrument_found",
             Self::InstrumentLost { .. } => "instrument_lost",

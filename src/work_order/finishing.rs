@@ -15,6 +15,7 @@ use super::routing::Routing;
 use super::sources::quantity_of;
 use super::state::State;
 use super::steps::Step;
+use super::taking_up;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::measurement::reading::{Quantity, Reading};
 
@@ -37,14 +38,14 @@ pub(super) fn step_done(state: &State, step: Step) -> Result<Vec<Change>, Refusa
         ));
     }
     if club.state == ClubState::Finished {
-        return Ok(vec![Change::step_done(&club.spec.id, step)]);
+        return taking_up::step_of_finished(state, club, step);
     }
     marks::allow(club, step)?;
     if step == Step::HandOver {
         return Ok(handed_over(state, club));
     }
     let mut after = club.clone();
-    after.steps.push(StepRecord { step, at_us: 0, by: None, proof: None, batch: None, in_hand_us: 0 });
+    after.steps.push(StepRecord { step, at_us: 0, by: None, proof: None, batch: None, in_hand_us: 0, not_measured: Vec::new() });
     let done = Change::step_done(&club.spec.id, step);
     Ok(std::iter::once(done).chain(after_change(state, club, &after)).collect())
 }

@@ -126,11 +126,11 @@ pub(super) fn put_order_aside(state: &State, number: &str, why: &str) -> Result<
     if state.orders_aside.contains_key(number) {
         return refused(format!("order {number} is put aside already"));
     }
-    let mut changes = Vec::new();
+    // The order first: its club is put aside with it, and is the one that work goes on with.
+    let mut changes = vec![Change::OrderPutAside { order: number.to_owned(), why: why.trim().to_owned() }];
     if let Some(club) = state.club().filter(|club| club.order == number && club.state != ClubState::Finished) {
         changes.push(Change::ClubPutAside { club: club.spec.id.clone() });
     }
-    changes.push(Change::OrderPutAside { order: number.to_owned(), why: why.trim().to_owned() });
     Ok(changes)
 }
 

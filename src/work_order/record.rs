@@ -18,6 +18,7 @@ use super::order::{ClubSpec, Stage, WorkKind};
 use super::part_stock::UsedPart;
 use super::sources::quantity_of;
 use super::steps::Step;
+use super::taking_up::TakenUp;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::club::cut::CutMark;
 use crate::measurement::uncertainty::Budget;
@@ -135,6 +136,8 @@ pub struct StepRecord {
     pub batch: Option<String>,
     /// How long the club had been in hand by then, in microseconds.
     pub in_hand_us: i64,
+    /// What a measurement should have shown for it and did not, where a person said that it is done.
+    pub not_measured: Vec<Characteristic>,
 }
 
 /// What a person has read and acknowledged before a step.
@@ -190,6 +193,8 @@ pub struct ClubRecord {
     pub bond: Option<Bond>,
     /// Decisions to hand it over although something was open, oldest first.
     pub hand_over_overrides: Vec<HandOverOverride>,
+    /// Decisions to work on it again after it was finished, oldest first.
+    pub taken_up: Vec<TakenUp>,
     /// Parts taken from the drawers for it, oldest first.
     pub takings: Vec<Taking>,
     /// Parts with a number or a maker's code that went into it, oldest first.
@@ -219,6 +224,7 @@ impl ClubRecord {
             acknowledged: Vec::new(),
             bond: None,
             hand_over_overrides: Vec::new(),
+            taken_up: Vec::new(),
             takings: Vec::new(),
             parts: Vec::new(),
             in_hand: InHand::default(),
@@ -387,7 +393,9 @@ impl ClubRecord {
     /// Whether a step is done, by a person or by the measurement that proves it.
     #[must_use]
     pub fn has_done(&self, step: Step) -> bool {
-        self.steps.iter().any(|done| done.step == step && self.stands(done))
+        // A club that was taken up again is handed over anew.
+        let again = self.taken_up.last().filter(|_| step == Step::HandOver);
+        self.steps.iter().skip(again.map_or(0, |again| again.steps_before)).any(|done| done.step == step && self.stands(done))
     }
 
     /// Whether a step still counts: one that a measurement proved does until that is taken back.
@@ -445,6 +453,15 @@ impl ClubRecord {
             }
             Step::DryFit => self.valid().any(Entry::is_of_dry_fit),
             _ => false,
+        }
+    }
+
+    /// What a measurement should have shown by the time a person says that a step is done.
+    pub(super) fn not_measured_for(&self, step: Step) -> Vec<Characteristic> {
+        match step {
+            Step::Prepare => self.parts_missing().collect(),
+            Step::FinalCheck => self.missing().collect(),
+            _ => Vec::new(),
         }
     }
 

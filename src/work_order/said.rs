@@ -4,13 +4,15 @@
 //! The state before the changes and the changes come in, sentences leave. Deliberately absent: anything that the page
 //! shows of the club all the time.
 
-use super::event::Change;
+use super::event::{Change, EventId};
 use super::filing::FiledValue;
 use super::judging::Verdict;
+use super::order::Order;
 use super::part_stock::{PartFacts, PartUse};
 use super::record::{ClubRecord, ClubState, StepRecord};
 use super::state::State;
 use super::steps::Step;
+use super::taking_up;
 use crate::club::characteristic::Characteristic;
 use crate::club::shown::{self, Lengths};
 
@@ -22,7 +24,7 @@ pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
     for change in changes {
         match change {
             Change::ValueTyped { club, text, value } => sentences.push(typed(club, text, value)),
-            Change::StepDone { club, step, .. } => {
+            Change::StepDone { club, step, proof, .. } => {
                 let at = match clubs.iter().position(|record| record.spec.id == *club) {
                     Some(at) => at,
                     None => {
@@ -33,6 +35,9 @@ pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
                 let Some(record) = clubs.get_mut(at) else { continue };
                 // That nothing has to be adjusted shows in the values.
                 let passed_over = record.passed_over_by(*step).filter(|step| *step != Step::Adjust);
+                let is_again = record.has_done(*step) && *step != Step::HandOver;
+                sentences.extend(is_again.then(|| format!("\"{}\" is done once more at {club}", step.label())));
+                sentences.extend(unmeasured(record, *step, *proof));
                 sentences.extend(passed_over.map(|step| format!("\"{}\" was skipped at {club}", step.label())));
                 record.steps.push(StepRecord {
                     step: *step,
@@ -41,7 +46,14 @@ pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
                     proof: None,
                     batch: None,
                     in_hand_us: 0,
+                    not_measured: Vec::new(),
                 });
+            }
+            Change::ClubOpened { club } if !is_taken_up(changes, club) => {
+                sentences.extend(state.clubs.get(club).and_then(taking_up::opened));
+            }
+            Change::ClubTakenUp { club, name, .. } => {
+                sentences.push(format!("{club} is taken up again by {name}: it is handed over anew when it is done"));
             }
             Change::PartUsed(used) => sentences.extend(put_in(used)),
             Change::PartDescribed { part, facts } => {
@@ -52,6 +64,19 @@ pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
     }
     sentences.extend(next_in_turn(state, changes));
     sentences
+}
+
+fn is_taken_up(changes: &[Change], club: &str) -> bool {
+    changes.iter().any(|change| matches!(change, Change::ClubTakenUp { club: of, .. } if of == club))
+}
+
+/// What a measurement should have shown for a step that a person says is done.
+fn unmeasured(club: &ClubRecord, step: Step, proof: Option<EventId>) -> Option<String> {
+    let missing: Vec<&str> = club.not_measured_for(step).into_iter().map(Characteristic::label).collect();
+    let is_told = proof.is_none() && !missing.is_empty();
+    is_told.then(|| {
+        format!("\"{}\" is done at {} with {} not measured", step.label(), club.spec.id, missing.join(", "))
+    })
 }
 
 /// What comes next in the queue, where nothing is in hand after the changes: without that the bench would wait for nobody knows
@@ -74,7 +99,9 @@ fn next_in_turn(state: &State, changes: &[Change]) -> Option<String> {
     let waits =
         |club: &&ClubRecord| matches!(club.state, ClubState::Waiting | ClubState::InWork) && !left(&club.spec.id);
     let orders = state.orders_in_turn().into_iter().filter(|order| !is_aside(&order.number));
-    let next = orders.flat_map(|order| order.clubs.iter().filter_map(|spec| state.clubs.get(&spec.id))).find(waits);
+    let in_hand = |order: &Order| state.next_club(order).into_iter();
+    let clubs = |order| in_hand(order).chain(order.clubs.iter().filter_map(|spec| state.clubs.get(&spec.id)));
+    let next = orders.flat_map(clubs).find(waits);
     Some(match next {
         Some(club) => {
             format!("next is {}, {}: scan the ticket of order {} or open it", club.spec.id, club.spec.name, club.order)

@@ -47,6 +47,8 @@ pub struct State {
     pub revisions: BTreeMap<String, VecDeque<Revision>>,
     /// Orders put aside, with the reason.
     pub orders_aside: BTreeMap<String, String>,
+    /// The club of an order that was in hand last and was not put aside by itself, by the order's number.
+    pub(super) left_in_hand: BTreeMap<String, String>,
     /// Clubs by id.
     pub clubs: HashMap<String, ClubRecord>,
     /// The order that is open.
@@ -98,6 +100,7 @@ impl State {
         self.adhesives.apply(event);
         self.drawer_stock.apply(event);
         self.part_stock.apply(event);
+        self.note_in_hand(event);
         if let Some(record) = event.change.bearing().club.and_then(|club| self.clubs.get_mut(club)) {
             record.in_hand.apply(event);
         }
@@ -239,7 +242,12 @@ impl State {
             Change::StepDone { club, step, proof, batch } => {
                 let (at_us, by) = (event.at_us, event.by.clone());
                 let in_hand_us = self.clubs.get(club).map_or(0, |record| record.in_hand.us);
-                let done = StepRecord { step: *step, at_us, by, proof: *proof, batch: batch.clone(), in_hand_us };
+                let not_measured = match (proof, self.clubs.get(club)) {
+                    (None, Some(record)) => record.not_measured_for(*step),
+                    _ => Vec::new(),
+                };
+                let (proof, batch_of) = (*proof, batch.clone());
+                let done = StepRecord { step: *step, at_us, by, proof, batch: batch_of, in_hand_us, not_measured };
                 let bond = batch.as_ref().and_then(|batch| self.adhesives.bond(event, batch));
                 if *step == Step::Bond {
                     self.adhesives.wait_for(club, bond.is_some());
@@ -292,6 +300,7 @@ impl State {
                 }
                 self.finished_last = Some(club.clone());
             }
+            Change::ClubTakenUp { club, .. } => self.on_club(club, event.seq, |record| record.take_up(event)),
             Change::ClubReopened { club } => {
                 let guide = self.guide.clone();
                 self.on_club(club, event.seq, |record| {

@@ -143,7 +143,7 @@ pub fn answer(state: &State, command: &StudyCommand) -> Result<Vec<Change>, Refu
             let study = known(study)?;
             match study.taken.last() {
                 Some(reading) => {
-                    super::desk::void(state, Some(*reading), &format!("taken back in study {}", name(study)))
+                    super::voiding::void(state, Some(*reading), &format!("taken back in study {}", name(study)))
                 }
                 None => refused(format!("study {} has no reading to take back", name(study))),
             }

@@ -1,7 +1,7 @@
 //! Orders as they are taken in and changed, and whose turn it is: by how they press, and the next club of an order.
 
 use super::difference::{REVISIONS_TOLD, Revision, differences};
-use super::event::Event;
+use super::event::{Change, Event};
 use super::order::Order;
 use super::record::{ClubRecord, ClubState};
 use super::state::State;
@@ -29,12 +29,33 @@ impl State {
         orders
     }
 
-    /// The first club of an order that is not finished and not put aside; where there is none, the first one put aside.
+    /// The club of an order that was in hand when it was left; else the first one that is not finished and not put aside;
+    /// where there is none, the first one put aside.
     #[must_use]
     pub fn next_club(&self, order: &Order) -> Option<&ClubRecord> {
+        let left = self.left_in_hand.get(&order.number).filter(|id| order.club(id).is_some());
+        if let Some(left) = left.and_then(|id| self.clubs.get(id)).filter(|club| club.state != ClubState::Finished) {
+            return Some(left);
+        }
         let mut clubs = order.clubs.iter().filter_map(|club| self.clubs.get(&club.id));
         let aside = clubs.clone().find(|record| record.state == ClubState::Aside);
         clubs.find(|record| matches!(record.state, ClubState::Waiting | ClubState::InWork)).or(aside)
+    }
+
+    /// Which club of an order is in hand. One that is put aside with its whole order is still the one that work goes on with.
+    pub(super) fn note_in_hand(&mut self, event: &Event) {
+        match &event.change {
+            Change::ClubOpened { club } => {
+                if let Some(record) = self.clubs.get(club) {
+                    self.left_in_hand.insert(record.order.clone(), club.clone());
+                }
+            }
+            Change::ClubPutAside { club } => {
+                let orders_aside = &self.orders_aside;
+                self.left_in_hand.retain(|order, left| left != club || orders_aside.contains_key(order));
+            }
+            _ => {}
+        }
     }
 
     pub(super) fn revise(&mut self, event: &Event, order: &Order) {

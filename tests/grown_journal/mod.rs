@@ -189,7 +189,12 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
             13 => drop(writer.write("club_opened", at_club)),
             14 => drop(writer.write("club_put_aside", at_club)),
             15 | 16 => drop(writer.write("club_finished", at_club)),
-            17 => drop(writer.write("club_reopened", at_club)),
+            17 => {
+                if dice.roll(3) == 0 {
+                    writer.write("club_taken_up", json!({"club": club, "name": "K7", "why": "the wrong card"}));
+                }
+                writer.write("club_reopened", at_club);
+            }
             18 => drop(writer.write("step_done", json!({"club": club, "step": "bond"}))),
             19 => {
                 let (number, count) =

@@ -1,0 +1,120 @@
+//! A step that is done already and is marked done once more: it is asked whether that is meant.
+//!
+//! A second bond starts the cure anew, and a card that is scanned twice is soon scanned by mistake. In: a command with its time,
+//! and what was asked before. Out: the question, or nothing, where the command may go on. The question is answered by the same
+//! card within a minute; where the step can hurt, its cautions are read before (the card for cautions means these then).
+
+use super::adhesive::words;
+use super::cautions::{Caution, cautions};
+use super::desk::{Command, Refusal};
+use super::event::Change;
+use super::record::{ClubRecord, ClubState, StepRecord};
+use super::state::State;
+use super::steps::Step;
+use super::ticket::Ticket;
+
+/// How long a question stands, in seconds.
+pub const STANDS_S: f64 = 60.0;
+/// A card that is held over the scanner is read several times; sooner than this, in seconds, it is no answer.
+const LEAST_S: f64 = 2.0;
+
+/// What was asked, and whether anybody can answer it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Repeats {
+    is_running: bool,
+    question: Option<Question>,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+struct Question {
+    club: String,
+    step: Step,
+    t_s: f64,
+    is_read: bool,
+}
+
+/// What becomes of a command.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Looked {
+    /// It goes on.
+    Goes,
+    /// It is asked whether it is meant.
+    Asks(Refusal),
+    /// The cautions of the step that was asked about are read, with what is to be said.
+    Read(Vec<Change>, String),
+}
+
+impl Repeats {
+    /// Nothing was asked. Where no bench runs, a command does not know of the one before, and nothing is done again.
+    #[must_use]
+    pub fn new(is_running: bool) -> Self {
+        Self { is_running, question: None }
+    }
+
+    /// Looks at a command; `t_s` is now in seconds of the session, `steady_us` wall time in which no clock was put right.
+    pub fn look(&mut self, state: &State, command: &Command, t_s: f64, steady_us: i64) -> Looked {
+        let stands =
+            |asked: &Question| t_s - asked.t_s <= STANDS_S && state.current_club.as_ref() == Some(&asked.club);
+        let asked = self.question.take().filter(stands);
+        let wanted = match command {
+            Command::Scan(code) => Ticket::parse(code),
+            Command::Acknowledge => Some(Ticket::Acknowledge),
+            Command::StepDone(step) => Some(Ticket::Step(*step)),
+            _ => None,
+        };
+        let Some(club) = state.club() else { return Looked::Goes };
+        match (wanted, asked) {
+            (Some(Ticket::Acknowledge), Some(asked)) if !cautions(asked.step, &club.spec).is_empty() => {
+                let looked = read(club, asked.step);
+                self.question = Some(Question { t_s, is_read: true, ..asked });
+                looked
+            }
+            (Some(Ticket::Step(step)), asked) => {
+                let Some(done) = done_before(club, step) else { return Looked::Goes };
+                let shown = cautions(step, &club.spec);
+                let asked = asked.filter(|asked| asked.step == step);
+                let is_read = asked.as_ref().is_some_and(|asked| asked.is_read);
+                let is_answer = asked.is_some_and(|asked| t_s - asked.t_s >= LEAST_S);
+                if self.is_running && is_answer && (is_read || shown.is_empty()) {
+                    return Looked::Goes;
+                }
+                self.question = Some(Question { club: club.spec.id.clone(), step, t_s, is_read });
+                Looked::Asks(self.ask(club, done, shown, steady_us))
+            }
+            (_, asked) => {
+                self.question = asked;
+                Looked::Goes
+            }
+        }
+    }
+
+    fn ask(&self, club: &ClubRecord, done: &StepRecord, shown: &[Caution], steady_us: i64) -> Refusal {
+        let (label, id) = (done.step.label(), &club.spec.id);
+        let by = done.by.as_deref().unwrap_or("somebody");
+        let ago = words(steady_us.saturating_sub(done.at_us).max(1));
+        let short: Vec<&str> = shown.iter().map(|caution| caution.short()).collect();
+        let again = if !self.is_running {
+            "it is done again only while the bench runs".to_owned()
+        } else if short.is_empty() {
+            "to do it again on purpose scan its card once more".to_owned()
+        } else {
+            let short = short.join(" · ");
+            format!("to do it again on purpose read its cautions ({short}), scan BS1/A and its card once more")
+        };
+        Refusal(format!("\"{label}\" is done at {id} already, {ago} ago by {by}: {again}"))
+    }
+}
+
+/// The last time a step was done, where doing it again is asked about. A finished club has its own refusal, and one that lost a
+/// value is handed over again as a matter of course.
+fn done_before(club: &ClubRecord, step: Step) -> Option<&StepRecord> {
+    let is_asked_about = club.state != ClubState::Finished && step != Step::HandOver;
+    let done = club.steps.iter().rfind(|done| done.step == step && club.stands(done))?;
+    (is_asked_about && club.spec.route().contains(&step)).then_some(done)
+}
+
+fn read(club: &ClubRecord, step: Step) -> Looked {
+    let (id, cautions) = (&club.spec.id, cautions(step, &club.spec).to_vec());
+    let said = format!("the cautions of \"{}\" at {id} are read: scan its card once more to do it again", step.label());
+    Looked::Read(vec![Change::CautionsAcknowledged { club: id.clone(), step, cautions }], said)
+}

@@ -1,0 +1,99 @@
+//! A finished club in hand again: what may be done to it as it is, and the decision to work on it once more.
+//!
+//! Opened, it can be looked at and measured again and stays finished, unless it loses a value or gets one outside its limits.
+//! Steps are done to it only after a person has said why; then it is handed over anew.
+
+use super::adhesive::Override;
+use super::desk::{Refusal, refused};
+use super::event::{Change, Event};
+use super::finishing::handed_over;
+use super::record::{ClubRecord, ClubState};
+use super::state::State;
+use super::steps::Step;
+
+/// A decision to work on a finished club again.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TakenUp {
+    /// Who, why and when.
+    pub decided: Override,
+    /// How many of its steps were done before.
+    pub steps_before: usize,
+}
+
+impl ClubRecord {
+    pub(super) fn take_up(&mut self, event: &Event) {
+        let Change::ClubTakenUp { name, why, .. } = &event.change else { return };
+        let decided = Override { name: name.clone(), why: why.clone(), at_us: event.at_us };
+        self.taken_up.push(TakenUp { decided, steps_before: self.steps.len() });
+    }
+}
+
+fn how(club: &ClubRecord) -> &'static str {
+    if club.has_done(Step::HandOver) { "handed over" } else { "finished" }
+}
+
+fn remedy(club: &ClubRecord) -> String {
+    let id = &club.spec.id;
+    format!(
+        "`orders resume {id} --by N --why TEXT` takes it up again; an order for a repair is the way for one that comes back from its player"
+    )
+}
+
+/// A step is marked done at a finished club.
+pub(super) fn step_of_finished(state: &State, club: &ClubRecord, step: Step) -> Result<Vec<Change>, Refusal> {
+    if step == Step::HandOver && !club.has_done(Step::HandOver) {
+        return Ok(handed_over(state, club));
+    }
+    let (id, label) = (&club.spec.id, step.label());
+    refused(format!("{id} is {} already, \"{label}\" is not marked done: {}", how(club), remedy(club)))
+}
+
+/// A value is typed for a club: for a finished one only while it is the one in hand.
+pub(super) fn is_in_reach(state: &State, club: &ClubRecord) -> Result<(), Refusal> {
+    let id = &club.spec.id;
+    if club.state == ClubState::Finished && state.current_club.as_ref() != Some(id) {
+        return refused(format!(
+            "{id} is {} and not in hand, so nothing is typed for it: `orders open {id}` or its ticket lets it be measured again",
+            how(club)
+        ));
+    }
+    Ok(())
+}
+
+/// What whoever opens a finished club should hear.
+pub(super) fn opened(club: &ClubRecord) -> Option<String> {
+    (club.state == ClubState::Finished).then(|| {
+        format!(
+            "{} is {}: measured again it stays so, unless it loses a value or gets one outside its limits",
+            club.spec.id,
+            how(club)
+        )
+    })
+}
+
+/// A person decides that a finished club is worked on again; it is the one in hand then.
+pub(super) fn take_up(state: &State, club: Option<&str>, name: &str, why: &str) -> Result<Vec<Change>, Refusal> {
+    let (name, why) = (name.trim(), why.trim());
+    if name.is_empty() || why.is_empty() {
+        return refused(
+            "a finished club is only taken up again with a name and a reason: `orders resume CLUB --by N --why TEXT`",
+        );
+    }
+    let Some(id) = club.or(state.current_club.as_deref()) else {
+        return refused("no club is open: name the club that is taken up again");
+    };
+    let Some(record) = state.clubs.get(id) else { return refused(format!("there is no club {id}")) };
+    if record.state != ClubState::Finished {
+        return refused(format!("{id} is not finished: `orders open {id}` makes it the one in hand"));
+    }
+    let (club, name, why) = (id.to_owned(), name.to_owned(), why.to_owned());
+    let mut changes =
+        vec![Change::ClubTakenUp { club: club.clone(), name, why }, Change::ClubReopened { club: club.clone() }];
+    if state.current_order.as_ref() != Some(&record.order) {
+        changes.push(Change::OrderOpened { order: record.order.clone() });
+    }
+    if state.current_club.as_ref() != Some(&club) {
+        changes.push(Change::ClubOpened { club });
+    }
+    Ok(changes)
+}

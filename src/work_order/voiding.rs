@@ -1,0 +1,43 @@
+//! A reading or a typed value is taken back: what that leads to, or why it cannot be.
+
+use super::desk::{Refusal, refused};
+use super::event::{Change, EventId};
+use super::finishing::after_change;
+use super::part_stock::Whereabouts;
+use super::state::{Fate, State};
+use super::study_desk;
+
+/// Takes a value back, with what that does to its club; no event means the last one.
+pub(super) fn void(state: &State, event: Option<EventId>, why: &str) -> Result<Vec<Change>, Refusal> {
+    if why.trim().is_empty() {
+        return refused("a reading is only taken back with a reason: say why");
+    }
+    let Some(reading) = event.or_else(|| state.last_value()) else {
+        return refused("there is no reading to take back");
+    };
+    // A typed value has no captured line: its entry knows.
+    let filed = state.place_of(reading).and_then(|id| state.clubs.get(id));
+    let voided = filed.is_some_and(|club| club.is_voided(reading));
+    let studied = state.studies.of_reading(reading).is_some_and(|study| study.holds(reading));
+    let stocked = state.part_stock.of_reading(reading).is_some_and(|part| part.place == Whereabouts::InStock);
+    match state.capture_line(reading).map(|line| &line.fate) {
+        Some(Fate::Voided { .. }) => return refused(format!("reading {reading} is already taken back")),
+        None if voided && !stocked => return refused(format!("value {reading} is already taken back")),
+        None if state.place_of(reading).is_none() && !studied && !stocked => {
+            return refused(format!(
+                "there is no reading {reading}: give the event of a captured or typed value or of a bend"
+            ));
+        }
+        _ => {}
+    }
+    if let Some(reason) = study_desk::keeps(state, reading) {
+        return refused(reason);
+    }
+    let mut changes = vec![Change::ReadingVoided { reading, why: why.trim().to_owned() }];
+    if let Some(club) = filed {
+        let mut after = club.clone();
+        after.void(reading);
+        changes.extend(after_change(state, club, &after));
+    }
+    Ok(changes)
+}
