@@ -257,7 +257,10 @@ fn a_restart_in_the_middle_of_a_cure_changes_nothing_of_it() {
     daemon.command(&json!({"command": "step_done", "step": "hand_over"})).assert_problem(422, "cures: ");
     assert!(daemon.terminate().success());
     // Without a daemon the same holds.
-    shop.done(&["adhesives", "override", "W-1/1", "--name", "K7", "--why", "a test"]);
+    let said = shop.done(&["adhesives", "override", "W-1/1", "--name", "K7", "--why", "a test"]);
+    assert_eq!(said, "the cure of W-1/1 is not waited for: K7 answers for it\n");
+    let listed = shop.done(&["adhesives", "list"]);
+    assert!(listed.contains("B-1 (Quick (invented), lot L-5): "), "{listed}");
     let record: Value = serde_json::from_str(&shop.done(&["records", "show", "W-1/1", "--json"])).unwrap();
     assert_eq!(record["adhesive"]["overridden"]["name"], "K7");
     assert_eq!(record["adhesive"]["not_before"], before["not_before"]);

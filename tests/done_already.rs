@@ -181,7 +181,9 @@ fn a_finished_club_takes_no_step_and_no_second_hand_over() {
     bench.does(json!({"command": "open_club", "club": "W-5/1"}));
     for (code, label) in [("BS1/S/GRIP", "put the grip on"), ("BS1/S/HAND-OVER", "hand over")] {
         let words = bench.refuses_scan(code);
-        let expected = format!("W-5/1 is handed over already, \"{label}\" is not marked done: `orders resume W-5/1 --by N --why TEXT` takes it up again; ");
+        let expected = format!(
+            "W-5/1 is handed over already, \"{label}\" is not marked done: `orders resume W-5/1 --by N --why TEXT` takes it up again; "
+        );
         assert!(words.starts_with(&expected), "{words}");
     }
     assert_eq!(bench.times("W-5/1", Step::HandOver), 1);
@@ -190,11 +192,17 @@ fn a_finished_club_takes_no_step_and_no_second_hand_over() {
 #[test]
 fn a_finished_club_is_measured_again_once_it_is_opened() {
     let mut bench = Bench::handed_over();
-    let enter = |quantity: &str| json!({"command": "enter", "club": "W-5/1", "characteristic": "length", "quantity": quantity});
+    let enter =
+        |quantity: &str| json!({"command": "enter", "club": "W-5/1", "characteristic": "length", "quantity": quantity});
     let words = bench.refuses(enter("37 1/2 in"));
-    assert!(words.starts_with("W-5/1 is handed over and not in hand, so nothing is typed for it: `orders open W-5/1`"), "{words}");
+    assert!(
+        words.starts_with(
+            "W-5/1 is handed over already and not in hand, so nothing is typed for it: `orders open W-5/1`"
+        ),
+        "{words}"
+    );
     bench.scan("BS1/C/W-5/1");
-    let opened = "W-5/1 is handed over measured again it stays so, unless it loses a value or gets one outside its limits";
+    let opened = "W-5/1 is handed over already measured again it stays so, unless it loses a value or gets one outside its limits";
     assert!(bench.told().contains(&opened.to_owned()), "{:?}", bench.told());
     bench.does(enter("37 1/2 in"));
     assert_eq!(bench.state().clubs["W-5/1"].state, ClubState::Finished);

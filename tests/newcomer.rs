@@ -73,8 +73,13 @@ fn a_target_without_a_tolerance_is_judged_by_the_usual_one_and_that_is_said() {
     assert!(csv.contains("38 in") && !csv.contains("default"), "{csv}");
 
     let answer = shop.done(&["records", "enter", "T-1/1", "length", "38 1/3 in"]);
-    // By hand: 38 1/3 in less 38 1/16 in is 13/48 in, to the sixteenth 1/4 in.
-    assert!(answer.contains("length of T-1/1 is 38 5/16 in: over its limit by 1/4 in"), "{answer}");
+    // By hand: 38 1/3 in less 38 in is 1/3 in, to the sixteenth 5/16 in; less 38 1/16 in it is 13/48 in, to the sixteenth 1/4 in.
+    assert!(answer.contains("length of T-1/1 is 38 5/16 in: +5/16 in from target (1/4 in over its limit)"), "{answer}");
+    // What is open says the same of the same value.
+    let (_, _, err) = shop.asks(&["orders", "open", "T-1/1"]);
+    assert!(!err.contains("no club"), "{err}");
+    let (_, _, err) = shop.asks(&["scan", "BS1/S/HAND-OVER"]);
+    assert!(err.contains("length +5/16 in from target (1/4 in over its limit)"), "{err}");
     let record: Value = serde_json::from_str(&shop.done(&["records", "show", "T-1/1", "--json"])).unwrap();
     let entry = &record["entries"][0];
     assert_eq!((&entry["verdict"], &entry["limits_by_default"]), (&Value::from("over"), &Value::from(true)));
@@ -113,6 +118,8 @@ fn a_record_is_shown_in_words_units_and_the_time_of_the_workshop() {
     assert!(of("38 1/4 in").contains("+1/4 in") && of("38 1/4 in").contains("replaced by a newer one"), "{shown}");
     assert!(shown.contains("in work") && shown.contains("dry fit") && !shown.contains("in_work"), "{shown}");
     assert!(shown.contains(" +14") && !shown.contains("Z  "), "{shown}");
+    // A rule is read to 0.5 mm (standard uncertainty, common practice, no source): U is twice that.
+    assert!(shown.contains("length, dry fit: U = 1.0 mm (k = 2.00): typed"), "{shown}");
     let (code, _, err) = Shop::new("time_zone = \"Mars/Base\"\n").asks(&["records", "list"]);
     assert!(code == Some(2) && err.contains("time_zone"), "{err}");
 }

@@ -100,6 +100,30 @@ fn a_head_that_another_club_waits_for_is_asked_about_and_not_filed() {
     );
 }
 
+/// A limit on one side says what an order wants as well as two do; where the open club's is kept, nobody is asked.
+#[test]
+fn a_limit_on_one_side_counts_for_the_open_club_and_for_the_one_that_waits() {
+    let order = ORDER.replace("286 g ± 3 g", "≤ 289 g").replace("270 g ± 3 g", "≥ 268 g");
+    let check = |open: &str, grams: f64, words: &str, clubs: &[&str]| {
+        let mut bench = DeskBench::new(CONFIG);
+        let mut stored = bench.begin();
+        bench.command(json!({"command": "import_order", "text": order}), &mut stored).unwrap();
+        bench.command(json!({"command": "open_club", "club": open}), &mut stored).unwrap();
+        bench.weigh("scale", [grams, 0.0], [0.0, 0.0], &mut stored);
+        let (reason, mut choices) = placed(&stored);
+        choices.dedup();
+        assert!(reason.contains(words), "{open}, {grams} g: {reason}");
+        assert_eq!(choices, clubs, "{open}, {grams} g: {reason}");
+    };
+    // The 8-iron waits for 277 g as well, and the open club may have it.
+    check("W-1/1", 277.0, "W-1/1", &[]);
+    check("W-1/1", 266.0, "W-1/1", &[]);
+    // Too heavy for the 8-iron; heavy enough for the 7-iron, light enough for the wedge.
+    check("W-1/2", 284.0, "is what W-1/1 or W-1/3 asks for", &["W-1/1", "W-1/3", "W-1/2"]);
+    // No iron's head is so heavy, whatever limit it keeps.
+    check("W-1/2", 310.0, "W-1/2", &[]);
+}
+
 #[test]
 fn what_was_chosen_for_another_club_is_filed_there_and_not_asked_about_again() {
     let (mut bench, mut stored) = opened("W-1/3");

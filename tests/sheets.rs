@@ -234,3 +234,102 @@ fn cards_carry_what_the_scanner_is_to_read() {
     let (code, _, err) = cards(&[&file, "--who", "a b"]);
     assert!(code == Some(2) && err.contains("a b cannot stand on a card"), "{err}");
 }
+
+/// Everything that an order can ask for, with the usual tolerances where there are any, for an iron and for its repair.
+const MUCH: &str = r#"
+order = "W-77"
+player = "K. Moor"
+due = "2026-12-24 17:00"
+
+[[club]]
+name = "7-iron"
+kind = "iron"
+head_mass = "256 g"
+shaft_mass = "115 g ± 2.5 g"
+grip_mass = "50 g"
+shaft_balance = "560 mm ± 10 mm"
+length = "37 3/16 in +1/16 in/-1/8 in"
+total_mass = "430 g"
+balance_point = "760 mm ± 5 mm"
+swing_weight = "D2"
+loft = "34 deg"
+lie = "61.5 deg"
+face_angle = "0.5 deg ± 0.5 deg"
+frequency = "300 cpm ± 3 cpm"
+moi_butt = "2700 kg.cm2 ± 10 kg.cm2"
+grip_diameter_50mm = "23.5 mm ± 0.3 mm"
+grip_diameter_125mm = "21.5 mm ± 0.3 mm"
+clamp_length = "127 mm ± 1 mm"
+
+[[club]]
+name = "8-iron"
+kind = "iron"
+work = "reshaft"
+length = "≤ 46 in"
+swing_weight = "D2 ± 0.5"
+"#;
+
+/// What marks a text that was cut.
+const CUT: char = '…';
+
+#[tokio::test]
+async fn no_text_of_the_programs_own_is_cut_on_a_sheet() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut bench = desk_bench::DeskBench::new(desk_bench::CONFIG);
+    let mut stored = bench.begin();
+    for command in [
+        serde_json::json!({"command": "import_order", "text": MUCH}),
+        serde_json::json!({"command": "open_order", "order": "W-77"}),
+        serde_json::json!({"command": "enter", "characteristic": "grip_diameter_50mm", "quantity": "23.5 mm"}),
+    ] {
+        bench.command(command, &mut stored).unwrap();
+    }
+    let data = folder.path().join("data");
+    built_club::keep(&data, &stored).await;
+    for paper in ["a4", "letter"] {
+        let out = folder.path().join(paper).display().to_string();
+        let (code, files, err) =
+            on_data(&data, &["records", "export", "--as", "sheet", "--paper", paper, "--out", &out]);
+        assert_eq!(code, Some(0), "{err}");
+        for file in files.lines() {
+            let text = text_of(file);
+            let cut: Vec<&str> = text.lines().filter(|line| line.contains(CUT)).collect();
+            assert!(cut.is_empty(), "{file}: {cut:?}");
+        }
+        // Nothing was left out for want of room either.
+        let first = text_of(files.lines().nth(1).unwrap());
+        for words in ["clamp length", "by default", "compressed air", "licensed practice come first"] {
+            assert!(first.contains(words), "{words} is not in {first}");
+        }
+    }
+}
+
+#[test]
+fn no_text_is_cut_on_a_card() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("cards.pdf").display().to_string();
+    let output = support::benchscribe(["cards", "--who", "K7", "--order", "W-1042", "--out", &file]);
+    assert!(output.status.success());
+    let text = text_of(&file);
+    assert!(text.contains("take back") && !text.contains(CUT), "{text}");
+}
+
+#[tokio::test]
+async fn a_label_has_what_is_asked_for_marked_so_and_what_was_built_once_it_is_finished() {
+    let printed = Printed::of(built_club::ORDER).await;
+    let label = |name: &str| text_of(&printed.export(name, &["--as", "label", "--club", "W-1042/1"])[0]);
+    let before = label("before");
+    assert!(before.contains("asked 38 in, D2.0"), "{before}");
+    let handed_over = ["records", "override", "W-1042/1", "hand-over", "--by", "K7", "--why", "as agreed"];
+    let (code, _, err) = on_data(&printed.data, &handed_over);
+    assert_eq!(code, Some(0), "{err}");
+    let shown = |characteristic: &str| {
+        let entries = printed.records[0]["entries"].as_array().unwrap();
+        let entry = entries.iter().rfind(|entry| entry["characteristic"] == characteristic && entry["voided"] == false);
+        entry.unwrap()["text"].as_str().unwrap().to_owned()
+    };
+    let built = format!("{}, {}", shown("length"), shown("swing_weight"));
+    assert!(built != "38 in, D2.0", "the club is built as asked: it tells nothing");
+    let after = label("after");
+    assert!(after.contains(&built) && !after.contains("asked") && !after.contains(CUT), "{built}: {after}");
+}

@@ -19,7 +19,7 @@ use crate::work_order::desk::{self, Command, Refusal};
 use crate::work_order::event::{Change, Event, EventId, Numbering};
 use crate::work_order::guard::guard;
 use crate::work_order::laid::laid;
-use crate::work_order::repeating::{Looked, Repeats};
+use crate::work_order::repeating::{Looked, Repeats, STANDS_S};
 use crate::work_order::routing::expectations;
 use crate::work_order::said::said;
 use crate::work_order::state::{CaptureLine, Fate, State};
@@ -48,6 +48,8 @@ pub struct Outcome {
     pub evidence: Vec<(String, Vec<u8>)>,
     /// Why a command was refused.
     pub refused: Option<Refusal>,
+    /// Whether that asks something which the same card answers.
+    pub asks: bool,
     /// What whoever gave the command should hear of it.
     pub said: Vec<String>,
 }
@@ -70,6 +72,8 @@ pub enum NoticeKind {
     Trouble,
     /// A scan or a press was refused; it is over once something else is done.
     Refused,
+    /// A scan is asked about; it stands as long as the answer may come.
+    Asked,
     /// Something was done, and what it means.
     Done,
 }
@@ -210,7 +214,8 @@ impl Core {
 
     /// Notices that are still worth showing.
     pub fn current_notices(&self, t_s: f64) -> impl Iterator<Item = &Notice> {
-        self.notices.iter().filter(move |notice| t_s - notice.t_s < NOTICE_S)
+        let stands_s = |kind| if kind == NoticeKind::Asked { STANDS_S } else { NOTICE_S };
+        self.notices.iter().filter(move |notice| t_s - notice.t_s < stands_s(notice.kind))
     }
 
     fn number(&mut self, stamp: Stamp, changes: Vec<Change>) -> Outcome {
@@ -244,7 +249,9 @@ impl Core {
     /// What became of a scan or a press.
     fn tell_answer(&mut self, stamp: Stamp, outcome: &Outcome) {
         if let Some(refusal) = &outcome.refused {
-            self.tell_of(NoticeKind::Refused, stamp.t_s, refusal.0.clone());
+            let kind = if outcome.asks { NoticeKind::Asked } else { NoticeKind::Refused };
+            self.notices.retain(|notice| notice.kind != NoticeKind::Asked);
+            self.tell_of(kind, stamp.t_s, refusal.0.clone());
         }
         for words in &outcome.said {
             self.tell_of(NoticeKind::Done, stamp.t_s, words.clone());
@@ -271,9 +278,13 @@ impl Core {
             return Outcome { refused: channel.control(*control).err().map(Refusal), ..Outcome::default() };
         }
         let steady_us = self.steady_us(stamp);
+        let mut asks = false;
         let (mut said_of_it, answer) = match self.repeats.look(&self.state, command, stamp.t_s, steady_us) {
             Looked::Goes => (Vec::new(), desk::answer(&self.state, command)),
-            Looked::Asks(question) => (Vec::new(), Err(question)),
+            Looked::Asks(question) => {
+                asks = true;
+                (Vec::new(), Err(question))
+            }
             Looked::Read(changes, words) => (vec![words], Ok(changes)),
         };
         match answer.and_then(|changes| guard(&self.state, changes, steady_us)) {
@@ -282,11 +293,11 @@ impl Core {
                 let waiting = self.waiting(&changes, stamp.at_us);
                 // What lies there is filed; that it finishes a club that is not cured is left out, never refused.
                 changes.extend(guard(&self.state, waiting, steady_us).unwrap_or_default());
-                self.notices.retain(|notice| notice.kind != NoticeKind::Refused);
+                self.notices.retain(|notice| !matches!(notice.kind, NoticeKind::Refused | NoticeKind::Asked));
                 said_of_it.extend(said(&self.state, &changes));
                 Outcome { said: said_of_it, ..self.number(stamp, changes) }
             }
-            Err(refusal) => Outcome { refused: Some(refusal), ..Outcome::default() },
+            Err(refusal) => Outcome { refused: Some(refusal), asks, ..Outcome::default() },
         }
     }
 

@@ -35,9 +35,7 @@ pub async fn for_command(state: &mut State, journal: &Reader, command: &Command)
         }
         Command::OpenClub(club)
         | Command::Enter { club: Some(club), .. }
-        | Command::TakeClubUp { club: Some(club), .. } => {
-            bring(state, journal, Key::Club(club)).await
-        }
+        | Command::TakeClubUp { club: Some(club), .. } => bring(state, journal, Key::Club(club)).await,
         Command::File { place, .. } => bring(state, journal, Key::Club(&place.club)).await,
         Command::Mark { club: Some(club), .. } => bring(state, journal, Key::Club(club)).await,
         Command::BuildAgain { club, order, .. } => {

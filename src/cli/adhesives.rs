@@ -71,10 +71,14 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 access.command(&command).await?;
                 show_times(&access).await?;
             }
-            Action::Discard => access.command(&json!({"command": "discard_batch"})).await?,
+            Action::Discard => {
+                access.command(&json!({"command": "discard_batch"})).await?;
+                print::line("the batch in force is discarded")?;
+            }
             Action::Override { club, name, why } => {
                 let command = json!({"command": "override_cure", "club": club, "name": name, "why": why});
                 access.command(&command).await?;
+                print::line(&format!("the cure of {club} is not waited for: {name} answers for it"))?;
             }
         }
         Ok(ExitCode::SUCCESS)

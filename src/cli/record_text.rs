@@ -11,7 +11,7 @@ use crate::output::text::{self, Lengths};
 use crate::output::times::{minute, minute_of};
 use crate::output::trust_view;
 use crate::work_order::bending::written;
-use crate::work_order::judging::Verdict;
+use crate::work_order::judging::{COVERAGE, Verdict};
 use crate::work_order::record::{ClubRecord, Entry, Outdated, Standing};
 
 /// Prints a record.
@@ -21,8 +21,14 @@ pub(super) fn show(club: &ClubRecord, record: &Record, lengths: Lengths, zone: &
     let rows: Vec<Vec<String>> = club.entries.iter().map(|entry| row(club, entry, lengths, zone)).collect();
     print::table(&["", "stage", "value", "from target", "verdict", "counts", "by", "at", "event"], &rows)?;
     for entry in club.valid() {
-        let Some(budget) = &entry.budget else { continue };
         let filed = &entry.filed;
+        let Some(budget) = &entry.budget else {
+            let (label, unit) = (filed.characteristic.label(), text::unit(filed.characteristic));
+            let (stage, expanded) = (plain(filed.stage.name()), trust_view::short(filed.expanded()));
+            let how = entry.method.name();
+            print::line(&format!("{label}, {stage}: U = {expanded} {unit} (k = {COVERAGE:.2}): {how}"))?;
+            continue;
+        };
         let rule = filed.rule.text();
         let rule = if rule == "plain" { String::new() } else { format!("; rule {rule}") };
         let budget = trust_view::budget_line(&trust_view::budget(budget));
@@ -176,7 +182,11 @@ fn steps(record: &Record, zone: &TimeZone) -> anyhow::Result<()> {
             [] => String::new(),
             missing => format!(" with {} not measured", plain(&missing.join(", "))),
         };
-        print::line(&format!("step {}  {}{by}{with}{proof}{missing}{voided}", plain(step.step), minute_of(&step.at, zone)))?;
+        print::line(&format!(
+            "step {}  {}{by}{with}{proof}{missing}{voided}",
+            plain(step.step),
+            minute_of(&step.at, zone)
+        ))?;
         if !step.cautions.is_empty() {
             let read = match &step.acknowledged {
                 Some(read) => {

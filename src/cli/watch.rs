@@ -14,6 +14,7 @@ use http_body_util::{BodyExt as _, Empty};
 use hyper::body::Bytes;
 use hyper::{Request, Uri, header};
 use hyper_util::rt::TokioIo;
+use jiff::tz::TimeZone;
 use ratatui::DefaultTerminal;
 use tokio::net::TcpStream;
 use tokio::sync::mpsc;
@@ -24,6 +25,7 @@ use tokio_util::sync::CancellationToken;
 use super::access::Where;
 use super::runtime;
 use crate::clock::Clock;
+use crate::config::bench_file::zone_of_machine;
 use crate::journal::lock;
 use crate::output::language::Language;
 use crate::output::terminal::drawing::{Link, View};
@@ -80,19 +82,25 @@ enum Heard {
 }
 
 pub(crate) fn run(arguments: &Arguments) -> anyhow::Result<ExitCode> {
+    // A page does not say what its workshop's zone is: then it is that of this screen, as in a browser.
+    let mut zone = zone_of_machine();
     let source = match &arguments.url {
         Some(url) if url.scheme_str().is_none_or(|scheme| scheme == "http") && url.host().is_some() => {
             Source::Page(url.clone())
         }
         Some(url) => bail!("{url} is no page that can be watched; give http://NAME:PORT/"),
-        None if arguments.place.is_given() => Source::Folder(arguments.place.access()?.folder().to_owned()),
+        None if arguments.place.is_given() => {
+            let access = arguments.place.access()?;
+            zone = access.zone();
+            Source::Folder(access.folder().to_owned())
+        }
         None => bail!("give --config FILE, --data DIR or --url http://NAME:PORT/"),
     };
     if !std::io::stdout().is_terminal() {
         bail!("watch draws on a terminal, and this output is none; scripts read GET /api/v1/state");
     }
     let language = arguments.language.unwrap_or_else(of_environment);
-    runtime()?.block_on(watch(source, language))?;
+    runtime()?.block_on(watch(source, language, zone))?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -105,7 +113,7 @@ impl Drop for Screen {
     }
 }
 
-async fn watch(source: Source, language: Language) -> anyhow::Result<()> {
+async fn watch(source: Source, language: Language, zone: TimeZone) -> anyhow::Result<()> {
     let clock = Clock::start(1.0);
     let now = || Duration::from_secs_f64(clock.now().t_s.max(0.0));
     let stop = CancellationToken::new();
@@ -117,7 +125,7 @@ async fn watch(source: Source, language: Language) -> anyhow::Result<()> {
     let (mut known, mut link) = (Known::default(), Link::Opening);
     let mut stream = Stream::open(source.clone());
     loop {
-        let view = View { known: &known, link: &link, now: now(), language };
+        let view = View { known: &known, link: &link, now: now(), language, zone: &zone };
         screen.0.draw(|frame| frame.render_widget(view, frame.area())).context("the terminal is gone")?;
         tokio::select! {
             () = stop.cancelled() => return Ok(()),

@@ -45,6 +45,21 @@ pub fn deviation(characteristic: Characteristic, deviation: f64, lengths: Length
     }
 }
 
+/// A size without a sign; in millimetres where inches would round it to nothing.
+#[must_use]
+pub fn size(characteristic: Characteristic, size: f64, lengths: Lengths) -> String {
+    let of = |lengths| deviation(characteristic, size.abs(), lengths);
+    let shown = of(lengths);
+    let shown = if shown.starts_with('+') { shown } else { of(Lengths::Millimetres) };
+    shown.trim_start_matches('+').to_owned()
+}
+
+/// In the units that a text is written in.
+#[must_use]
+pub fn lengths_of(text: &str) -> Lengths {
+    if text.contains("mm") { Lengths::Millimetres } else { Lengths::Inches }
+}
+
 /// A number with so many decimals, ties away from zero.
 #[must_use]
 pub fn number(value: f64, decimals: u8) -> String {

@@ -97,7 +97,9 @@ pub fn timers(state: &State, at_us: i64) -> Vec<TimerView> {
     let until = |left_us: i64| rfc3339(at_us.saturating_add(left_us));
     let batch = adhesives.batch_in_force().map(|mixed| {
         let left = mixed.left_us(run_us);
-        let (name, product) = (&mixed.batch.name, &mixed.batch.product);
+        let name = &mixed.batch.name;
+        let lot = mixed.batch.lot.as_ref().map(|lot| format!(", lot {lot}")).unwrap_or_default();
+        let product = format!("{}{lot}", mixed.batch.product);
         let text = if left > 0 {
             format!("{name} ({product}): {} of working life left", words(left))
         } else {

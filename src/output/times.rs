@@ -18,6 +18,12 @@ pub fn minute_of(rfc3339: &str, zone: &TimeZone) -> String {
     parse_rfc3339(rfc3339).map_or_else(|| rfc3339.to_owned(), |at_us| minute(at_us, zone))
 }
 
+/// The time of day of a time in RFC 3339 with the zone's usual letters: `20:51:32 CET`; dashes for any other text.
+#[must_use]
+pub fn second_of(rfc3339: &str, zone: &TimeZone) -> String {
+    parse_rfc3339(rfc3339).map_or_else(|| "--:--:--".to_owned(), |at_us| shown(at_us, zone, "%H:%M:%S %Z"))
+}
+
 /// A time to the minute without its zone, where that stands beside it: `2026-11-26 20:51`.
 #[must_use]
 pub fn bare_minute(at_us: i64, zone: &TimeZone) -> String {
@@ -69,6 +75,8 @@ mod tests {
         assert_eq!(shown("2026-10-25T00:30:00Z"), "2026-10-25 02:30 CEST");
         assert_eq!(shown("2026-10-25T01:30:00Z"), "2026-10-25 02:30 CET");
         assert_eq!(shown("soon"), "soon");
+        assert_eq!(second_of("2026-11-26T23:51:32.123456Z", &zone), "00:51:32 CET");
+        assert_eq!(second_of("soon", &zone), "--:--:--");
         let given = |text: &str, end| given(text, end, &zone).map(rfc3339);
         assert_eq!(given("2026-11-26", false).as_deref(), Some("2026-11-25T23:00:00Z"));
         // The day that summer time ends has 25 hours.

@@ -3,12 +3,13 @@
 use super::forecast::{MODELLED, OF};
 use super::head_angles::ANGLES;
 use super::need::Base;
-use super::order::ClubSpec;
+use super::order::TargetRow;
 use super::parts_model::inertia_of;
 use super::shaft_frequency::{FinishedBeam, LEAST_CLAMP_MM};
 use super::stated::Stated;
 use crate::club::assembly::MassProperties;
 use crate::club::characteristic::Characteristic;
+use crate::club::shown::{self, lengths_of};
 use crate::club::swing_weight::points_per_gram;
 use crate::measurement::unit::Millimetres;
 
@@ -28,9 +29,10 @@ pub struct Effect {
 
 /// What of a club's other characteristics would lie outside its limits, in words that follow those of a proposal; empty
 /// where nothing would.
-pub(super) fn beyond_limits(spec: &ClubSpec, effects: &[Effect]) -> String {
+pub(super) fn beyond_limits(targets: &[TargetRow], effects: &[Effect]) -> String {
     let outside = |effect: &Effect| {
-        let target = spec.target(effect.characteristic)?.target;
+        let row = targets.iter().find(|row| row.characteristic == effect.characteristic)?;
+        let target = row.target;
         let value = effect.value.filter(|_| effect.characteristic != Characteristic::SwingWeight)?;
         // What nobody measures at this stage and lies outside already is not the proposal's doing.
         let is_inside = |value: f64| {
@@ -47,7 +49,11 @@ pub(super) fn beyond_limits(spec: &ClubSpec, effects: &[Effect]) -> String {
         };
         let (label, unit) = (effect.characteristic.label(), effect.characteristic.unit());
         let unit = unit.replace("kg.cm2", "kg·cm²").replace("{cpm}", "cpm");
-        Some(format!("; {label} would be {by:.1} {unit} {way} its limits"))
+        let by = match effect.characteristic {
+            Characteristic::Length => shown::size(Characteristic::Length, by, lengths_of(&row.text)),
+            _ => format!("{by:.1} {unit}"),
+        };
+        Some(format!("; {label} would be {by} {way} its limits"))
     };
     effects.iter().filter_map(outside).collect()
 }
@@ -181,4 +187,24 @@ impl Swings {
 pub fn unchanged(effects: &[Effect]) -> Vec<Characteristic> {
     let moves = |of: &Characteristic| effects.iter().any(|e| e.characteristic == *of && e.change != Some(0.0));
     OF.into_iter().filter(|of| !moves(of)).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measurement::quantity::parse_target;
+
+    /// 12.7 mm is half an inch exactly (the inch is 25.4 mm by definition).
+    #[test]
+    fn a_length_beyond_its_limits_is_said_in_the_units_of_its_order() {
+        let effect = |value| Effect { characteristic: Characteristic::Length, value: Some(value), change: None };
+        let said = |text: &str, value: f64| {
+            let target = parse_target(text, Characteristic::Length.dimension()).unwrap();
+            let row = TargetRow { characteristic: Characteristic::Length, target, text: text.to_owned() };
+            beyond_limits(&[row], &[effect(value)])
+        };
+        assert_eq!(said("45 in ± 1/16 in", 1143.0 + 1.5875 + 12.7), "; length would be 1/2 in over its limits");
+        assert_eq!(said("1143 mm ± 2 mm", 1143.0 - 2.0 - 12.7), "; length would be 12.7 mm under its limits");
+        assert_eq!(said("45 in ± 1/16 in", 1143.0), "");
+    }
 }

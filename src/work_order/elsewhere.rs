@@ -134,10 +134,13 @@ fn is_outside(club: &ClubRecord, kind: InstrumentKind, values: &[Routed]) -> boo
     }
 }
 
-/// Whether a value is within limits that the club's order sets; without limits it is not.
+/// Whether a value is within limits that the club's order sets, one or both; without any it is not. A target without a tolerance
+/// tells no part from another one: how near is near enough is what a limit says.
 fn meets(club: &ClubRecord, characteristic: Characteristic, value: f64) -> bool {
-    let limits = club.spec.target(characteristic).and_then(|row| row.target.lower.zip(row.target.upper));
-    limits.is_some_and(|(lower, upper)| (lower..=upper).contains(&value))
+    let Some(row) = club.spec.target(characteristic) else { return false };
+    let (lower, upper) = (row.target.lower, row.target.upper);
+    let is_limited = lower.or(upper).is_some();
+    is_limited && lower.is_none_or(|lower| value >= lower) && upper.is_none_or(|upper| value <= upper)
 }
 
 /// What stands first of a club on the beam is its swing weight; what tells one club from another is what it weighs.

@@ -7,12 +7,12 @@ use super::adhesive::Override;
 use super::desk::{Refusal, refused};
 use super::event::Change;
 use super::finishing::handed_over;
-use super::judging::{Verdict, judge};
+use super::judging::{judge, outside_in_words};
 use super::order::TargetRow;
 use super::record::{ClubRecord, ClubState};
 use super::state::State;
 use super::steps::Step;
-use crate::club::shown::{Lengths, deviation};
+use crate::club::shown::lengths_of;
 
 /// A decision to hand a club over although something is open.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -60,16 +60,9 @@ fn value_open(state: &State, club: &ClubRecord, row: &TargetRow) -> Option<Strin
     };
     let value = entry.filed.value;
     let judged = judge(state.policy.rule, &row.target, value, entry.filed.expanded());
-    let (limit, side) = match judged.verdict {
-        Verdict::Within | Verdict::NoTarget => return None,
-        Verdict::Under => (row.target.lower, "under"),
-        Verdict::Over => (row.target.upper, "over"),
-    };
-    // From the target, as the page shows it; where the order names only a limit, from that.
-    let off = judged.deviation.or(limit.map(|limit| value - limit)).unwrap_or_default();
-    // In the units the order is written in.
-    let lengths = if row.text.contains("mm") { Lengths::Millimetres } else { Lengths::Inches };
-    Some(format!("{label} {} {side}", deviation(characteristic, off, lengths)))
+    let lengths = lengths_of(&row.text);
+    let outside = outside_in_words(characteristic, &row.target, value, judged.verdict, lengths)?;
+    Some(format!("{label} {outside}"))
 }
 
 /// Why a club is not handed over, and what would do.

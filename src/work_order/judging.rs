@@ -1,5 +1,7 @@
 //! Deviation from target and verdict. Taken on full values; rounding is for display.
 
+use crate::club::characteristic::Characteristic;
+use crate::club::shown::{self, Lengths};
 use crate::measurement::quantity::Target;
 
 super::order::named!(
@@ -58,6 +60,37 @@ impl DecisionRule {
             Self::Guarded { guard } => guard * expanded,
         }
     }
+}
+
+/// How a value lies outside its limits, in one wording wherever it is said: `+1/4 in from target (3/16 in over its limit)`; nothing
+/// where it does not.
+#[must_use]
+pub fn outside_in_words(
+    characteristic: Characteristic,
+    target: &Target,
+    value: f64,
+    verdict: Verdict,
+    lengths: Lengths,
+) -> Option<String> {
+    let (side, limit) = match verdict {
+        Verdict::Within | Verdict::NoTarget => return None,
+        Verdict::Under => ("under", target.lower),
+        Verdict::Over => ("over", target.upper),
+    };
+    let beyond = value - limit?;
+    let size = shown::size(characteristic, beyond, lengths);
+    let is_inside = (beyond < 0.0) == (verdict == Verdict::Over);
+    let beyond = if is_inside && beyond != 0.0 {
+        format!("{size} inside its limit, less than the guard band")
+    } else {
+        format!("{size} {side} its limit")
+    };
+    Some(match target.value {
+        Some(target) => {
+            format!("{} from target ({beyond})", shown::deviation(characteristic, value - target, lengths))
+        }
+        None => beyond,
+    })
 }
 
 /// Coverage factor (about 95 %) of a value that has no budget to say its own.

@@ -214,7 +214,7 @@ impl<'a> Chest<'a> {
             });
         }
         let effects = change.effects(&need.base);
-        let outcome = outcome_words(need, &change) + &beyond_limits(&club.spec, &effects);
+        let outcome = outcome_words(need, &change) + &beyond_limits(&club.spec.targets, &effects);
         let text = format!("put {}: {outcome}", self.where_to(&parts));
         Some(Proposal {
             key: key(Way::Weights, &parts),

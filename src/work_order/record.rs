@@ -395,7 +395,10 @@ impl ClubRecord {
     pub fn has_done(&self, step: Step) -> bool {
         // A club that was taken up again is handed over anew.
         let again = self.taken_up.last().filter(|_| step == Step::HandOver);
-        self.steps.iter().skip(again.map_or(0, |again| again.steps_before)).any(|done| done.step == step && self.stands(done))
+        self.steps
+            .iter()
+            .skip(again.map_or(0, |again| again.steps_before))
+            .any(|done| done.step == step && self.stands(done))
     }
 
     /// Whether a step still counts: one that a measurement proved does until that is taken back.

@@ -53,8 +53,7 @@ impl Repeats {
 
     /// Looks at a command; `t_s` is now in seconds of the session, `steady_us` wall time in which no clock was put right.
     pub fn look(&mut self, state: &State, command: &Command, t_s: f64, steady_us: i64) -> Looked {
-        let stands =
-            |asked: &Question| t_s - asked.t_s <= STANDS_S && state.current_club.as_ref() == Some(&asked.club);
+        let stands = |asked: &Question| t_s - asked.t_s <= STANDS_S && state.current_club.as_ref() == Some(&asked.club);
         let asked = self.question.take().filter(stands);
         let wanted = match command {
             Command::Scan(code) => Ticket::parse(code),

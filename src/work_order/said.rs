@@ -6,7 +6,7 @@
 
 use super::event::{Change, EventId};
 use super::filing::FiledValue;
-use super::judging::Verdict;
+use super::judging::{Verdict, outside_in_words};
 use super::order::Order;
 use super::part_stock::{PartFacts, PartUse};
 use super::record::{ClubRecord, ClubState, StepRecord};
@@ -14,7 +14,8 @@ use super::state::State;
 use super::steps::Step;
 use super::taking_up;
 use crate::club::characteristic::Characteristic;
-use crate::club::shown::{self, Lengths};
+use crate::club::shown::{self, lengths_of};
+use crate::measurement::quantity::Target;
 
 /// What is to be said of changes, in their order.
 #[must_use]
@@ -74,9 +75,8 @@ fn is_taken_up(changes: &[Change], club: &str) -> bool {
 fn unmeasured(club: &ClubRecord, step: Step, proof: Option<EventId>) -> Option<String> {
     let missing: Vec<&str> = club.not_measured_for(step).into_iter().map(Characteristic::label).collect();
     let is_told = proof.is_none() && !missing.is_empty();
-    is_told.then(|| {
-        format!("\"{}\" is done at {} with {} not measured", step.label(), club.spec.id, missing.join(", "))
-    })
+    is_told
+        .then(|| format!("\"{}\" is done at {} with {} not measured", step.label(), club.spec.id, missing.join(", ")))
 }
 
 /// What comes next in the queue, where nothing is in hand after the changes: without that the bench would wait for nobody knows
@@ -110,28 +110,18 @@ fn next_in_turn(state: &State, changes: &[Change]) -> Option<String> {
     })
 }
 
-/// A typed value with its verdict: `length of W-1/1 is 38 5/16 in: over its limit by 1/4 in`.
+/// A typed value with its verdict: `length of W-1/1 is 38 5/16 in: +5/16 in from target (1/4 in over its limit)`.
 fn typed(club: &str, text: &str, value: &FiledValue) -> String {
     let characteristic = value.characteristic;
-    // In the units it was typed in.
-    let lengths = if text.contains("mm") { Lengths::Millimetres } else { Lengths::Inches };
-    let limit = |limit: Option<f64>| limit.map(|limit| beyond(characteristic, value.value - limit, lengths));
-    let verdict = match value.verdict {
-        Verdict::Within => "within its limits".to_owned(),
-        Verdict::Under => format!("under its limit by {}", limit(value.lower).unwrap_or_default()),
-        Verdict::Over => format!("over its limit by {}", limit(value.upper).unwrap_or_default()),
+    let lengths = lengths_of(text);
+    let target = Target { value: value.target, lower: value.lower, upper: value.upper };
+    let outside = outside_in_words(characteristic, &target, value.value, value.verdict, lengths);
+    let verdict = outside.unwrap_or_else(|| match value.verdict {
         Verdict::NoTarget => "the order sets no limits for it".to_owned(),
-    };
+        _ => "within its limits".to_owned(),
+    });
     let shown = shown::value(characteristic, value.value, lengths);
     format!("{} of {club} is {shown}: {verdict}", characteristic.label())
-}
-
-/// How far a value is beyond a limit; in millimetres where inches would round it to nothing.
-fn beyond(characteristic: Characteristic, off: f64, lengths: Lengths) -> String {
-    let size = |lengths| shown::deviation(characteristic, off.abs(), lengths);
-    let shown = size(lengths);
-    let shown = if shown.starts_with('+') { shown } else { size(Lengths::Millimetres) };
-    shown.trim_start_matches('+').to_owned()
 }
 
 /// That a part, or the code of one, is kept for a club.

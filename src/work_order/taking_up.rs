@@ -53,7 +53,7 @@ pub(super) fn is_in_reach(state: &State, club: &ClubRecord) -> Result<(), Refusa
     let id = &club.spec.id;
     if club.state == ClubState::Finished && state.current_club.as_ref() != Some(id) {
         return refused(format!(
-            "{id} is {} and not in hand, so nothing is typed for it: `orders open {id}` or its ticket lets it be measured again",
+            "{id} is {} already and not in hand, so nothing is typed for it: `orders open {id}` or its ticket lets it be measured again",
             how(club)
         ));
     }
@@ -64,7 +64,7 @@ pub(super) fn is_in_reach(state: &State, club: &ClubRecord) -> Result<(), Refusa
 pub(super) fn opened(club: &ClubRecord) -> Option<String> {
     (club.state == ClubState::Finished).then(|| {
         format!(
-            "{} is {}: measured again it stays so, unless it loses a value or gets one outside its limits",
+            "{} is {} already: measured again it stays so, unless it loses a value or gets one outside its limits",
             club.spec.id,
             how(club)
         )

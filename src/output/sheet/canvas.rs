@@ -12,6 +12,9 @@ use super::fonts::{Fonts, Weight};
 /// Points of a printer in a millimetre.
 pub(super) const POINTS_PER_MM: f64 = 72.0 / 25.4;
 
+/// The smallest size that a text is made in to fit, in points (common practice, no source).
+const LEAST_PT: f64 = 6.0;
+
 /// The few colours there are. Each difference that matters is also one of shape or of words: sheets are printed in grey.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Ink {
@@ -143,8 +146,29 @@ impl<'a> Canvas<'a> {
         }
     }
 
-    /// A text cut to a width in millimetres.
+    /// A text within a width in millimetres: smaller where it is too long, in two lines about its base line where that is not
+    /// enough, and cut only then.
+    pub(super) fn text_whole(&mut self, at: At, width: f64, text: &str, style: Style) {
+        let style = self.small_enough(width, text, style);
+        let room = width * POINTS_PER_MM;
+        let lines = self.fonts.wrapped(text, style.weight, style.size, room, 2);
+        let leading = style.size * 1.12 / POINTS_PER_MM;
+        let from = at.1 - if lines.len() > 1 { 0.5 * leading } else { 0.0 };
+        for (line, y) in lines.iter().zip([from, from + leading]) {
+            self.text((at.0, y), line, style);
+        }
+    }
+
+    /// The style, or a smaller one with which a text is not too wide; at the smallest size that is read well it stays as it is.
+    fn small_enough(&self, width: f64, text: &str, style: Style) -> Style {
+        let smaller = |part: f64| Style { size: (style.size * part).max(LEAST_PT.min(style.size)), ..style };
+        let fits = |style: &Style| self.width(text, *style) <= width;
+        [1.0, 0.92, 0.84].map(smaller).into_iter().find(fits).unwrap_or_else(|| smaller(0.76))
+    }
+
+    /// A text within a width in millimetres: smaller where it is too long, and cut where that is not enough.
     pub(super) fn text_within(&mut self, at: At, width: f64, text: &str, style: Style) {
+        let style = self.small_enough(width, text, style);
         let fitted = self.fonts.fitted(text, style.weight, style.size, width * POINTS_PER_MM);
         self.text(at, &fitted, style);
     }

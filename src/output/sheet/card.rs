@@ -35,8 +35,8 @@ fn card(canvas: &mut Canvas<'_>, (x, y): (f64, f64), ticket: &Ticket) {
     canvas.matrix_code((x + 4.0, y + (high - CODE) / 2.0), CODE, &ticket.code());
     let (from, middle) = (x + CODE + 6.0, y + high / 2.0);
     canvas.paragraph((from, middle - 8.0), room, 2, &what, Style::of(18.0).bold());
-    canvas.text_within((from, middle + 11.0), room, more, Style::of(9.0));
-    canvas.text_within((from, middle + 16.5), room, &ticket.code(), Style::of(8.0).mono().ink(Ink::Grey));
+    canvas.paragraph((from, middle + 9.5), room, 2, more, Style::of(9.0));
+    canvas.text_within((from, middle + 18.5), room, &ticket.code(), Style::of(8.0).mono().ink(Ink::Grey));
 }
 
 /// What a card says, large and small.

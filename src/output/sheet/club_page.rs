@@ -119,9 +119,9 @@ fn values(canvas: &mut Canvas<'_>, at: At, width: f64, row: f64, views: &[Charac
         let base = y + row / 2.0 + 1.3;
         let out = matches!(view.verdict, Some("under" | "over"));
         let ink = if out { Ink::Alarm } else { Ink::Black };
-        canvas.text_within((x(0) + 1.0, base), 31.0, view.label, Style::of(9.5));
+        canvas.text_whole((x(0) + 1.0, base), 31.0, view.label, Style::of(9.5));
         let asked = view.target_text.as_deref().unwrap_or("\u{2013}");
-        canvas.text_within((x(1), base), 36.0, asked, Style::of(8.5));
+        canvas.text_whole((x(1), base), 36.0, asked, Style::of(8.5));
         let built = view.text.as_deref().unwrap_or("");
         canvas.text_within((x(2), base), 24.0, built, Style::of(11.0).bold().ink(ink));
         if let Some(strip_of) = Strip::of(view) {
@@ -250,7 +250,7 @@ fn notes(canvas: &mut Canvas<'_>, at: At, width: f64, end: f64, subject: &Subjec
     if subject.club.state != ClubState::Finished {
         for caution in cautions {
             if fits(y, 2.0) {
-                y = canvas.paragraph((at.0, y), width, 1, &format!("Take care. {caution}"), style);
+                y = canvas.paragraph((at.0, y), width, 2, &format!("Take care. {caution}"), style);
             }
         }
     }

@@ -4,6 +4,7 @@ use super::canvas::{Canvas, Ink, Style};
 use super::{Print, Subject};
 use crate::club::characteristic::Characteristic;
 use crate::output::text;
+use crate::work_order::record::ClubState;
 use crate::work_order::ticket::Ticket;
 
 /// Width and height of a label in millimetres.
@@ -26,11 +27,27 @@ pub(super) fn draw(canvas: &mut Canvas<'_>, subject: &Subject, print: &Print) {
     if let Some(player) = &subject.order.player {
         canvas.text_within((x, 15.2), room, &format!("for {player}"), Style::of(8.0));
     }
-    let asked = [Characteristic::Length, Characteristic::SwingWeight].into_iter().filter_map(|characteristic| {
-        let row = spec.target(characteristic)?;
-        Some(text::value(characteristic, row.target.value?, print.lengths))
-    });
-    let asked: Vec<String> = asked.collect();
-    canvas.text_within((x, 19.0), room, &asked.join(", "), Style::of(8.0).bold());
+    canvas.text_within((x, 19.0), room, &values(subject, print), Style::of(8.0).bold());
     canvas.text_within((x, 22.4), room, &spec.token, Style::of(6.5).mono().ink(Ink::Grey));
+}
+
+/// Length and swing weight: of a finished club as it was built, before that what was asked for, and so marked.
+fn values(subject: &Subject, print: &Print) -> String {
+    let club = &subject.club;
+    let is_finished = club.state == ClubState::Finished;
+    let value = |characteristic: Characteristic| {
+        let value = if is_finished {
+            club.standing(characteristic)?.filed.value
+        } else {
+            club.spec.target(characteristic)?.target.value?
+        };
+        Some(text::value(characteristic, value, print.lengths))
+    };
+    let values: Vec<String> =
+        [Characteristic::Length, Characteristic::SwingWeight].into_iter().filter_map(value).collect();
+    match (values.as_slice(), is_finished) {
+        ([], _) => String::new(),
+        (values, true) => values.join(", "),
+        (values, false) => format!("asked {}", values.join(", ")),
+    }
 }

@@ -244,7 +244,7 @@ fn angle(canvas: &mut Canvas<'_>, at: At, width: f64, view: &CharacteristicView,
     let built = view.text.clone().unwrap_or_else(|| "not measured yet".to_owned());
     canvas.text((at.0, at.1 + 36.0), &format!("{} {built}", view.label), line.bold());
     if let Some(target) = &view.target_text {
-        canvas.text_within((at.0, at.1 + 39.4), width, &format!("asked for {target}"), line.ink(Ink::Grey));
+        canvas.text_whole((at.0, at.1 + 39.4), width, &format!("asked for {target}"), line.ink(Ink::Grey));
     }
 }
 

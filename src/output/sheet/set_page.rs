@@ -126,7 +126,7 @@ fn cell(canvas: &mut Canvas<'_>, at: (f64, f64), size: (f64, f64), view: &Charac
     let ink = if out { Ink::Alarm } else { Ink::Black };
     let Some(text) = &view.text else {
         let asked = view.target_text.as_deref().unwrap_or_default();
-        canvas.text_within((at.0, at.1 + size.1 * 0.44), size.0, asked, Style::of(7.5).ink(Ink::Grey));
+        canvas.text_whole((at.0, at.1 + size.1 * 0.44), size.0, asked, Style::of(7.5).ink(Ink::Grey));
         return;
     };
     canvas.text_within((at.0, at.1 + size.1 * 0.36), size.0, text, Style::of(10.0).bold().ink(ink));

@@ -5,6 +5,7 @@
 
 use std::time::Duration;
 
+use jiff::tz::TimeZone;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -38,6 +39,8 @@ pub struct View<'a> {
     pub now: Duration,
     /// In which language.
     pub language: Language,
+    /// In which time zone.
+    pub zone: &'a TimeZone,
 }
 
 impl View<'_> {

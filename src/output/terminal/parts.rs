@@ -7,7 +7,8 @@ use super::drawing::{Content, Digits, Link, Part, View};
 use super::known::{Freshness, is_hand, main_reading};
 use super::message::{Capture, Club, Instrument, Reading, State};
 use super::scale::{Scale, scale};
-use super::words::{phase_advice, phase_glyph, split_unit, time_of_day, verdict_glyph};
+use super::words::{phase_advice, phase_glyph, split_unit, verdict_glyph};
+use crate::output::times::second_of;
 
 /// Shown instead of digits that are too old.
 const DASHES: &str = "– – –";
@@ -439,9 +440,10 @@ fn instruments(view: &View<'_>) -> Vec<Line<'static>> {
 /// Signs of life: the daemon's clock and two numbers of it that grow; a display that hangs shows the same ones for ever.
 fn footer(view: &View<'_>, width: usize) -> Line<'static> {
     let left = view.known.state().map(|state| {
-        let (time, seq, beat) = (time_of_day(&state.now), state.seq.to_string(), state.beat.to_string());
+        let time = second_of(&state.now, view.zone);
+        let (seq, beat) = (state.seq.to_string(), state.beat.to_string());
         let life = view.with("watch.life", &[("seq", &seq), ("beat", &beat)]);
-        format!("{time} UTC · {} · {} · {life}", state.bench, state.site)
+        format!("{time} · {} · {} · {life}", state.bench, state.site)
     });
     let words = left.unwrap_or_else(|| view.t("watch.nothing_heard").to_owned());
     spread(vec![Span::styled(words, QUIET)], view.t("watch.leave").to_owned(), width)

@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use jiff::tz::TimeZone;
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use ratatui::buffer::Buffer;
@@ -50,7 +51,7 @@ fn known(state: Value) -> Known {
 
 fn draw(known: &Known, link: &Link, now: Duration, width: u16, height: u16) -> Buffer {
     let mut terminal = Terminal::new(TestBackend::new(width, height)).unwrap();
-    let view = View { known, link, now, language: Language::English };
+    let view = View { known, link, now, language: Language::English, zone: &TimeZone::UTC };
     terminal.draw(|frame| frame.render_widget(view, frame.area())).unwrap();
     terminal.backend().buffer().clone()
 }
@@ -327,7 +328,9 @@ fn in_german_nothing_of_the_view_is_english() {
     state["timers"] = json!([{"text": "B-1 (slow): 20 min of working life left", "over": false}]);
     let known = known(state);
     let mut terminal = Terminal::new(TestBackend::new(80, 30)).unwrap();
-    let view = View { known: &known, link: &Link::Up, now: ms(100), language: Language::German };
+    // Kiritimati is 14 hours ahead of UTC all year.
+    let zone = &TimeZone::get("Pacific/Kiritimati").unwrap();
+    let view = View { known: &known, link: &Link::Up, now: ms(100), language: Language::German, zone };
     terminal.draw(|frame| frame.render_widget(view, frame.area())).unwrap();
     let text = rows(terminal.backend().buffer()).join("\n");
     assert_has(
@@ -345,6 +348,7 @@ fn in_german_nothing_of_the_view_is_english() {
             "▲ Den Schläger nicht schwingen oder biegen",
             "B-1 (slow): noch 20 min Topfzeit",
             "Schwunggewicht  D3.0 ± 0.5 Punkte",
+            "00:20:30 +14 · bench-1",
             "q beendet",
         ],
     );

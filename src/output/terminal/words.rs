@@ -50,9 +50,3 @@ pub fn split_unit(text: &str) -> (&str, &str) {
     let is_unit = (1..=8).contains(&unit.chars().count()) && !unit.contains(char::is_whitespace);
     if is_unit { (number, unit) } else { (text, "") }
 }
-
-/// The time of day of an RFC 3339 time, in UTC as the daemon says it.
-#[must_use]
-pub fn time_of_day(at: &str) -> &str {
-    at.split_once('T').and_then(|(_, time)| time.get(..8)).unwrap_or("--:--:--")
-}
