@@ -126,6 +126,7 @@ fn a_bond_takes_the_batch_in_force_and_an_expired_one_is_refused() {
     bench.steps("bond");
     assert_eq!(bench.core.state.clubs["W-1/1"].steps[0].batch.as_deref(), Some("B-1"));
     bench.wait(1);
+    bench.does(json!({"command": "open_club", "club": "W-1/2"}));
     bench.refuses(
         json!({"command": "step_done", "step": "bond"}),
         "batch B-1 of Quick (invented) is beyond its working life",
@@ -133,9 +134,9 @@ fn a_bond_takes_the_batch_in_force_and_an_expired_one_is_refused() {
     assert!(bench.told()[0].contains("working life is over, do not bond with it"), "{:?}", bench.told());
     bench.mixes();
     bench.steps("bond");
-    assert_eq!(bench.core.state.clubs["W-1/1"].bond.as_ref().unwrap().batch.name, "B-2");
+    assert_eq!(bench.core.state.clubs["W-1/2"].bond.as_ref().unwrap().batch.name, "B-2");
     bench.does(json!({"command": "discard_batch"}));
-    assert_eq!(bench.told(), ["W-1/1 driver: cures, 1 h left"]);
+    assert_eq!(bench.told(), ["W-1/1 driver: cures, 59 min left", "W-1/2 7-iron: cures, 1 h left"]);
 }
 
 #[test]

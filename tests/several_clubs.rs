@@ -121,7 +121,7 @@ fn a_limit_on_one_side_counts_for_the_open_club_and_for_the_one_that_waits() {
     // Too heavy for the 8-iron; heavy enough for the 7-iron, light enough for the wedge.
     check("W-1/2", 284.0, "is what W-1/1 or W-1/3 asks for", &["W-1/1", "W-1/3", "W-1/2"]);
     // No iron's head is so heavy, whatever limit it keeps.
-    check("W-1/2", 310.0, "W-1/2", &[]);
+    check("W-1/2", 310.0, "fits nothing that W-1/2 needs", &["W-1/2"]);
 }
 
 #[test]

@@ -25,6 +25,7 @@ pub mod crosscheck;
 pub mod desk;
 pub mod details;
 pub mod difference;
+mod done;
 pub mod drawer_desk;
 pub mod drawer_stock;
 pub mod drawers;

@@ -16,9 +16,8 @@ use super::learning::Learning;
 use super::marks::{MarkDeed, MarkRecord};
 use super::order::Order;
 use super::part_stock::PartStock;
-use super::record::{Acknowledgement, ClubRecord, ClubState, Entry, Method, StepRecord, VoidRecord};
+use super::record::{Acknowledgement, ClubRecord, ClubState, Entry, Method, VoidRecord};
 use super::sources::quantity_of;
-use super::steps::Step;
 use super::study::Studies;
 use super::trust::Trust;
 use crate::club::characteristic::Characteristic;
@@ -239,26 +238,7 @@ impl State {
                 };
                 self.on_club(club, event.seq, |record| record.file(entry));
             }
-            Change::StepDone { club, step, proof, batch } => {
-                let (at_us, by) = (event.at_us, event.by.clone());
-                let in_hand_us = self.clubs.get(club).map_or(0, |record| record.in_hand.us);
-                let not_measured = match (proof, self.clubs.get(club)) {
-                    (None, Some(record)) => record.not_measured_for(*step),
-                    _ => Vec::new(),
-                };
-                let (proof, batch_of) = (*proof, batch.clone());
-                let done = StepRecord { step: *step, at_us, by, proof, batch: batch_of, in_hand_us, not_measured };
-                let bond = batch.as_ref().and_then(|batch| self.adhesives.bond(event, batch));
-                if *step == Step::Bond {
-                    self.adhesives.wait_for(club, bond.is_some());
-                }
-                self.on_club(club, event.seq, |record| {
-                    record.steps.push(done);
-                    if *step == Step::Bond {
-                        record.bond = bond;
-                    }
-                });
-            }
+            Change::StepDone { .. } => self.take_step(event),
             Change::MarkMeasured(measured) => {
                 self.remember(event.id);
                 self.take_mark(event, &measured.club, measured.mark, MarkDeed::Measured(measured.clone()));
