@@ -6,6 +6,7 @@
 import { describe, test } from "node:test";
 import assert from "node:assert/strict";
 import { atMockBench, SCENES } from "../mock_bench.mjs";
+import * as s from "../scenes.mjs";
 import { violations } from "../support.mjs";
 
 describe("how the page looks", () => {
@@ -73,6 +74,44 @@ describe("how the page looks", () => {
           assert.deepEqual(torn, [], `${name}, ${language}: names torn apart`);
         },
         { width, height, language },
+      );
+    }
+  });
+
+  // With buttons for a finger no row of the list was in sight.
+  test("the_newest_reading_is_in_sight_without_scrolling_in_every_state", async () => {
+    const values = [["total_mass", "318.4 g", "± 0.1 g"], ["balance_point", "1091.2 mm", "± 0.4 mm"], ["swing_weight", "D2.3", "± 0.06 points"]].map(([what, text, u_text]) => ({ what, text, u_text }));
+    const longest = s.capture("e7", "59:30", "318.4 g · 791.2 mm · D2.3", "swing_weight", { values, instrument: "beam" });
+    const named = (state) => ({
+      ...state,
+      captures: state.captures.length > 0 && state.captures[0].event !== "e9" ? [longest, ...state.captures] : state.captures,
+      instruments: state.instruments.map((one) => ({ ...one, name: `${one.name} on the long bench by the window` })),
+      club: state.club && { ...state.club, name: "fairway wood with adjustable sleeve, fourth of the second set" },
+      banners: s.bannerSet(),
+    });
+    for (const [width, height, finger, language] of [
+      [1280, 800, true, "de"],
+      [1280, 800, false, "de"],
+      [1280, 800, true, "en"],
+      [1920, 1080, true, "de"],
+      [1920, 1080, false, "en"],
+    ]) {
+      await on(
+        SCENES.held,
+        async (page) => {
+          for (const [name, state] of Object.entries(SCENES)) {
+            await show(page, named(state));
+            const { list, row, page_height } = await page.evaluate(() => {
+              const box = (node) => (({ top, bottom }) => ({ top, bottom }))(node.getBoundingClientRect());
+              const first = document.querySelector("#captures > li");
+              const seen = first.querySelector(".capture-text") ?? first;
+              return { list: box(document.getElementById("captures")), row: box(seen), page_height: innerHeight };
+            });
+            const at = `${name}, ${width}${finger ? " with a finger" : ""}, ${language}: the values from ${row.top} to ${row.bottom}, the list from ${list.top} to ${list.bottom}`;
+            assert.ok(row.top >= list.top - 1 && row.bottom <= Math.min(list.bottom, page_height) + 1, at);
+          }
+        },
+        { width, height, finger, language },
       );
     }
   });

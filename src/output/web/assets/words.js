@@ -56,8 +56,8 @@ export const namedValues = (capture) =>
 /** A text with a true minus sign, as wide as the plus, so that digits do not shift. */
 export const signed = (text) => (text ?? "").replace(/(^|\s)-(?=\d)/g, "$1−");
 
-/** A target with its tolerance that may only break before the tolerance. */
-export const unbroken = (text) => signed(text).replace(/ (?!±)/g, "\u00a0");
+/** A target with its tolerance that may break before the tolerance and between words, never within a number or before its unit. */
+export const unbroken = (text) => signed(text).replace(/(?<=[\d±]) (?!±)/g, "\u00a0");
 
 /** Cuts `+0.1 g` into number and unit; a text without a unit (`D3.1`, `1° open`) stays whole. */
 export function splitUnit(text) {
