@@ -269,11 +269,11 @@ pub fn remarks(plan: &SetPlan) -> Vec<String> {
         format!("clubs without a target of their own for it are brought to {value}")
     });
     let series = plan.series.iter().map(|series| {
-        let steps: Vec<String> = series.gaps.iter().map(|gap| format!("{:+.2}", gap.step)).collect();
         let unit = text::plain_unit(series.unit);
+        let steps: Vec<String> = series.gaps.iter().map(|gap| format!("{:+.2} {unit}", gap.step)).collect();
         let per = if series.against.starts_with("length") { "inch" } else { "club" };
         let slope = series.line.map(|line| format!("; {:+.2} {unit} per {per}", line.slope)).unwrap_or_default();
-        format!("{}: steps {} {unit}{slope}", series.of, steps.join(", "))
+        format!("{}: steps {}{slope}", series.of, steps.join(", "))
     });
     let sum = format!("matched in {matched}: sum of squared deviations {:.2} (in half tolerances)", plan.cost);
     let left_out = plan.frequency_left_out.then(|| NO_FREQUENCY.to_owned());

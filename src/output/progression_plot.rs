@@ -14,10 +14,12 @@ const LEFT: f64 = 80.0;
 const RIGHT: f64 = 40.0;
 const TOP: f64 = 46.0;
 const BELOW: f64 = 54.0;
+/// Letters of a name.
+const LONGEST_NAME: usize = 24;
 
 /// On a display at night, where the picture is part of a page; what is saved or printed has the colours of its marks.
 const NIGHT: &str = "<style>@media screen and (prefers-color-scheme: dark) { svg { fill: #f1f5f3 } .ground { fill: #141b19 } \
-                     .point { fill: #f1f5f3 } .floor { stroke: #7f8d87 } .line { stroke: #9cc6ff } .step { fill: #9cc6ff } }</style>";
+                     .point { fill: #f1f5f3 } .floor { stroke: #7f8d87 } .line { stroke: #9cc6ff } .step { fill: #9cc6ff } .over { stroke: #141b19 } }</style>";
 
 /// The picture, its words in a language, its lengths as they are wanted.
 #[must_use]
@@ -36,6 +38,18 @@ pub fn svg(title: &str, series: &[Series], language: Language, lengths: Lengths)
     }
     picture.push_str("</svg>\n");
     picture
+}
+
+/// Numbers stand over the line with a rim of the ground.
+const OVER: &str = "paint-order=\"stroke\" stroke=\"#ffffff\" stroke-width=\"4\"";
+
+/// A long name would reach over its neighbours or out of the picture.
+fn short(name: &str) -> String {
+    if name.chars().count() <= LONGEST_NAME {
+        return name.to_owned();
+    }
+    let begins: String = name.chars().take(LONGEST_NAME - 1).collect();
+    format!("{}…", begins.trim_end())
 }
 
 /// The range of some numbers with a margin; never empty.
@@ -86,21 +100,21 @@ fn panel(picture: &mut String, series: &Series, (language, lengths): (Language, 
         let lower = if position % 2 == 0 { 18.0 } else { 34.0 };
         draw(format!("<circle class=\"point\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"5\" fill=\"#1a1a1a\"/>"));
         draw(format!(
-            "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>",
+            "<text class=\"over\" x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\" {OVER}>{}</text>",
             y - 10.0,
             Step { of: series.unit, lengths, size: point.y }.size()
         ));
         draw(format!(
             "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-size=\"12\">{}</text>",
             floor + lower,
-            escaped(&point.club)
+            escaped(&short(&point.club))
         ));
     }
     for (pair, gap) in series.points.windows(2).zip(&series.gaps) {
         let [from, to] = pair else { continue };
         let (x, y) = (f64::midpoint(across(from.x), across(to.x)), f64::midpoint(up(from.y), up(to.y)));
         draw(format!(
-            "<text class=\"step\" x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-size=\"12\" fill=\"#123f80\">{}</text>",
+            "<text class=\"step over\" x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-size=\"12\" fill=\"#123f80\" {OVER}>{}</text>",
             y + 18.0,
             Step { of: series.unit, lengths, size: gap.step }.signed()
         ));

@@ -113,6 +113,8 @@ fn mark_class(person: usize) -> String {
 pub fn takes(study: &Study, result: &StudyResult, language: Language) -> String {
     const LEFT: f64 = 30.0;
     const SLOT: [f64; 2] = [46.0, 64.0];
+    /// What the words of the limits take at most.
+    const LIMITS_WIDE: f64 = 150.0;
     let (spread, quantity) = (&result.by_anova, study.plan.quantity);
     let (whole, what) = match (width(study), &study.plan.tolerance) {
         (Some(width), Some(tolerance)) => (width, format!("tolerance {}", tolerance.text)),
@@ -151,7 +153,16 @@ pub fn takes(study: &Study, result: &StudyResult, language: Language) -> String 
             picture.line("limits", [to, y - 5.0, to, y + 5.0]);
         }
         let (low, high) = (100.0 * share(low), 100.0 * share(high));
-        picture.text("small middle", [middle, y + 4.0], &format!("90 %: {low:.0} to {high:.0} %"));
+        // Between the two, or where they leave no room beside them; where there is none either, below the right one.
+        let (inside, right) = (inner[2], outer[0] + outer[2]);
+        let (class, at) = if inside > LIMITS_WIDE {
+            ("small middle", [middle, y + 4.0])
+        } else if right + LIMITS_WIDE < ACROSS - LEFT {
+            ("small", [right + 10.0, y + 4.0])
+        } else {
+            ("small end", [right, y + 19.0])
+        };
+        picture.text(class, at, &format!("90 %: {low:.0} to {high:.0} %"));
     }
     picture.text("large middle", [middle, 28.0], &format!("{percent:.1} %"));
     let ends = study.plan.tolerance.as_ref().filter(|_| width(study).is_some());

@@ -104,7 +104,7 @@ fn parts_against_club(club: &ClubRecord) -> Vec<Suspect> {
                 reason: format!(
                     "the club weighs {:.1} g at {}, its parts {:.1} g: {:+.1} g cannot be, and it is the club or most likely {}; lay club or parts down again, free and without a hand",
                     total.filed.value,
-                    total.filed.stage.name(),
+                    total.filed.stage.name().replace('_', " "),
                     sum,
                     difference,
                     named.join(" or ")

@@ -8,6 +8,7 @@ import assert from "node:assert/strict";
 import { mkdir } from "node:fs/promises";
 import { join } from "node:path";
 import { launch, openPage } from "./support.mjs";
+import { startDemo } from "./own_bench.mjs";
 import { startWorkedBench } from "./worked_bench.mjs";
 
 // Words of the German workshop, and what is written the same in both languages (common practice, no source).
@@ -102,4 +103,46 @@ describe("languages", () => {
     }
     assert.deepEqual(wrong, []);
   });
+});
+
+// What the daemon says comes and goes with the work, so a German display watches a whole day, and then every page that the day has filled is read.
+test("no_english_is_left_through_a_whole_day", { timeout: 400_000 }, async () => {
+  const demo = await startDemo({ pace: 6 });
+  const over = demo.says("the page stays up");
+  const browser = await launch();
+  try {
+    // What has no words in German stands there in English and is marked as English.
+    const isEnglish = (text) => /[a-z]{3}/.test(text);
+    const { page, close } = await openPage(browser, demo.url, { width: 1280, height: 800, locale: "de-DE" });
+    await page.evaluate(() => {
+      globalThis.marked = new Set();
+      const look = () => document.querySelectorAll("[lang=en]").forEach((node) => globalThis.marked.add(node.textContent.trim()));
+      new MutationObserver(look).observe(document.body, { subtree: true, childList: true, characterData: true, attributes: true });
+    });
+    await over;
+    const left = (await page.evaluate(() => [...globalThis.marked])).map((text) => `/: ${text}`);
+    await close();
+    const { records } = await demo.get("api/v1/records");
+    const orders = [...new Set(records.map(({ order }) => order))];
+    const paths = ["instruments", "records", "orders", "drawers", "stock", "history", "studies", ...records.map(({ token }) => `records/${token}`), ...orders.flatMap((order) => [`orders/${order}/set`, `orders/${order}/plan`])];
+    assert.ok(records.length >= 5 && paths.length > 12, `${paths}`);
+    const readings = new Set();
+    const read = async (path) => {
+      const { page: one, close: closeOne } = await openPage(browser, new URL(path, demo.url).href, { locale: "de-DE" });
+      const { marked, links } = await one.evaluate(() => ({
+        marked: [...document.querySelectorAll("main [lang=en], #banners [lang=en]")].map((node) => node.textContent.trim()),
+        links: [...document.querySelectorAll('a[href*="readings/"]')].map((link) => link.href),
+      }));
+      left.push(...marked.filter(isEnglish).map((text) => `/${path}: ${text}`));
+      // Two clubs have every kind of reading.
+      if (readings.size < 30) links.forEach((link) => readings.add(link));
+      await closeOne();
+    };
+    for (const path of paths) await read(path);
+    for (const link of readings) await read(link);
+    assert.deepEqual(left, []);
+  } finally {
+    await browser.close();
+    await demo.stop();
+  }
 });

@@ -99,16 +99,18 @@ export async function startOwnBench({ mqtt = "", pace = PACE, kits = false } = {
   };
 }
 
-/** Starts the demo, whose simulated builder builds so many clubs. */
-export async function startDemo({ clubs, pace }) {
+/** Starts the demo, whose simulated builder builds so many clubs, or plays his whole day. */
+export async function startDemo({ clubs = null, pace }) {
   const folder = await mkdtemp(join(tmpdir(), "benchscribe-demo-"));
-  const arguments_ = ["demo", "--clubs", `${clubs}`, "--pace", `${pace}`, "--listen", "127.0.0.1:0", "--data", join(folder, "data")];
+  const arguments_ = ["demo", ...(clubs === null ? [] : ["--clubs", `${clubs}`]), "--pace", `${pace}`, "--listen", "127.0.0.1:0", "--data", join(folder, "data")];
   const demo = spawn(join(PROGRAMS, "benchscribe"), arguments_, { stdio: ["ignore", "ignore", "pipe"] });
   const words = await said(demo, demo.stderr, (text) => /^page: (\S+)/m.test(text));
   const url = /^page: (\S+)/m.exec(words)[1];
   return {
     url,
     get: async (path) => (await fetch(new URL(path, url))).json(),
+    /** Waits until the demo says this. */
+    says: (text) => said(demo, demo.stderr, (words) => words.includes(text)),
     async stop() {
       const ended = new Promise((resolve) => demo.once("exit", resolve));
       demo.kill("SIGTERM");

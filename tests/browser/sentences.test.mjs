@@ -10,6 +10,6 @@ const json = async (path) => JSON.parse(await readFile(new URL(path, import.meta
 test("sentences_are_rendered_as_by_the_daemon", async () => {
   const { words, sentences } = await json("../../src/output/web/messages/de.json");
   const codes = new Map(Object.keys(words).filter((key) => key.startsWith("code.")).map((key) => [key.slice(5).replaceAll("_", " "), words[key]]));
-  const translate = translator(sentences, (english) => codes.get(english) ?? sentences[english] ?? null);
+  const translate = translator(sentences, (english) => codes.get(english.replaceAll("_", " ")) ?? sentences[english] ?? null);
   for (const [english, german] of Object.entries(await json("../sentences.json"))) assert.equal(translate(english), german, english);
 });

@@ -108,6 +108,17 @@ fn heading(view: &View<'_>, width: usize) -> Line<'static> {
     spread(vec![Span::styled(club.name.clone(), BOLD), Span::raw(detail)], place.unwrap_or_default(), width)
 }
 
+/// What is wrong and its remedy. Some have words apart; a notice is one sentence and has its words whole.
+fn banner_words(view: &View<'_>, text: &str, remedy: &str) -> String {
+    if remedy.is_empty() {
+        return view.said(text);
+    }
+    match view.language.say(text).zip(view.language.say(remedy)) {
+        Some((text, remedy)) => format!("{text}: {remedy}"),
+        None => view.said(&format!("{text}: {remedy}")),
+    }
+}
+
 fn banners(view: &View<'_>, width: usize) -> Vec<Line<'static>> {
     let mut lines = Vec::new();
     if let Link::Lost(cause) = view.link {
@@ -115,8 +126,7 @@ fn banners(view: &View<'_>, width: usize) -> Vec<Line<'static>> {
         lines.extend(wrapped("▲ ", &words, width, ALARM));
     }
     for banner in view.known.state().map(|state| state.banners.as_slice()).unwrap_or_default() {
-        let remedy = if banner.remedy.is_empty() { String::new() } else { format!(": {}", view.said(&banner.remedy)) };
-        lines.extend(wrapped("▲ ", &format!("{}{remedy}", view.said(&banner.text)), width, ALARM));
+        lines.extend(wrapped("▲ ", &banner_words(view, &banner.text, &banner.remedy), width, ALARM));
     }
     lines
 }

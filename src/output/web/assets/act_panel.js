@@ -11,7 +11,9 @@ import { cuts } from "./cut_panel.js";
 import { askHandOver, askVoid } from "./asking.js";
 import { drawers, drawersKey } from "./drawers.js";
 import { counted, own, plain, say, t, told } from "./language.js";
-import { namedValues, phaseAdvice, signed } from "./words.js";
+import { units } from "./preferences.js";
+import { inUnits } from "./quantities.js";
+import { namedValues, phaseAdvice, signed, unitWord } from "./words.js";
 
 /** Draws the section. */
 export function drawAct(view, shown) {
@@ -160,7 +162,13 @@ function bent(club, { characteristic, quantity }) {
 /** What no weighing tells: each is known by itself. */
 const APART = ["loft", "lie", "face_angle", "frequency"];
 
-const landsAt = (value) => `${plain(value.characteristic)} ${value.text} ± ${(2 * value.u).toFixed(1)}`;
+const here = (text) => inUnits(text, units());
+// A spread has the unit of the numbers; a swing weight's is in points, as beside its target.
+function spreadOf({ characteristic, unit, u }) {
+  const word = characteristic === "swing_weight" ? "" : unitWord(unit);
+  return `± ${(2 * u).toFixed(1)}${word === "" || word === "°" ? word : ` ${word}`}`;
+}
+const landsAt = (value) => `${plain(value.characteristic)} ${value.text} ${spreadOf(value)}`;
 
 /** Where the club will land, unless the advice says it; where clubs of the same parts taught it, the text says how. */
 function forecast(club) {
@@ -169,15 +177,15 @@ function forecast(club) {
   const isSaid = club?.advice?.some((advice) => advice.startsWith("forecast"));
   const landing = [];
   if (swing && (!isSaid || swing.learnt)) {
-    landing.push(...[swing, of("total_mass")].filter(Boolean).map((value) => `${value.text} ± ${(2 * value.u).toFixed(1)}`));
+    landing.push(...[swing, of("total_mass")].filter(Boolean).map((value) => own(here(`${value.text} ${spreadOf(value)}`))));
     const also = ["balance_point", "length", "moi_butt"].map(of).filter(Boolean).map(landsAt);
     if (club.forecast_12_in) also.push(t("forecast.twelve", { moment: club.forecast_12_in.text }));
-    if (also.length > 0) landing.push(also.join(" · "));
+    if (also.length > 0) landing.push(own(here(also.join(" · "))));
     if (swing.learnt) landing.push(swing.learnt.text);
   }
   const apart = APART.map(of).filter(Boolean);
   const marked = (value) => `${landsAt(value)}${value.basis === "stated" ? ` (${plain("stated")})` : ""}`;
-  if (apart.length > 0) landing.push(own(apart.map(marked).join(" · ")));
+  if (apart.length > 0) landing.push(own(here(apart.map(marked).join(" · "))));
   landing.push(...apart.filter((value) => value.learnt).map((value) => value.learnt.text));
   return landing.length > 0 ? landing : null;
 }

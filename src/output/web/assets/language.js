@@ -29,7 +29,11 @@ export const plain = (code) => carried.words[`code.${code}`] ?? (code ?? "").rep
 /** One of two keys by a number. */
 export const counted = (key, n, values = {}) => t(n === 1 ? `${key}.one` : `${key}.more`, { n, ...values });
 
-const wordOf = (english) => (codes.has(english) ? carried.words[codes.get(english)] : (carried.sentences[english] ?? null));
+const wordOf = (english) => {
+  // A code in a sentence is a word as well: journals hold some.
+  const code = codes.get(english.replaceAll("_", " "));
+  return code ? carried.words[code] : (carried.sentences[english] ?? null);
+};
 const translate = translator(carried.sentences, wordOf);
 const MOST_KEPT = 400;
 const kept = new Map();

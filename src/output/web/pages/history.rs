@@ -22,6 +22,9 @@ use crate::output::web::zone;
 /// How many clubs are looked at; the command line takes more.
 const CLUBS: u32 = 300;
 
+/// What stands for an instrument where a value was typed.
+const TYPED: &str = "typed";
+
 #[derive(Template)]
 #[template(path = "history.html")]
 struct HistoryPage<'a> {
@@ -38,7 +41,11 @@ impl HistoryPage<'_> {
     }
 
     fn on(&self, found: &DistributionView) -> String {
-        self.shell.with("history.on", &[("what", &said_text(found.label)), ("instrument", &found.instrument)])
+        let what = said_text(found.label);
+        if found.instrument == TYPED {
+            return self.shell.with("history.typed", &[("what", &what)]);
+        }
+        self.shell.with("history.on", &[("what", &what), ("instrument", &found.instrument)])
     }
 
     fn on_in(&self, found: &DistributionView) -> String {
@@ -47,6 +54,9 @@ impl HistoryPage<'_> {
             "{cpm}" => "cpm".to_owned(),
             other => other.to_owned(),
         };
+        if found.instrument == TYPED {
+            return self.shell.with("history.typed_in", &[("unit", &unit)]);
+        }
         self.shell.with("history.on_in", &[("instrument", &found.instrument), ("unit", &unit)])
     }
 

@@ -245,7 +245,7 @@ impl DrawnReading {
             curve,
             label: self.label,
             unit: self.unit,
-            name: with("record.settling", &[("what", &said_text(&self.what))]),
+            name: with("record.settling", &[("what", &self.what)]),
         })
     }
 }
@@ -373,7 +373,8 @@ async fn draw(web: &Web, club: &ClubRecord, event: EventId) -> DrawnReading {
     let filed = club.entries.iter().filter(|entry| entry.event == event);
     let what = filed.map(|entry| {
         let filed = &entry.filed;
-        format!("{} {}", filed.characteristic.label(), text::value(filed.characteristic, filed.value, web.lengths))
+        let value = text::value(filed.characteristic, filed.value, web.lengths);
+        said_text(&format!("{} {value}", filed.characteristic.label()))
     });
     let mut reading = DrawnReading {
         event: event.to_string(),

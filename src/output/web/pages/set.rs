@@ -61,6 +61,13 @@ impl SetPage<'_> {
         [value, self.difference(point.off_line, series), self.difference(step, series)]
     }
 
+    /// The step that is farthest from the line, which is looked at first; none where all lie on it or fewer than three clubs give none.
+    fn farthest<'a>(&self, series: &'a SeriesView) -> Option<&'a GapView> {
+        let off = |gap: &GapView| gap.off_line.map_or(0.0, f64::abs);
+        let is_off = |gap: &&GapView| self.value(off(gap), series).bytes().any(|byte| (b'1'..=b'9').contains(&byte));
+        series.gaps.iter().filter(is_off).max_by(|a, b| off(a).total_cmp(&off(b)))
+    }
+
     fn difference(&self, number: Option<f64>, series: &SeriesView) -> Cell {
         let text = number.map_or_else(|| "–".to_owned(), |number| self.signed(number, series));
         Cell { text, size: number.and_then(|number| size(number, series, true)) }
@@ -83,12 +90,6 @@ fn size(value: f64, series: &SeriesView, signed: bool) -> Option<String> {
 /// The message key of what a series is of.
 fn name_key(series: &SeriesView) -> String {
     format!("code.{}", series.characteristic)
-}
-
-/// The step that is farthest from the line, which is looked at first; none where fewer than three clubs give a line.
-fn farthest(series: &SeriesView) -> Option<&GapView> {
-    let off = |gap: &&GapView| gap.off_line.map_or(0.0, f64::abs);
-    series.gaps.iter().filter(|gap| gap.off_line.is_some()).max_by(|a, b| off(a).total_cmp(&off(b)))
 }
 
 /// The page of an order's set.
