@@ -150,7 +150,8 @@ impl Language {
         }
         let loaded = self.loaded();
         let word = |english: &str| {
-            let code = loaded.codes.get(&english.replace('_', " ")).and_then(|key| loaded.messages.words.get(key).cloned());
+            let code =
+                loaded.codes.get(&english.replace('_', " ")).and_then(|key| loaded.messages.words.get(key).cloned());
             code.or_else(|| loaded.messages.sentences.get(english)?.as_str().map(str::to_owned))
         };
         word(english).or_else(|| loaded.sentences.render(english, &word))
