@@ -3,6 +3,7 @@
 // `startMock()` for tests; `node mock.mjs [PORT]` plays a short scripted bench for looking at the page by hand.
 // The content policy is the daemon's, so that a page that needs more fails here too.
 
+import { createHash } from "node:crypto";
 import { EventEmitter, once } from "node:events";
 import { createServer } from "node:http";
 import { readFile } from "node:fs/promises";
@@ -13,6 +14,9 @@ import * as scenes from "./scenes.mjs";
 const WEB = new URL("../../src/output/web/", import.meta.url);
 const TYPES = { ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml", ".woff2": "font/woff2", ".txt": "text/plain" };
 const POLICY = "default-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'";
+const LATER = await readFile(new URL("assets/later.js", WEB), "utf8");
+// The one script that is written into the page.
+const BENCH_POLICY = `${POLICY}; script-src 'self' 'sha256-${createHash("sha256").update(LATER).digest("base64")}'`;
 
 /** The page as the daemon's template makes it, in a language; what the daemon writes of the moment is left out, and the files are single ones. */
 async function bench(language) {
@@ -25,7 +29,8 @@ async function bench(language) {
     template = template.replaceAll(/\{% (if|for) (?:(?!\{% (?:if|for) ).)*?\{% end\1 %\}/gs, "");
   }
   return template
-    .replace('<link rel="stylesheet" href="assets/{{ self.file("bench.css") }}">', styles.join("\n  "))
+    .replace("<style>{{ Self::style()|safe }}</style>", styles.join("\n  "))
+    .replace("{{ Self::later()|safe }}", LATER)
     .replace('{{ self.messages() }}', `messages-${language}.js`)
     .replaceAll(/\{\{ self\.file\("([^"]+)"\) \}\}/g, (_, plain) => plain)
     .replaceAll("{{ bench_name }}", "bench-1")
@@ -53,7 +58,7 @@ export async function startMock(port = 0) {
     const path = new URL(request.url, "http://bench").pathname;
     if (path === "/") {
       const page = await bench(language);
-      response.writeHead(200, { "content-type": "text/html; charset=utf-8", "content-security-policy": POLICY }).end(page);
+      response.writeHead(200, { "content-type": "text/html; charset=utf-8", "content-security-policy": BENCH_POLICY }).end(page);
     } else if (/^\/assets\/messages-\w+\.js$/.test(path)) {
       const messages = await readFile(new URL(`messages/${path.slice(17, -3)}.json`, WEB), "utf8");
       response.writeHead(200, { "content-type": "text/javascript" }).end(`globalThis.benchMessages = ${messages};`);

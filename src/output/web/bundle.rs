@@ -33,7 +33,7 @@ const JOINED: [(&str, &[&str]); 3] = [
     ("mark.svg", &["mark.svg"]),
 ];
 /// The scripts that pages name; each brings what it imports.
-const SCRIPTS: [&str; 4] = ["bench.js", "display.js", "page.js", "setup.js"];
+const SCRIPTS: [&str; 3] = ["display.js", "page.js", "setup.js"];
 
 static MADE: LazyLock<Vec<Made>> = LazyLock::new(|| {
     let joined =
@@ -69,6 +69,12 @@ pub(super) fn by_name(name: &str) -> Option<&'static Made> {
 /// What a template writes for one of the files: its name with the hash.
 pub(super) fn named(plain: &str) -> &'static str {
     MADE.iter().find(|made| made.plain == plain).map_or("", |made| &made.name)
+}
+
+/// The text of one of the files, for a page that has it written into it.
+pub(super) fn text(plain: &str) -> &'static str {
+    let made = MADE.iter().find(|made| made.plain == plain);
+    made.map_or("", |made| std::str::from_utf8(&made.content).unwrap_or_default())
 }
 
 /// What a template writes for the messages of a language.
@@ -165,7 +171,7 @@ mod tests {
         let mut unpacked = String::new();
         std::io::Read::read_to_string(&mut flate2::read::GzDecoder::new(one.gzip.as_slice()), &mut unpacked).unwrap();
         assert_eq!(unpacked, "1;");
-        assert!(by_name(named("bench.js")).is_some_and(|made| made.content.starts_with(b"// Put together")));
-        assert!(by_name("bench.js").is_none(), "a plain name would be kept for ever");
+        assert!(by_name(named("display.js")).is_some_and(|made| made.content.starts_with(b"// Put together")));
+        assert!(by_name("display.js").is_none(), "a plain name would be kept for ever");
     }
 }

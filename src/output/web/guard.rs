@@ -10,12 +10,23 @@ use axum::extract::{ConnectInfo, Request, State};
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::Response;
+use base64::Engine as _;
+use base64::prelude::BASE64_STANDARD;
+use sha2::{Digest as _, Sha256};
 
 use super::Web;
 use super::api::problem;
-use super::{language, zone};
+use super::look::Look;
+use super::{language, look, zone};
 
 const POLICY: &str = "default-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'";
+
+/// The policy of a page with style sheets and a script written into it: these texts and no others.
+pub(super) fn policy_with(styles: &[&str], script: &str) -> String {
+    let hash = |text: &&str| format!(" 'sha256-{}'", BASE64_STANDARD.encode(Sha256::digest(text.as_bytes())));
+    let styles: String = styles.iter().map(hash).collect();
+    format!("{POLICY}; style-src 'self'{styles}; script-src 'self'{}", hash(&script))
+}
 
 /// Lets a request through or answers with a problem.
 pub(super) async fn guard(
@@ -27,16 +38,17 @@ pub(super) async fn guard(
     if let Err(refusal) = check(&web, peer, request.method(), request.headers()) {
         return *refusal;
     }
-    let chosen = language::of(request.headers());
-    let mut response =
-        as_problem(zone::during(web.zone.clone(), language::during(chosen, next.run(request))).await).await;
+    let (chosen, look) = (language::of(request.headers()), Look::of(request.headers()));
+    let answer = look::during(look, language::during(chosen, next.run(request)));
+    let mut response = as_problem(zone::during(web.zone.clone(), answer).await).await;
     let headers = response.headers_mut();
     for (name, value) in [
         (header::CONTENT_SECURITY_POLICY, POLICY),
         (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
         (header::REFERRER_POLICY, "no-referrer"),
     ] {
-        headers.insert(name, HeaderValue::from_static(value));
+        // A page that has texts of its own written into it has said which.
+        headers.entry(name).or_insert(HeaderValue::from_static(value));
     }
     response
 }

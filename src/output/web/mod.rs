@@ -7,6 +7,7 @@ mod first;
 mod guard;
 mod language;
 mod live;
+mod look;
 mod metrics;
 mod page;
 mod pages;

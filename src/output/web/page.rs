@@ -1,5 +1,7 @@
 //! The bench display: the page with the moment at which it was made already in it.
 
+use std::iter;
+
 use askama::Template;
 use axum::extract::State;
 use axum::http::{HeaderMap, StatusCode, header};
@@ -8,8 +10,11 @@ use axum::response::{Html, IntoResponse, Response};
 use super::Web;
 use super::api::problem;
 use super::bundle;
+use super::assets;
 use super::first::{First, Words};
+use super::guard::policy_with;
 use super::language;
+use super::look::{self, Look};
 use super::units::Units;
 use crate::output::language::Language;
 
@@ -20,6 +25,9 @@ struct BenchPage<'a> {
     site: &'a str,
     language: Language,
     first: First,
+    look: Look,
+    /// The sizes measured on the display, as a style sheet.
+    sizes: Option<String>,
 }
 
 /// The sign of a verdict, as on the pages beside.
@@ -43,6 +51,16 @@ impl BenchPage<'_> {
         bundle::named(plain)
     }
 
+    /// The style sheet, in the page itself: a picture that waits for a second file comes later.
+    fn style() -> &'static str {
+        bundle::text("bench.css")
+    }
+
+    /// The script that fetches the others.
+    fn later() -> &'static str {
+        assets::source("later.js")
+    }
+
     fn messages(&self) -> &'static str {
         bundle::messages(self.language)
     }
@@ -53,9 +71,15 @@ pub(super) async fn bench(State(web): State<Web>, headers: HeaderMap) -> Respons
     let language = language::current();
     let words = Words { language, units: Units::of(&headers) };
     let first = First::of(&web.snapshots.borrow().clone(), web.clock.now(), words);
-    let page = BenchPage { bench_name: &web.bench, site: &web.site, language, first };
+    let look = look::current();
+    let page = BenchPage { bench_name: &web.bench, site: &web.site, language, first, look, sizes: look.style() };
+    let styles: Vec<&str> = iter::once(BenchPage::style()).chain(page.sizes.as_deref()).collect();
+    let policy = policy_with(&styles, BenchPage::later());
     match page.render() {
-        Ok(html) => ([(header::CACHE_CONTROL, "no-store")], Html(html)).into_response(),
+        Ok(html) => {
+            let told = [(header::CACHE_CONTROL, "no-store"), (header::CONTENT_SECURITY_POLICY, policy.as_str())];
+            (told, Html(html)).into_response()
+        }
         Err(error) => problem(StatusCode::INTERNAL_SERVER_ERROR, "the page could not be made", &error.to_string()),
     }
 }

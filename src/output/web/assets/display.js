@@ -14,6 +14,8 @@ import { drawInstruments } from "./instruments.js";
 import { drawLive } from "./live_panel.js";
 import { drawHeading, drawSheet } from "./sheet.js";
 import { openStream } from "./stream.js";
+import { startPalette } from "./palette.js";
+import { startScreen } from "./screen.js";
 import { maySound, play } from "./sounds.js";
 import { hear, silent } from "./sound_events.js";
 import { plain, said, say, t } from "./language.js";
@@ -85,6 +87,8 @@ function sound(message, joined) {
   if (soundsOn()) play(sounds);
 }
 
+startPalette();
+startScreen();
 armDeadMan(performance.now());
 byId("void-button").addEventListener("click", () => askVoid(lastStanding(view)));
 byId("enter-button").addEventListener("click", () => {

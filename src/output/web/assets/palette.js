@@ -22,7 +22,8 @@ export function startPalette() {
     apply();
   });
   system.addEventListener("change", apply);
-  addEventListener("storage", apply);
+  // Another page of this display may have changed it.
+  document.addEventListener("visibilitychange", apply);
   apply();
   return apply;
 }

@@ -1,6 +1,6 @@
 // What somebody chose for this display. Kept by the browser of the display, never by the daemon: two displays may differ.
 //
-// In and out: plain values. Language and units are cookies, because the daemon makes pages in them; all else is read by scripts.
+// In and out: plain values. Language, units, palette and sizes are cookies, because the daemon makes pages in them; all else is read by scripts.
 
 const read = (name, allowed) => {
   const value = localStorage.getItem(`bench-${name}`);
@@ -14,8 +14,10 @@ function keep(name, value) {
 
 const A_YEAR_S = 31_536_000;
 
+const cookie = (name) => new RegExp(`(?:^|; )bench-${name}=([^;]*)`).exec(document.cookie)?.[1] ?? null;
+
 const told = (name, allowed) => {
-  const value = new RegExp(`(?:^|; )bench-${name}=([^;]*)`).exec(document.cookie)?.[1];
+  const value = cookie(name);
   return allowed.includes(value) ? value : null;
 };
 
@@ -42,8 +44,8 @@ export const soundsOn = () => read("sounds", ["off"]) === null;
 export const setSounds = (on) => keep("sounds", on ? null : "off");
 
 /** `day`, `night`, or null as the system says. */
-export const palette = () => read("palette", ["day", "night"]);
-export const setPalette = (value) => keep("palette", value);
+export const palette = () => told("palette", ["day", "night"]);
+export const setPalette = (value) => tell("palette", value);
 
 /** Keeps the language; the page must be loaded again to be in it. */
 export const setLanguage = (tag) => tell("language", tag);
@@ -59,6 +61,11 @@ export function measuredScreen() {
   } catch {
     return null;
   }
+}
+
+/** Keeps the sizes that were worked out from it, such as `5.940_32.1_64.2_118.8_far`, for the daemon's first picture; null forgets them. */
+export function setSizes(text) {
+  if (cookie("sizes") !== text) tell("sizes", text);
 }
 
 export const setMeasuredScreen = (measured) => keep(screenName(), measured === null ? null : JSON.stringify(measured));

@@ -4,8 +4,8 @@
 // Sizes: labels 17.5 mm and digits 35 mm tall at 3 m, in proportion at other distances, by the project's display requirements
 // (17.5 mm at 3 m is an angle of 20', from memory what ISO 9241-303 prefers at least); targets 20 mm.
 
-import { setAttribute, setProperty } from "./dom.js";
-import { measuredScreen } from "./preferences.js";
+import { byId, setAttribute, setProperty } from "./dom.js";
+import { measuredScreen, setSizes } from "./preferences.js";
 
 /** Height of what is read, in millimetres for each metre of distance. */
 export const LABEL_MM_PER_M = 17.5 / 3;
@@ -36,11 +36,13 @@ function shares() {
 export function startScreen() {
   const apply = () => {
     const root = document.documentElement;
+    // What the daemon wrote into the page, from the last time, holds until here.
+    byId("sizes")?.remove();
     const measured = measuredScreen();
     if (measured === null) {
-      for (const name of ["--label", "--digit", "--mm"]) root.style.removeProperty(name);
-      root.style.removeProperty("--touch");
+      for (const name of ["--label", "--digit", "--mm", "--touch"]) root.style.removeProperty(name);
       setAttribute(root, "data-reading", null);
+      setSizes(null);
       return;
     }
     const px = pagePixels(measured.device_px_per_mm);
@@ -48,13 +50,13 @@ export function startScreen() {
     const distance = Math.min(measured.distance_m, farthest(innerWidth / px, innerHeight / px));
     const { capital, digit } = shares();
     const label = (LABEL_MM_PER_M * distance * px) / capital;
-    setProperty(root, "--mm", `${px.toFixed(3)}px`);
-    setProperty(root, "--label", `${label.toFixed(1)}px`);
-    setProperty(root, "--digit", `${((DIGIT_MM_PER_M * distance * px) / digit).toFixed(1)}px`);
-    setProperty(root, "--touch", `${Math.max(48, TOUCH_MM * px).toFixed(1)}px`);
+    const sizes = { mm: px.toFixed(3), label: label.toFixed(1), digit: ((DIGIT_MM_PER_M * distance * px) / digit).toFixed(1), touch: Math.max(48, TOUCH_MM * px).toFixed(1) };
+    for (const [name, size] of Object.entries(sizes)) setProperty(root, `--${name}`, `${size}px`);
     // Where the display's own sizes are not enough, it shows what is read from afar first, and the rest below.
     const own = 2 * parseFloat(getComputedStyle(root).fontSize);
-    setAttribute(root, "data-reading", label > own ? "far" : "near");
+    const reading = label > own ? "far" : "near";
+    setAttribute(root, "data-reading", reading);
+    setSizes([...Object.values(sizes), reading].join("_"));
   };
   addEventListener("resize", apply);
   addEventListener("storage", apply);

@@ -30,6 +30,7 @@ use super::Web;
 use super::api::problem;
 use super::bundle;
 use super::language;
+use super::look::{self, Look};
 use crate::output::language::Language;
 
 /// What every page has around it.
@@ -44,6 +45,7 @@ struct Shell<'a> {
     /// The sequence of the last event when the page was made.
     seq: u64,
     language: Language,
+    look: Look,
 }
 
 impl<'a> Shell<'a> {
@@ -55,6 +57,7 @@ impl<'a> Shell<'a> {
             site: &web.site,
             seq: web.snapshots.borrow().seq,
             language: language::current(),
+            look: look::current(),
         }
     }
 
