@@ -77,6 +77,37 @@ describe("set-up of the display and the drawers", () => {
       await page.waitForFunction(() => document.documentElement.lang === "en");
     }));
 
+  test("the_first_picture_has_the_light_and_the_sizes_of_this_display_before_a_script_runs", async () => {
+    const { page, errors, close } = await openPage(browser, at("setup"));
+    await page.waitForFunction(() => document.getElementById("measured").textContent !== "");
+    await page.locator("#card-width").fill("514");
+    await page.locator("#distance").fill("1.2");
+    await page.locator("#fits").click();
+    await page.getByLabel("night", { exact: true }).check();
+    const looks = () => {
+      const { palette, reading } = document.documentElement.dataset;
+      const style = getComputedStyle(document.documentElement);
+      return [palette, reading, ...["mm", "label", "digit", "touch"].map((name) => style.getPropertyValue(`--${name}`))];
+    };
+    await page.goto(at("/"));
+    await page.waitForFunction(() => document.body.dataset.drawn);
+    const live = await page.evaluate(looks);
+    const still = await browser.newContext({ javaScriptEnabled: false, viewport: page.viewportSize() });
+    await still.addCookies(await page.context().cookies());
+    const first = await still.newPage();
+    first.on("console", (message) => errors.push(message.text()));
+    await first.goto(at("/"));
+    assert.deepEqual(await first.evaluate(looks), live);
+    // 514 pixels for a card of 85.60 mm.
+    assert.deepEqual(live.slice(0, 3), ["night", "far", "6.005px"]);
+    // The policy lets nothing else in that is written into the page.
+    await page.evaluate(() => document.body.insertAdjacentHTML("beforeend", "<style>body { outline: 3px solid }</style>"));
+    assert.equal(await page.evaluate(() => getComputedStyle(document.body).outlineStyle), "none");
+    assert.equal(errors.length, 1, errors.join("\n"));
+    await still.close();
+    await close();
+  });
+
   test("a_german_browser_gets_german_unasked", () =>
     open("drawers", async (page) => untilText(page, "h1", "Schubladen"), { locale: "de-AT" }));
 

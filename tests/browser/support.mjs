@@ -27,8 +27,8 @@ export async function openPage(browser, url, { width = 1920, height = 1080, colo
   // A browser that zooms has fewer pixels of the page for the same pixels of the screen.
   const viewport = { width: Math.round(width / zoom), height: Math.round(height / zoom) };
   const context = await browser.newContext({ viewport, deviceScaleFactor: zoom, colorScheme, locale, hasTouch: finger, isMobile: finger });
-  // Language and units are cookies.
-  const isCookie = ([name]) => /^bench-(language|lengths|masses)$/.test(name);
+  // What the daemon makes pages in are cookies.
+  const isCookie = ([name]) => /^bench-(language|lengths|masses|palette)$/.test(name);
   await context.addCookies(Object.entries(kept).filter(isCookie).map(([name, value]) => ({ name, value, url: new URL("/", url).href })));
   await context.addInitScript((items) => {
     for (const [name, value] of Object.entries(items)) if (localStorage.getItem(name) === null) localStorage.setItem(name, value);

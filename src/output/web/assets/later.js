@@ -1,11 +1,10 @@
 // The only script of the bench display that runs before its first picture, written into the page: what makes the display live is fetched
-// and worked through after that, so that a slow tablet can be read first.
+// meanwhile and worked through after it, so that a slow tablet can be read first.
 {
-  const files = document.currentScript.dataset.files.split(" ");
   const live = () => {
-    for (const file of files) {
-      // Fetched side by side, run one after the other.
-      const script = Object.assign(document.createElement("script"), { type: "module", async: false, src: file });
+    for (const { href } of document.querySelectorAll('link[rel="preload"]')) {
+      // Run one after the other.
+      const script = Object.assign(document.createElement("script"), { type: "module", async: false, src: href });
       document.head.append(script);
     }
   };
