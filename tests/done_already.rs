@@ -156,7 +156,7 @@ fn a_step_without_cautions_is_done_again_by_its_card_a_second_time() {
     let words = bench.refuses_scan("BS1/S/DRY-FIT");
     assert_eq!(
         words,
-        "\"dry fit\" is done at W-5/1 already, 10 s ago by somebody: to do it again on purpose scan its card once more"
+        "\"dry fit\" is done at W-5/1 already, 10 s ago: to do it again on purpose scan its card once more"
     );
     // A card that is held over the scanner is read again and again.
     for _ in 0..6 {

@@ -148,8 +148,10 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
                 Ok(ExitCode::SUCCESS)
             }
             Action::Resume { order: club, by, why } if club.contains('/') => {
-                let command = json!({"command": "take_club_up", "club": club, "name": by.unwrap_or_default(),
-                                     "why": why.unwrap_or_default()});
+                let (Some(by), Some(why)) = (by, why) else {
+                    bail!("{club} is only taken up again with a name and a reason: `orders resume {club} --by N --why TEXT`")
+                };
+                let command = json!({"command": "take_club_up", "club": club, "name": by, "why": why});
                 access.command(&command).await?;
                 Ok(ExitCode::SUCCESS)
             }

@@ -89,7 +89,7 @@ impl Repeats {
 
     fn ask(&self, club: &ClubRecord, done: &StepRecord, shown: &[Caution], steady_us: i64) -> Refusal {
         let (label, id) = (done.step.label(), &club.spec.id);
-        let by = done.by.as_deref().unwrap_or("somebody");
+        let by = done.by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default();
         let ago = words(steady_us.saturating_sub(done.at_us).max(1));
         let short: Vec<&str> = shown.iter().map(|caution| caution.short()).collect();
         let again = if !self.is_running {
@@ -100,7 +100,7 @@ impl Repeats {
             let short = short.join(" · ");
             format!("to do it again on purpose read its cautions ({short}), scan BS1/A and its card once more")
         };
-        Refusal(format!("\"{label}\" is done at {id} already, {ago} ago by {by}: {again}"))
+        Refusal(format!("\"{label}\" is done at {id} already, {ago} ago{by}: {again}"))
     }
 }
 
