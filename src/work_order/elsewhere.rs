@@ -78,9 +78,12 @@ pub(super) fn doubt(state: &State, open: &ClubRecord, part: &NumberedPart) -> Op
     })
 }
 
-/// Other clubs that are not finished: those of the same order, and of any other order those that are begun.
+/// Other clubs that are not finished: those of the same order, and of any other order those that are begun; in the sequence of
+/// their orders, so that the same is named first each time.
 fn at_hand<'a>(state: &'a State, open: &'a ClubRecord) -> impl Iterator<Item = &'a ClubRecord> {
-    state.clubs.values().filter(|other| {
+    let orders = state.order_sequence.iter().filter_map(|number| state.orders.get(number));
+    let clubs = orders.flat_map(|order| &order.clubs).filter_map(|spec| state.clubs.get(&spec.id));
+    clubs.filter(|other| {
         other.spec.id != open.spec.id
             && matches!(other.state, ClubState::Waiting | ClubState::InWork | ClubState::Aside)
             && (other.order == open.order || other.is_begun())
