@@ -223,7 +223,6 @@ fn a_finished_club_is_taken_up_again_with_a_reason_and_handed_over_anew() {
     // A new grip is a step that was done before: it is asked about, then done.
     bench.refuses_scan("BS1/S/GRIP");
     bench.scan("BS1/A");
-    bench.waits(3.0);
     bench.scan("BS1/S/GRIP");
     // What is measured now does not finish it by itself.
     bench.does(json!({"command": "enter", "characteristic": "length", "quantity": "37 1/2 in"}));

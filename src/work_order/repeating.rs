@@ -73,8 +73,9 @@ impl Repeats {
                 let shown = cautions(step, &club.spec);
                 let asked = asked.filter(|asked| asked.step == step);
                 let is_read = asked.as_ref().is_some_and(|asked| asked.is_read);
-                let is_answer = asked.is_some_and(|asked| t_s - asked.t_s >= LEAST_S);
-                if self.is_running && is_answer && (is_read || shown.is_empty()) {
+                let is_late = asked.is_some_and(|asked| t_s - asked.t_s >= LEAST_S);
+                // The card for cautions was scanned between: that is nobody's slip.
+                if self.is_running && (is_read || (is_late && shown.is_empty())) {
                     return Looked::Goes;
                 }
                 self.question = Some(Question { club: club.spec.id.clone(), step, t_s, is_read });
