@@ -185,6 +185,7 @@ fn looking_at_a_finished_club_leaves_it_finished() {
 #[test]
 fn a_finished_club_with_a_value_outside_its_limits_is_finished_no_more() {
     let (mut bench, _) = finished();
+    bench.does(Command::OpenClub("W-9/1".into()));
     bench.enters("W-9/1", "44 in");
     assert_eq!(bench.state_of("W-9/1"), ClubState::InWork);
     assert_eq!(bench.state.current_club.as_deref(), Some("W-9/1"), "in hand again, the next one is not begun");

@@ -9,8 +9,8 @@ use axum::response::{Html, IntoResponse, Response};
 
 use super::Web;
 use super::api::problem;
-use super::bundle;
 use super::assets;
+use super::bundle;
 use super::first::{First, Words};
 use super::guard::policy_with;
 use super::language;
