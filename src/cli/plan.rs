@@ -103,7 +103,7 @@ fn put(arguments: &Arguments, plan: &SetPlan) -> anyhow::Result<()> {
 fn table(plan: &SetPlan) -> anyhow::Result<()> {
     print::table(&plan_view::HEAD, &plan_view::rows(plan))?;
     print::line("")?;
-    print::table(&plan_view::VALUES_HEAD, &plan_view::value_rows(plan))?;
+    print::table(&plan_view::VALUES_HEAD, &plan_view::value_rows(plan, Lengths::Millimetres))?;
     print::line(&plan_view::proof(plan))?;
     plan_view::remarks(plan).iter().try_for_each(|remark| print::line(remark))
 }

@@ -147,7 +147,7 @@ fn club_view(club: &PlannedClub) -> PlanClubView {
         characteristic: value.characteristic.name(),
         value: value.value,
         u: value.u,
-        text: with_doubt(value),
+        text: with_doubt(value, Lengths::Millimetres),
         unit: value.characteristic.unit(),
         target: value.aim,
         deviation: value.deviation,
@@ -197,23 +197,29 @@ const NO_FREQUENCY: &str =
     "frequency is not planned: that of a raw shaft is not that of the cut one; measure it after the cut";
 
 /// A value with its expanded uncertainty.
-fn with_doubt(planned: &PlannedValue) -> String {
-    text::with_doubt(planned.characteristic, planned.value, planned.u, Lengths::Millimetres)
+fn with_doubt(planned: &PlannedValue, lengths: Lengths) -> String {
+    text::with_doubt(planned.characteristic, planned.value, planned.u, lengths)
 }
 
 /// Head of the table of values.
 pub const VALUES_HEAD: [&str; 5] = ["club", "characteristic", "planned (k = 2)", "asked for", "deviation"];
 
-/// One row for each value of each club, in the order of the characteristics.
+/// One row for each value of each club, in the order of the characteristics, its lengths as they are wanted.
 #[must_use]
-pub fn value_rows(plan: &SetPlan) -> Vec<Vec<String>> {
+pub fn value_rows(plan: &SetPlan, lengths: Lengths) -> Vec<Vec<String>> {
     let rows = plan.clubs.iter().flat_map(|club| {
         Characteristic::all().filter_map(move |of| club.values.iter().find(|value| value.characteristic == of)).map(
             move |value| {
                 let of = value.characteristic;
-                let aim = value.aim.map(|aim| text::value(of, aim, Lengths::Millimetres)).unwrap_or_default();
-                let deviation = value.deviation.map(|off| text::deviation(of, off, Lengths::Millimetres));
-                vec![club.name.clone(), of.label().to_owned(), with_doubt(value), aim, deviation.unwrap_or_default()]
+                let aim = value.aim.map(|aim| text::value(of, aim, lengths)).unwrap_or_default();
+                let deviation = value.deviation.map(|off| text::deviation(of, off, lengths));
+                vec![
+                    club.name.clone(),
+                    of.label().to_owned(),
+                    with_doubt(value, lengths),
+                    aim,
+                    deviation.unwrap_or_default(),
+                ]
             },
         )
     });

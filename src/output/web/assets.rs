@@ -60,7 +60,6 @@ const ASSETS: &[(&str, &[u8])] = assets![
     "sentences.js",
     "setup.css",
     "setup.js",
-    "shown_units.js",
     "sheet.css",
     "sheet.js",
     "sound_events.js",

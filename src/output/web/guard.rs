@@ -17,6 +17,7 @@ use sha2::{Digest as _, Sha256};
 use super::Web;
 use super::api::problem;
 use super::look::Look;
+use super::units::{self, Units};
 use super::{language, look, zone};
 
 const POLICY: &str = "default-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'";
@@ -39,7 +40,8 @@ pub(super) async fn guard(
         return *refusal;
     }
     let (chosen, look) = (language::of(request.headers()), Look::of(request.headers()));
-    let answer = look::during(look, language::during(chosen, next.run(request)));
+    let shown = units::during(Units::of(request.headers()), next.run(request));
+    let answer = look::during(look, language::during(chosen, shown));
     let mut response = as_problem(zone::during(web.zone.clone(), answer).await).await;
     let headers = response.headers_mut();
     for (name, value) in [

@@ -18,7 +18,7 @@ use crate::config::stock_file::MOST_PARTS;
 use crate::output::command::ask;
 use crate::output::plan_view::{self, PlanView};
 use crate::work_order::order::Order;
-use crate::work_order::set_plan::{MatchedIn, plan};
+use crate::work_order::set_plan::{MatchedIn, SetPlan, plan};
 use crate::work_order::stock::Stock;
 
 /// The plan that was made last. The lock is held while one is made; whoever asks meanwhile waits.
@@ -33,12 +33,12 @@ struct Kept {
     plan: Result<Arc<MadePlan>, String>,
 }
 
-/// A plan with its tables.
+/// A plan with what is shown of it in every unit.
 #[derive(Debug)]
 pub(super) struct MadePlan {
+    pub(super) plan: SetPlan,
     pub(super) view: PlanView,
     pub(super) rows: Vec<Vec<String>>,
-    pub(super) values: Vec<Vec<String>>,
     pub(super) remarks: Vec<String>,
 }
 
@@ -111,8 +111,8 @@ fn make(order: &Order, stock: &Stock, matched_in: MatchedIn) -> Result<Arc<MadeP
     Ok(Arc::new(MadePlan {
         view: plan_view::plan_view(&order.number, &plan),
         rows: plan_view::rows(&plan),
-        values: plan_view::value_rows(&plan),
         remarks: plan_view::remarks(&plan),
+        plan,
     }))
 }
 

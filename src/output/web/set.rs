@@ -2,14 +2,14 @@
 
 use axum::Json;
 use axum::extract::{Path, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde_json::{Value, json};
 
 use super::Web;
 use super::api::problem;
 use super::language;
-use super::units::Units;
+use super::units;
 use crate::club::progression::Series;
 use crate::journal::archive::Key;
 use crate::journal::store::{JournalError, Reader};
@@ -59,10 +59,10 @@ pub(super) async fn progressions(State(web): State<Web>, Path(order): Path<Strin
 }
 
 /// The same as a picture.
-pub(super) async fn plot(State(web): State<Web>, Path(order): Path<String>, headers: HeaderMap) -> Response {
+pub(super) async fn plot(State(web): State<Web>, Path(order): Path<String>) -> Response {
     match series(&web, &order).await {
         Ok(series) => {
-            let lengths = Units::of(&headers).lengths.unwrap_or(web.lengths);
+            let lengths = units::current().lengths.unwrap_or(web.lengths);
             let picture = svg(&format!("order {order}"), &series, language::current(), lengths);
             ([(header::CONTENT_TYPE, "image/svg+xml"), (header::CACHE_CONTROL, "no-cache")], picture).into_response()
         }

@@ -1,4 +1,4 @@
-//! The units that a display likes, for what the daemon writes into a page before a script runs.
+//! The units that a display likes, for what the daemon writes into a page.
 //!
 //! In: the cookies of a request; values with the daemon's own texts. Out: texts in those units. The counterpart of `quantities.js`, held to the
 //! same cases (`tests/units.json`). Only what is shown changes.
@@ -11,7 +11,8 @@ use regex::{Captures, Regex};
 use crate::club::characteristic::Characteristic;
 use crate::club::shown::{inches, number};
 use crate::measurement::unit::MM_PER_INCH;
-use crate::output::text::Lengths;
+use crate::output::text::{self, Lengths};
+use crate::output::trust_view::short;
 use crate::output::view::ReadingView;
 use crate::output::work_view::CharacteristicView;
 
@@ -27,6 +28,21 @@ const BY_DEFAULT: &str = ", by default";
 pub(super) struct Units {
     pub(super) lengths: Option<Lengths>,
     pub(super) ounces: bool,
+}
+
+tokio::task_local! {
+    /// The units of the request that is being answered.
+    static CURRENT: Units;
+}
+
+/// The units of the request that is being answered; as the bench sends them outside of one.
+pub(super) fn current() -> Units {
+    CURRENT.try_with(|units| *units).unwrap_or_default()
+}
+
+/// Answers a request in units.
+pub(super) async fn during<F: Future>(units: Units, answer: F) -> F::Output {
+    CURRENT.scope(units, answer).await
 }
 
 /// A value with its target, as displays get it.
@@ -89,13 +105,34 @@ impl Units {
 
     /// How a size is written here; none where the daemon's text stands.
     fn writer(self, sized: &Sized<'_>) -> Option<fn(f64) -> String> {
-        let is_length = sized.characteristic == Some(Characteristic::Length.name());
+        self.writer_of(sized.characteristic, sized.unit)
+    }
+
+    fn writer_of(self, characteristic: Option<&str>, unit: &str) -> Option<fn(f64) -> String> {
+        let is_length = characteristic == Some(Characteristic::Length.name());
         match self.lengths {
-            _ if sized.unit == "g" && self.ounces => Some(ounces),
+            _ if unit == "g" && self.ounces => Some(ounces),
             Some(Lengths::Inches) if is_length => Some(inches),
             Some(Lengths::Millimetres) if is_length => Some(millimetres),
             _ => None,
         }
+    }
+
+    /// A number of a characteristic in the unit of its numbers, as it is written here.
+    pub(super) fn number(self, of: Characteristic, value: f64, lengths: Lengths) -> String {
+        let write = self.writer_of(Some(of.name()), of.dimension().base_unit());
+        write.map_or_else(|| text::value(of, value, lengths), |write| write(value))
+    }
+
+    /// How far such a number is from its target.
+    pub(super) fn off(self, of: Characteristic, deviation: f64, lengths: Lengths) -> String {
+        let write = self.writer_of(Some(of.name()), of.dimension().base_unit());
+        write.map_or_else(|| text::deviation(of, deviation, lengths), |write| with_sign(write, deviation))
+    }
+
+    /// An expanded uncertainty; of a length it stays in millimetres, as it is finer than any fraction of an inch.
+    pub(super) fn expanded(self, u: f64, unit: &str) -> String {
+        if unit == "g" && self.ounces { format!("± {}", ounces(u)) } else { format!("± {} {unit}", short(u)) }
     }
 
     pub(super) fn value(self, sized: &Sized<'_>) -> String {
@@ -193,7 +230,7 @@ fn pattern(text: &str) -> Regex {
     Regex::new(text).expect("a pattern of this file")
 }
 
-static FROM_TO: LazyLock<Regex> = LazyLock::new(|| pattern(r"(\d+(?:\.\d+)?)( to | bis )(\d+(?:\.\d+)?) g\b"));
+static FROM_TO: LazyLock<Regex> = LazyLock::new(|| pattern(r"(\d+(?:\.\d+)?)( to | bis | ± )(\d+(?:\.\d+)?) g\b"));
 static GRAMS: LazyLock<Regex> = LazyLock::new(|| pattern(r"(\d+(?:\.\d+)?) g\b(·?)"));
 static BESIDE: LazyLock<Regex> = LazyLock::new(|| pattern(r"( mm) \([\d /]+ in\)"));
 static DECIMAL_INCHES: LazyLock<Regex> = LazyLock::new(|| pattern(r"(\d+\.\d+) in\b(·?)"));

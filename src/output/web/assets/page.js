@@ -12,7 +12,6 @@ import { drawInstrument, takeInstruments } from "./live_instruments.js";
 import { startPalette } from "./palette.js";
 import { refreshParts } from "./parts.js";
 import { startScreen } from "./screen.js";
-import { showUnits } from "./shown_units.js";
 import { openStream } from "./stream.js";
 import { showTimes } from "./times.js";
 
@@ -25,7 +24,6 @@ let link = "opening";
 if (!byId("palette-title")) startPalette();
 document.querySelector('.ways [aria-current="page"]')?.scrollIntoView({ block: "nearest", inline: "center" });
 showTimes(document);
-showUnits(document);
 startScreen();
 answerForms(document);
 if (byId("files")) answerImport();

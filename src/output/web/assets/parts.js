@@ -4,7 +4,6 @@
 // left alone, so what somebody is typing in it stays; so does a part that holds the focus of a field.
 
 import { answerForms } from "./forms.js";
-import { showUnits } from "./shown_units.js";
 import { showTimes } from "./times.js";
 
 const AT_MOST_EVERY_MS = 700;
@@ -67,7 +66,6 @@ function exchange(page) {
       put(node, page);
     }
     showTimes(node);
-    showUnits(node);
     answerForms(node);
   }
   for (const old of document.querySelectorAll("[data-part]")) {

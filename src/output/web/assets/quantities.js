@@ -80,29 +80,6 @@ export function targetText(reading, units, words) {
   return isNumber(target) ? write(target) : reading.target_text;
 }
 
-/** The limits alone; `words` has `at_most`, `at_least` and `range`. Null where the daemon's text stands. */
-export function limitsText(reading, units, words) {
-  const write = writer(reading, units);
-  if (!write) return null;
-  const { target, lower, upper } = reading;
-  if (isNumber(lower) && isNumber(upper)) return words.range(write(lower), write(upper));
-  if (isNumber(upper)) return words.at_most(write(upper));
-  if (isNumber(lower)) return words.at_least(write(lower));
-  return isNumber(target) ? write(target) : null;
-}
-
-/** An expanded uncertainty; of a length it stays in millimetres, as it is finer than any fraction of an inch. */
-export function expandedText(reading, units) {
-  return reading.unit === "g" && units.masses === "oz" && isNumber(reading.expanded) ? `± ${ounces(reading.expanded)}` : null;
-}
-
-/** A size that the daemon wrote into a page, or a difference with its sign; null where the daemon's text stands. */
-export function sizeText(size, units) {
-  const write = writer(size, units);
-  if (!write || !isNumber(size.value)) return null;
-  return size.signed ? withSign(write, size.value) : write(size.value);
-}
-
 /** The distance of a limit from the target, where the units were chosen; else null. */
 export function limitText(reading, limit, units) {
   const write = writer(reading, units);
@@ -116,7 +93,7 @@ export function inUnits(text, units) {
   let shown = text;
   if (units.masses === "oz") {
     shown = shown
-      .replace(/(\d+(?:\.\d+)?)( to | bis )(\d+(?:\.\d+)?) g\b/g, (_, from, word, to) => `${bare(from)}${word}${ounces(Number(to))}`)
+      .replace(/(\d+(?:\.\d+)?)( to | bis | ± )(\d+(?:\.\d+)?) g\b/g, (_, from, word, to) => `${bare(from)}${word}${ounces(Number(to))}`)
       .replace(/(\d+(?:\.\d+)?) g\b(?!·)/g, (_, grams) => ounces(Number(grams), decimalsFor(grams)));
   }
   if (units.lengths === "mm") {

@@ -4,7 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 
-use super::parts::said_text;
+use super::parts::{here, said_text};
 use super::{Shell, show, stopping};
 use crate::output::command::ask;
 use crate::output::drawer_view::{ConsumptionView, PartView, StockView, consumption, stock};

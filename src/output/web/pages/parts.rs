@@ -6,6 +6,7 @@ use crate::output::drawing::{ControlChart, Curve};
 use crate::output::times;
 use crate::output::trust_detail::{PlacementLine, TrustDetail};
 use crate::output::web::language;
+use crate::output::web::units;
 use crate::output::web::zone;
 
 /// Text that is HTML already.
@@ -62,12 +63,26 @@ pub(super) fn t_code(code: &str) -> String {
 /// What the daemon says, in the display's language; what has no words there stays English and is marked as English, so that it is
 /// read aloud as what it is.
 pub(super) fn said(text: &str) -> Html {
+    marked(text, escaped)
+}
+
+/// The same with its sizes in the units of the display: for what is measured, never for a reference that somebody is to lay down.
+pub(super) fn said_here(text: &str) -> Html {
+    marked(text, |said| escaped(&here(said)))
+}
+
+/// A text with its sizes in the units of the display.
+pub(super) fn here(text: &str) -> String {
+    units::current().sentence(text)
+}
+
+fn marked(text: &str, html: impl Fn(&str) -> String) -> Html {
     let said = language::current().say(text);
     let is_words = |text: &str| text.split(|c: char| !c.is_ascii_lowercase()).any(|run| run.len() >= 3);
     Html(match said {
-        Some(said) => escaped(&said),
-        None if is_words(text) => format!("<span lang=\"en\">{}</span>", escaped(text)),
-        None => escaped(text),
+        Some(said) => html(&said),
+        None if is_words(text) => format!("<span lang=\"en\">{}</span>", html(text)),
+        None => html(text),
     })
 }
 
@@ -129,6 +144,11 @@ impl CurvePart<'_> {
     fn words(&self) -> String {
         let (lead, length) = (self.curve.lead.to_string(), self.curve.length.to_string());
         with("shared.curve", &[("lead", &lead), ("length", &length)])
+    }
+
+    /// A number of the axis with its unit.
+    fn at(&self, number: &str) -> String {
+        here(&format!("{number} {}", self.unit))
     }
 }
 

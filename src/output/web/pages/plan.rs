@@ -5,11 +5,13 @@ use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::parts::{Html, said};
+use super::parts::{Html, said, said_here};
 use super::{Shell, nothing, show, stopping};
-use crate::output::plan_view::{HEAD, VALUES_HEAD};
+use crate::output::plan_view::{HEAD, VALUES_HEAD, value_rows};
+use crate::output::text::Lengths;
 use crate::output::web::Web;
 use crate::output::web::plan::{Asked, MadePlan, NoPlan, planned};
+use crate::output::web::units;
 use crate::work_order::set_plan::MatchedIn;
 
 #[derive(Template)]
@@ -24,6 +26,11 @@ struct PlanPage<'a> {
 impl PlanPage<'_> {
     fn heading(&self) -> String {
         self.shell.with("plan.of", &[("order", self.order)])
+    }
+
+    /// The table of values, lengths in millimetres where the display likes no unit.
+    fn values(&self) -> Vec<Vec<String>> {
+        value_rows(&self.plan.plan, units::current().lengths.unwrap_or(Lengths::Millimetres))
     }
 
     fn nothing_taken(&self) -> Html {

@@ -5,9 +5,8 @@ use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
-use serde_json::json;
 
-use super::parts::{CurvePart, SignPart, minute, said, said_text, t, t_code, with};
+use super::parts::{CurvePart, SignPart, minute, said, said_here, said_text, t, t_code, with};
 use super::reading::curve_of;
 use super::{Shell, nothing, show, stopping};
 use crate::club::characteristic::Characteristic;
@@ -22,9 +21,10 @@ use crate::output::reading_view::{self, Found};
 use crate::output::record::{HandOverOverrideView, subject};
 use crate::output::sheet::Subject;
 use crate::output::sleeve_view::{HEAD as SLEEVE_HEAD, SleeveView, sleeve_view, sleeve_view_for};
-use crate::output::text::{self, Lengths};
-use crate::output::trust_view::{budget, budget_line, short};
+use crate::output::text::Lengths;
+use crate::output::trust_view::{budget, budget_line};
 use crate::output::web::Web;
+use crate::output::web::units;
 use crate::output::work_view::{SuspectView, suspect_views};
 use crate::work_order::event::EventId;
 use crate::work_order::record::{ClubRecord, ClubState, Entry, Method, Outdated, Standing};
@@ -199,8 +199,6 @@ impl RecordPage<'_> {
 struct ValueRow {
     label: &'static str,
     stage: String,
-    /// The numbers behind the texts as JSON, for displays that show other units.
-    numbers: String,
     text: String,
     target: String,
     deviation: String,
@@ -264,6 +262,7 @@ pub(in crate::output::web) async fn record(
     };
     let is_open = open.as_deref() == Some(found.spec.id.as_str());
     let curves = curves(&web, &found).await;
+    let lengths = units::current().lengths.unwrap_or(web.lengths);
     let sleeve = match asked.wanted() {
         Some(wanted) => sleeve_view_for(&found, wanted),
         None => sleeve_view(&found),
@@ -275,7 +274,7 @@ pub(in crate::output::web) async fn record(
         suspects: &suspect_views(&found),
         chain: &chain,
         is_open,
-        landed: &landed_views(&found, web.lengths),
+        landed: &landed_views(&found, lengths),
         sleeve: &sleeve,
         sleeve_asked: &asked,
         club: &found,
@@ -291,7 +290,8 @@ fn rows(club: &ClubRecord, lengths: Lengths) -> Vec<ValueRow> {
 fn row(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> ValueRow {
     let filed = &entry.filed;
     let characteristic = filed.characteristic;
-    let value = |value: f64| text::value(characteristic, value, lengths);
+    let units = units::current();
+    let value = |value: f64| units.number(characteristic, value, lengths);
     let target = match (filed.lower, filed.upper, filed.target) {
         (Some(lower), Some(upper), _) => format!("{} to {}", value(lower), value(upper)),
         (None, Some(upper), _) => format!("at most {}", value(upper)),
@@ -330,21 +330,16 @@ fn row(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> ValueRow {
     ValueRow {
         label: characteristic.label(),
         stage: filed.stage.name().replace('_', " "),
-        numbers: json!({
-            "characteristic": characteristic.name(), "unit": unit, "value": filed.value, "deviation": filed.deviation,
-            "lower": filed.lower, "upper": filed.upper, "target": filed.target, "expanded": expanded,
-        })
-        .to_string(),
         text: value(filed.value),
         target,
-        deviation: filed.deviation.map(|d| text::deviation(characteristic, d, lengths)).unwrap_or_default(),
+        deviation: filed.deviation.map(|d| units.off(characteristic, d, lengths)).unwrap_or_default(),
         verdict: filed.verdict.name(),
         marginal: filed.marginal,
         standing,
         history,
         history_at,
         budget: view.as_ref().map(|view| format!("{} {unit}; rule {rule}", budget_line(view))).unwrap_or_default(),
-        expanded: format!("± {} {}", short(expanded), unit),
+        expanded: units.expanded(expanded, unit),
         place,
         at: rfc3339(entry.at_us),
         by: entry.by.clone().unwrap_or_default(),
@@ -373,7 +368,7 @@ async fn draw(web: &Web, club: &ClubRecord, event: EventId) -> DrawnReading {
     let filed = club.entries.iter().filter(|entry| entry.event == event);
     let what = filed.map(|entry| {
         let filed = &entry.filed;
-        let value = text::value(filed.characteristic, filed.value, web.lengths);
+        let value = units::current().number(filed.characteristic, filed.value, web.lengths);
         said_text(&format!("{} {value}", filed.characteristic.label()))
     });
     let mut reading = DrawnReading {

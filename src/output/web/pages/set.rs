@@ -3,7 +3,6 @@
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::Response;
-use serde_json::json;
 
 use super::{Shell, nothing, show};
 use crate::club::characteristic::Characteristic;
@@ -12,6 +11,7 @@ use crate::output::plan_view::{GapView, PointView, SeriesView, series_view};
 use crate::output::text::{self, Lengths};
 use crate::output::web::Web;
 use crate::output::web::set::series;
+use crate::output::web::units;
 
 #[derive(Template)]
 #[template(path = "set.html")]
@@ -55,10 +55,9 @@ impl SetPage<'_> {
     }
 
     /// The value of a club, how far it is off the line, and the step to the next club.
-    fn cells(&self, point: &PointView, series: &SeriesView) -> [Cell; 3] {
-        let value = Cell { text: self.value(point.y, series), size: size(point.y, series, false) };
+    fn cells(&self, point: &PointView, series: &SeriesView) -> [String; 3] {
         let step = series.gaps.iter().find(|gap| gap.from == point.club).map(|gap| gap.step);
-        [value, self.difference(point.off_line, series), self.difference(step, series)]
+        [self.value(point.y, series), self.difference(point.off_line, series), self.difference(step, series)]
     }
 
     /// The step that is farthest from the line, which is looked at first; none where all lie on it or fewer than three clubs give none.
@@ -68,23 +67,9 @@ impl SetPage<'_> {
         series.gaps.iter().filter(is_off).max_by(|a, b| off(a).total_cmp(&off(b)))
     }
 
-    fn difference(&self, number: Option<f64>, series: &SeriesView) -> Cell {
-        let text = number.map_or_else(|| "–".to_owned(), |number| self.signed(number, series));
-        Cell { text, size: number.and_then(|number| size(number, series, true)) }
+    fn difference(&self, number: Option<f64>, series: &SeriesView) -> String {
+        number.map_or_else(|| "–".to_owned(), |number| self.signed(number, series))
     }
-}
-
-/// What a cell says, and the size for a display that shows other units.
-struct Cell {
-    text: String,
-    size: Option<String>,
-}
-
-/// A length for `shown_units.js`, in millimetres.
-fn size(value: f64, series: &SeriesView, signed: bool) -> Option<String> {
-    let size =
-        json!({"characteristic": series.characteristic, "unit": "mm", "value": value * MM_PER_INCH, "signed": signed});
-    (series.unit == "in").then(|| size.to_string())
 }
 
 /// The message key of what a series is of.
@@ -101,7 +86,7 @@ pub(in crate::output::web) async fn page(State(web): State<Web>, Path(order): Pa
                 shell: Shell::new(&web, "../../", "orders"),
                 order: &order,
                 series: &series,
-                lengths: web.lengths,
+                lengths: units::current().lengths.unwrap_or(web.lengths),
             })
         }
         Err(problem) => {

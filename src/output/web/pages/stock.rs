@@ -6,7 +6,7 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
-use super::parts::{Html, t_code};
+use super::parts::{Html, here, t_code};
 use super::{Shell, nothing, show, stopping};
 use crate::output::command::ask;
 use crate::output::part_view::{self, IntakeView, NumberedPartView};
