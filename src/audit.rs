@@ -132,8 +132,9 @@ pub async fn audit_damaged(file: &Path, why: &str) -> Audit {
 }
 
 /// Proves a sealed segment of a journal, chain and numbers; `before` are the segments that were retired before it.
-pub async fn audit_segment(reader: &Reader, before: &[Segment]) -> Audit {
-    let mut audit = Audit { with_numbers: true, segments: before.to_vec(), ..Audit::default() };
+pub async fn audit_segment(reader: &Reader, before: &[Segment], lost: &[(u64, u64)]) -> Audit {
+    let told = lost.iter().map(|(first, last)| Span { first: *first, last: *last }).collect();
+    let mut audit = Audit { with_numbers: true, segments: before.to_vec(), told, ..Audit::default() };
     audit.run(reader).await;
     audit
 }

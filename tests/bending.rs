@@ -120,6 +120,42 @@ impl Bench {
     }
 }
 
+/// A club that came in to be bent: the advice comes with what it reads as it came, not only once it was measured again.
+#[test]
+fn a_club_that_came_in_for_its_angles_gets_the_bend_it_needs_as_soon_as_it_is_read() {
+    let mut bench = Bench::new();
+    let order = "order = \"W-9\"\n[[club]]\nname = \"7-iron\"\nkind = \"iron\"\nwork = \"loft_lie\"\nlie = \"61.5 deg ± 0.5 deg\"\n[club.given]\nhead_material = \"cast steel\"\n";
+    bench.does(json!({"command": "import_order", "text": order}));
+    bench.does(json!({"command": "open_order", "order": "W-9"}));
+    bench.reads("W-9/1", "lie", "60.2 deg");
+    let bend = "bend 1.3° upright, say what you bent and measure again: how much lie springs back is not known yet";
+    assert_eq!(bench.advice("W-9/1"), [bend]);
+    let club = bench.bench.snapshot().work.club.clone().unwrap();
+    assert!(club.advice.iter().any(|advice| advice == bend), "{:?}", club.advice);
+    assert!(club.cautions.iter().any(|words| words.contains("Bending")), "{:?}", club.cautions);
+    // Bent and announced without a word of the step: what is read then is not as it came, and teaches what sprang back.
+    bench.bends("W-9/1", "lie", "1.5 deg upright");
+    assert!(bench.advice("W-9/1").is_empty());
+    bench.reads("W-9/1", "lie", "61.4 deg");
+    let record = bench.record("W-9/1");
+    let stages: Vec<&str> =
+        record["entries"].as_array().unwrap().iter().map(|entry| entry["stage"].as_str().unwrap()).collect();
+    assert_eq!(stages, ["received", "gripped"], "what was received stays");
+    assert!((record["bending"]["done"][0]["spring_back_deg"].as_f64().unwrap() - 0.3).abs() < 1e-9, "{record}");
+    assert!(bench.advice("W-9/1").is_empty(), "within its limits");
+}
+
+/// A grip alone: nobody is going to bend it, so what it reads as it came is no work.
+#[test]
+fn a_club_whose_route_adjusts_nothing_gets_no_bend() {
+    let mut bench = Bench::new();
+    let order = "order = \"W-9\"\n[[club]]\nname = \"7-iron\"\nkind = \"iron\"\nwork = \"regrip\"\nlie = \"61.5 deg ± 0.5 deg\"\n[club.given]\nhead_material = \"cast steel\"\n";
+    bench.does(json!({"command": "import_order", "text": order}));
+    bench.does(json!({"command": "open_order", "order": "W-9"}));
+    bench.reads("W-9/1", "lie", "60.2 deg");
+    assert!(bench.advice("W-9/1").is_empty());
+}
+
 #[test]
 fn until_a_bend_is_measured_nothing_is_claimed_of_what_springs_back() {
     let mut bench = Bench::new();

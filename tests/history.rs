@@ -87,6 +87,30 @@ async fn finished_clubs_say_how_the_work_went() {
     assert!((last.took.longest_s - 5.0 * step_s).abs() < 1e-6 && (last.took.shortest_s - 3.0 * step_s).abs() < 1e-6);
 }
 
+/// Bonded again on the second day, which is one bond of one club.
+#[tokio::test]
+async fn a_step_that_was_marked_again_counts_once_for_its_club() {
+    let mut writer = Writer::new();
+    writer.write("session_started", json!({"version": "0.1.0", "clock_synchronised": true}));
+    writer.order("order_imported", "W-1", "P-1", 2);
+    for n in 1..=2 {
+        let club = format!("W-1/{n}");
+        writer.write("club_opened", json!({"club": club}));
+        for step in ["bond", "grip", "bond", "hand_over"].into_iter().skip(usize::from(n == 2)) {
+            writer.write("step_done", json!({"club": club, "step": step}));
+        }
+        writer.write("club_finished", json!({"club": club}));
+    }
+    let found = history(&writer, (None, None)).await;
+    #[expect(clippy::cast_precision_loss, reason = "seconds of a test")]
+    let step_s = STEP_US as f64 / 1e6;
+    let of = |name: &str| found.steps.iter().find(|step| step.step == name).unwrap().took;
+    let (bond, grip) = (of("bond"), of("grip"));
+    assert_eq!((bond.count, grip.count, found.clubs), (2, 2, 2));
+    // Both bonds of the first club took two steps of time together.
+    assert!((bond.longest_s - 2.0 * step_s).abs() < 1e-6 && (bond.shortest_s - step_s).abs() < 1e-6, "{bond:?}");
+}
+
 #[tokio::test]
 async fn a_time_bounds_it_and_nothing_is_said_of_nothing() {
     let writer = twelve();

@@ -169,6 +169,7 @@ fn clubs_of_named_parts_teach_the_next_forecast_and_others_do_not() {
             bench.begin(club, models);
         }
         bench.finish(&landed);
+        bench.does(json!({"command": "step_done", "step": "adjust"}));
         bench.enters(&[("swing_weight", "D8 ± 0.01")]);
     }
     bench.begin(5, models);
@@ -198,6 +199,27 @@ fn clubs_of_named_parts_teach_the_next_forecast_and_others_do_not() {
     }
     bench.begin(8, models);
     assert_eq!(bench.forecast().2, 3);
+}
+
+#[test]
+fn a_value_that_was_misread_and_corrected_teaches_what_it_was_corrected_to() {
+    let mut desk = DeskBench::new(CONFIG);
+    let stored = desk.begin();
+    let mut bench = Bench { desk, stored };
+    bench.begin(1, "head = \"dune 1\"\nshaft = \"reed 60\"");
+    let (raw, ..) = bench.forecast();
+    let text = |points: f64| format!("{} ± 0.01", benchscribe::measurement::unit::Points(points).text());
+    bench.finish(&text(raw + 6.0));
+    bench.enters(&[("swing_weight", &text(raw + 1.0)), ("length", "45 5/8 in"), ("length", "45 in")]);
+    let made = json!(record(&bench.desk.core.state.clubs["W-1/1"], String::new(), Lengths::Inches));
+    let landed = |of: &str| {
+        let rows = made["landed"].as_array().unwrap();
+        let row = rows.iter().find(|row| row["characteristic"] == of && row["basis"] == "parts");
+        row.unwrap_or_else(|| panic!("no {of} in {made}"))["difference"].as_f64().unwrap()
+    };
+    // The words of a swing weight have one decimal.
+    assert!((landed("swing_weight") - 1.0).abs() <= 0.06, "{}", landed("swing_weight"));
+    assert!(landed("length").abs() < 3.0, "five eighths, 15.9 mm, were misread: {}", landed("length"));
 }
 
 #[test]

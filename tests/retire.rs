@@ -14,6 +14,7 @@ use benchscribe::audit::{audit, audit_chain};
 use benchscribe::journal::archive::{FoundClub, Key, Search};
 use benchscribe::journal::event::rfc3339;
 use benchscribe::journal::store::{Journal, JournalError, Reader, StoredRow};
+use benchscribe::output::adhesive_view::timers;
 use benchscribe::work_order::state::State;
 use grown_journal::{BENCH, EPOCH, START_US, STEP_US, Writer, filed_value};
 use serde_json::json;
@@ -46,7 +47,7 @@ fn orders(writer: &mut Writer, numbers: std::ops::RangeInclusive<u64>) {
         writer.write(
             "batch_mixed",
             json!({"batch": {"name": &batch, "adhesive": "quick", "product": "Quick", "lot": null,
-            "temperature_c": 21.0, "working_life_s": 1200.0, "cure_s": 3600.0, "play_s": 9000.0}}),
+            "temperature_c": 21.0, "working_life_s": 1200.0, "cure_s": 60.0, "play_s": 90.0}}),
         );
         for n in 1..=if number == 1 { 1 } else { 2 } {
             build(writer, &format!("W-{number}/{n}"), &batch);
@@ -380,4 +381,110 @@ async fn what_is_not_sealed_and_whole_is_not_retired() {
     std::fs::write(&rest, bytes).unwrap();
     let (code, said, _) = on_data(&data_folder, &["records", "verify"]);
     assert!(code == Some(1) && said.contains("that stayed"), "{said}");
+}
+
+/// A club that is not to be played yet has a timer on the page, so its order stays at hand however old it is.
+#[tokio::test]
+async fn a_club_that_is_not_to_be_played_yet_is_not_retired() {
+    let folder = tempfile::tempdir().unwrap();
+    let (data_folder, out) = (folder.path().join("data"), folder.path().join("out"));
+    let mut writer = Writer::new();
+    orders(&mut writer, 1..=15);
+    writer.order("order_imported", "W-0", "P-1", 1);
+    let batch = json!({"name": "B-0", "adhesive": "slow", "product": "Slow", "lot": null, "temperature_c": 21.0,
+        "working_life_s": 1200.0, "cure_s": 3600.0, "play_s": 86_400.0});
+    writer.write("batch_mixed", json!({"batch": batch}));
+    build(&mut writer, "W-0/1", "B-0");
+    orders(&mut writer, 16..=ORDERS);
+    let now = writer.events.last().unwrap().at_us;
+    append(&data_folder, &mut writer).await;
+    let told = timers(&at_hand(&data_folder).await, now);
+    assert!(told.iter().any(|timer| timer.of == "W-0/1"), "{told:?}");
+    let (code, said, err) = retire(&data_folder, &out, &before(writer.seq / 2));
+    assert_eq!(code, Some(0), "{said}{err}");
+    let reader = Reader::open(&data_folder).await.unwrap();
+    assert_eq!(reader.segment_of("W-0/1").await.unwrap(), None);
+    assert!(reader.segment_of("W-2/1").await.unwrap().is_some());
+    reader.close().await;
+}
+
+#[tokio::test]
+async fn why_nothing_is_old_enough_and_what_is_not_published_is_said_as_it_is() {
+    let folder = tempfile::tempdir().unwrap();
+    let (data_folder, out) = (folder.path().join("data"), folder.path().join("out"));
+    let mut writer = Writer::new();
+    writer.calibrated("parts-scale", "configuration", false);
+    orders(&mut writer, 1..=12);
+    append(&data_folder, &mut writer).await;
+    // The club of the first order that is open, and the order of the one that was in hand last; the rest is finished.
+    let (code, _, err) = retire(&data_folder, &out, &before(writer.seq));
+    assert!(
+        code == Some(1)
+            && err.contains("12 orders are that old, and all stay: 2 are not over, or have the club that was in hand last; 10 are among the last 20, which stay at hand"),
+        "{code:?} {err}"
+    );
+    let (code, _, err) = retire(&data_folder, &out, &before(2));
+    assert!(code == Some(1) && err.contains("no order is that old and not retired yet"), "{code:?} {err}");
+
+    orders(&mut writer, 13..=ORDERS);
+    append(&data_folder, &mut writer).await;
+    let journal = Journal::open(&data_folder, BENCH, EPOCH).await.unwrap();
+    // A broker that took the first hundred events and fewer records, and had once got farther.
+    for (follower, seq) in [("mqtt", 100), ("mqtt-records", 90), ("mqtt-furthest", 95)] {
+        journal.reader().set_cursor(follower, seq, START_US).await.unwrap();
+    }
+    journal.close().await;
+    let half = writer.seq / 2;
+    let (code, said, err) = retire(&data_folder, &out, &before(half + 1));
+    assert_eq!(code, Some(0), "{said}{err}");
+    let lines: Vec<&str> = said.lines().filter(|line| line.contains("MQTT")).collect();
+    let line = |what: &str, from: u64| {
+        format!(
+            "MQTT: the {what} of {from} to {half} were not published yet, and will not be; what is retired is in the segment alone"
+        )
+    };
+    assert_eq!(lines, [line("events", 101), line("records", 91)], "{said}");
+    assert!(!said.contains("furthest"), "{said}");
+}
+
+/// A database that was damaged and mended: what is lost stays told, and what is whole is found here or in its segment.
+#[tokio::test]
+async fn a_mended_journal_with_gaps_is_retired_like_any_other() {
+    let folder = tempfile::tempdir().unwrap();
+    let (data_folder, out) = (folder.path().join("data"), folder.path().join("out"));
+    let writer = data(&data_folder).await;
+    let file = data_folder.join("journal.sqlite");
+    // A page in the part that is retired, and one behind it.
+    for seq in [writer.seq / 4, writer.seq * 3 / 4] {
+        let mut bytes = std::fs::read(&file).unwrap();
+        let text = format!("\"seq\":{seq},");
+        let at = bytes.windows(text.len()).position(|window| window == text.as_bytes()).unwrap();
+        bytes[at / 4096 * 4096..(at / 4096 + 1) * 4096].fill(0);
+        std::fs::write(&file, bytes).unwrap();
+    }
+    let (code, said, err) = on_data(&data_folder, &["salvage"]);
+    assert!(code == Some(0) && said.contains("lost: "), "{code:?} {said}{err}");
+    let gaps = async || {
+        let reader = Reader::open(&data_folder).await.unwrap();
+        let found = audit_chain(&reader).await;
+        reader.close().await;
+        assert!(found.faults.is_empty(), "{:?}", found.faults);
+        found.known_gaps.iter().map(ToString::to_string).collect::<Vec<_>>()
+    };
+    let lost = gaps().await;
+    assert_eq!(lost.len(), 2, "{lost:?}");
+    let (all, state) = (clubs(&data_folder, &out).await, at_hand(&data_folder).await);
+    assert!(all.len() > 100, "{}", all.len());
+    let (code, said, err) = retire(&data_folder, &out, &before(writer.seq / 2));
+    assert_eq!(code, Some(0), "{said}{err}");
+    assert_eq!(clubs(&data_folder, &out).await, all);
+    assert_same(&at_hand(&data_folder).await, &state);
+    // The gap behind the segment is told as before; the one in it by the segment.
+    assert!(gaps().await.contains(&lost[1]), "{:?}", gaps().await);
+    let out_name = out.display().to_string();
+    let (code, verified, err) = on_data(&data_folder, &["records", "verify", "--segments", &out_name]);
+    assert!(code == Some(0), "{verified}{err}");
+    assert!(verified.contains(&lost[0]) && verified.contains(&lost[1]), "{lost:?}: {verified}");
+    let (code, said, err) = on_data(&data_folder, &["records", "enter", "W-60/2", "length", "38 in"]);
+    assert_eq!(code, Some(0), "{said}{err}");
 }

@@ -10,6 +10,7 @@ use benchscribe::audit::audit;
 use benchscribe::club::characteristic::Characteristic;
 use benchscribe::journal::archive::Key;
 use benchscribe::journal::store::Journal;
+use benchscribe::output::adhesive_view::timers;
 use benchscribe::work_order::learning::Basis;
 use benchscribe::work_order::state::State;
 use grown_journal::{BENCH, EPOCH, Writer, build_club};
@@ -88,6 +89,37 @@ async fn a_start_reads_no_more_as_the_archive_grows_and_still_knows_the_drawers(
     let place = reader.order_of(Key::Order("W-1")).await.unwrap().unwrap();
     reader.recall(&mut state, &place).await.unwrap();
     assert_eq!(state.drawer_stock.club_of(taking), Some("W-1/1"));
+    journal.close().await;
+}
+
+#[tokio::test]
+async fn a_time_to_play_that_runs_outlasts_a_restart_however_many_orders_are_finished_after_it() {
+    let mut writer = Writer::new();
+    writer.write("session_started", json!({"version": "0.1.0", "clock_synchronised": true}));
+    // A day for two of them, half an hour for the third: that is over when the last order is finished.
+    for (number, play_s) in [(1, 86_400.0), (2, 1800.0), (3, 86_400.0)] {
+        let club = format!("W-{number}/1");
+        writer.order("order_imported", &format!("W-{number}"), "P-1", 1);
+        let batch = json!({"name": format!("B-{number}"), "adhesive": "slow", "product": "Slow", "lot": "W-3/1",
+            "temperature_c": 21.0, "working_life_s": 1200.0, "cure_s": 600.0, "play_s": play_s});
+        writer.write("batch_mixed", json!({"batch": batch}));
+        build_club(&mut writer, &club, false);
+        writer.write("step_done", json!({"club": club, "step": "bond", "batch": format!("B-{number}")}));
+    }
+    for number in 4..=80 {
+        writer.order("order_imported", &format!("W-{number}"), "P-1", 1);
+        build_club(&mut writer, &format!("W-{number}/1"), false);
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let journal = journal(folder.path(), &writer.events).await;
+    let (found, whole) = (journal.reader().at_hand().await.unwrap(), fold(&writer.events));
+    let now = writer.events.last().unwrap().at_us;
+    let expected = timers(&whole, now);
+    let told: Vec<&str> = expected.iter().map(|timer| timer.of.as_str()).collect();
+    assert_eq!(told, ["B-3", "W-1/1", "W-3/1"], "{expected:?}");
+    assert!(expected.iter().skip(1).all(|timer| timer.what == "play"), "{expected:?}");
+    assert_eq!(timers(&found, now), expected);
+    assert!(!found.orders.contains_key("W-2"), "what is over is not folded");
     journal.close().await;
 }
 

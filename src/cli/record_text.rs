@@ -18,6 +18,9 @@ use crate::work_order::record::{ClubRecord, Entry, Outdated, Standing};
 pub(super) fn show(club: &ClubRecord, record: &Record, lengths: Lengths, zone: &TimeZone) -> anyhow::Result<()> {
     let state = plain(record.state);
     print::line(&format!("{}  {}, {}-handed, {state}", record.club, record.name, record.hand))?;
+    if let Some(words) = club.order_words() {
+        print::line(&words)?;
+    }
     let rows: Vec<Vec<String>> = club.entries.iter().map(|entry| row(club, entry, lengths, zone)).collect();
     print::table(&["", "stage", "value", "from target", "verdict", "counts", "by", "at", "event"], &rows)?;
     for entry in club.valid() {
@@ -100,6 +103,7 @@ fn row(club: &ClubRecord, entry: &Entry, lengths: Lengths, zone: &TimeZone) -> V
             "outdated: worked out with another face angle".to_owned()
         }
         Standing::Valid => "on the way".to_owned(),
+        Standing::Superseded if club.is_misread(entry) => "corrected by a newer one".to_owned(),
         Standing::Superseded => "replaced by a newer one".to_owned(),
         Standing::Voided => match club.voids.iter().rfind(|void| void.event == entry.event) {
             Some(void) => format!("taken back: {}", void.why),

@@ -9,6 +9,7 @@ use super::access::Access;
 use super::{backup, print, records, segments};
 use crate::bench;
 use crate::clock::Clock;
+use crate::journal::cursor;
 use crate::journal::lock::{self, BenchLock};
 use crate::journal::retire::{Rest, rest};
 use crate::journal::seal::{Manifest, Sealed, SegmentError, seal};
@@ -152,19 +153,34 @@ async fn staged(
         let what = format!("{} does not hold: {}", file.display(), wrong.join("; "));
         return Ok((Vec::new(), Err(SegmentError::Nothing(what))));
     }
-    let behind = reader.cursors().await?.into_iter().filter(|(_, seq, _)| *seq < segment.last);
-    let lines = behind.map(|(follower, seq, _)| {
-        format!("{follower} had been told up to event {seq}; what of the segment came later it will not be told")
-    });
+    let lines =
+        reader.cursors().await?.into_iter().filter_map(|(follower, seq, _)| unpublished(follower, seq, segment));
     let lines = lines.collect();
     backup::clear(stage);
     std::fs::create_dir_all(stage).with_context(|| format!("{} cannot be made", stage.display()))?;
     Ok((lines, rest(journal, segment, stage, Clock::start(1.0).now()).await))
 }
 
+/// What will never be published any more, where a broker had not taken it yet. How far one that forgot had got is of no concern.
+fn unpublished(follower: &str, seq: u64, segment: &Manifest) -> Option<String> {
+    let what = match follower {
+        cursor::EVENTS => "events",
+        cursor::RECORDS => "records",
+        _ => return None,
+    };
+    (seq < segment.last).then(|| {
+        format!(
+            "MQTT: the {what} of {} to {} were not published yet, and will not be; what is retired is in the segment alone",
+            segment.first.max(seq + 1),
+            segment.last
+        )
+    })
+}
+
 /// What is wrong with a sealed file, by itself and beside the journal.
 async fn proved(reader: &Reader, file: &Path, manifest: &Manifest) -> anyhow::Result<Vec<String>> {
-    let mut wrong = segments::alone(file, &manifest.sha256, &manifest.last_hash, &manifest.earlier).await?;
+    let mut wrong =
+        segments::alone(file, &manifest.sha256, &manifest.last_hash, (&manifest.earlier, &manifest.lost)).await?;
     wrong.extend(segments::same(reader, file, manifest.last).await?);
     Ok(wrong)
 }

@@ -47,13 +47,14 @@ impl Segments<'_> {
     /// Proves the segments that are at hand; a line about each, and what is wrong with them.
     pub(super) async fn verify(&self, reader: &Reader) -> anyhow::Result<(Vec<String>, Vec<String>)> {
         let (mut lines, mut faults, mut earlier) = (Vec::new(), Vec::new(), Vec::new());
+        let lost = reader.lost().await?;
         for segment in reader.segments().await? {
             let Segment { file: name, first, last, .. } = &segment;
             let events = format!("segment {name}, events {first} to {last}");
             match self.file(name) {
                 None => lines.push(format!("{events}: elsewhere, not proved; --segments DIR says where it is")),
                 Some(file) => {
-                    let mut wrong = alone(&file, &segment.sha256, &segment.last_hash, &earlier).await?;
+                    let mut wrong = alone(&file, &segment.sha256, &segment.last_hash, (&earlier, &lost)).await?;
                     wrong.extend(same(reader, &file, segment.last).await?);
                     lines.push(format!("{events}: {}", if wrong.is_empty() { "all agree" } else { "damaged" }));
                     faults.extend(wrong.into_iter().map(|what| format!("segment {name}: {what}")));
@@ -65,12 +66,13 @@ impl Segments<'_> {
     }
 }
 
-/// What is wrong with a sealed file by itself, chain and numbers; `earlier` are the segments before it.
+/// What is wrong with a sealed file by itself, chain and numbers; `earlier` are the segments before it, `lost` the stretches that
+/// the journal tells to be lost: an event of a later segment tells of them.
 pub(super) async fn alone(
     file: &Path,
     sha256: &str,
     last_hash: &str,
-    earlier: &[Segment],
+    (earlier, lost): (&[Segment], &[(u64, u64)]),
 ) -> anyhow::Result<Vec<String>> {
     let mut wrong = Vec::new();
     if sha256_of(file)? != sha256 {
@@ -83,7 +85,7 @@ pub(super) async fn alone(
             return Ok(wrong);
         }
     };
-    let Audit { faults, chain, .. } = audit_segment(&segment, earlier).await;
+    let Audit { faults, chain, .. } = audit_segment(&segment, earlier, lost).await;
     segment.close().await;
     wrong.extend(faults.iter().map(ToString::to_string));
     if chain != last_hash {
@@ -111,7 +113,7 @@ pub(super) async fn same(reader: &Reader, file: &Path, last: u64) -> anyhow::Res
 /// `records verify --file`: a sealed file proved by itself and its manifest, without any journal.
 pub(super) async fn verify_file(file: &Path) -> anyhow::Result<ExitCode> {
     let manifest = Manifest::read(file)?;
-    let wrong = alone(file, &manifest.sha256, &manifest.last_hash, &manifest.earlier).await?;
+    let wrong = alone(file, &manifest.sha256, &manifest.last_hash, (&manifest.earlier, &manifest.lost)).await?;
     let Manifest { file: name, first, last, last_hash, .. } = &manifest;
     let mut lines: Vec<String> = wrong.iter().map(|what| format!("segment {name}: {what}")).collect();
     let end = if wrong.is_empty() { "all agree".to_owned() } else { format!("{} faults", wrong.len()) };

@@ -8,9 +8,9 @@ use sqlx::{Row as _, SqliteConnection};
 
 use super::chain::{GENESIS, sha256};
 use super::index::number;
-use super::needed::{choose, clubs_to_retire};
+use super::needed::{choose, clubs_to_retire, why_all_stay};
 use super::retired::{RetiredClub, kept_link};
-use super::seal::{Manifest, NO_CLUB, SegmentError, copy, new_journal, next};
+use super::seal::{Manifest, SegmentError, copy, new_journal, next};
 use super::store::{FILE_NAME, Journal};
 use crate::measurement::stamp::Stamp;
 use crate::work_order::event::{Change, Numbering};
@@ -39,7 +39,7 @@ pub async fn rest(journal: &Journal, segment: &Manifest, stage: &Path, now: Stam
     choose(&mut connection, segment.last).await?;
     let clubs = clubs_to_retire(&mut connection).await?;
     if clubs.is_empty() {
-        return Err(SegmentError::Nothing(NO_CLUB.to_owned()));
+        return Err(SegmentError::Nothing(why_all_stay(&mut connection, segment.last).await?));
     }
     let file = stage.join(FILE_NAME);
     new_journal(&file, &reader).await?;

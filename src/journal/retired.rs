@@ -150,6 +150,31 @@ impl Reader {
         Ok(segments)
     }
 
+    /// First and last sequence of each stretch that was lost before, as the journal itself tells.
+    ///
+    /// # Errors
+    /// When the database fails or an event that tells of one is damaged.
+    pub async fn lost(&self) -> Result<Vec<(u64, u64)>, JournalError> {
+        let rows = sqlx::query(
+            "SELECT seq, body FROM event WHERE seq IN (SELECT seq FROM index_event WHERE what = ? AND n = 0) ORDER BY seq",
+        )
+        .bind(OF_GAPS)
+        .fetch_all(self.connections())
+        .await
+        .map_err(|error| self.failed(error))?;
+        let mut lost = Vec::new();
+        for row in &rows {
+            let seq = row.try_get::<i64, _>(0).map_err(|error| self.failed(error))?;
+            let body: &str = row.try_get(1).map_err(|error| self.failed(error))?;
+            let seq = u64::try_from(seq).unwrap_or_default();
+            let event = event::parse(body).map_err(|source| JournalError::Event { seq, source })?;
+            if let Change::JournalSalvaged { missing, .. } = event.change {
+                lost.extend(missing);
+            }
+        }
+        Ok(lost)
+    }
+
     fn segment(&self, row: &sqlx::sqlite::SqliteRow) -> Result<Option<Segment>, JournalError> {
         let seq = row.try_get::<i64, _>(0).map_err(|error| self.failed(error))?;
         let body: &str = row.try_get(1).map_err(|error| self.failed(error))?;

@@ -17,7 +17,7 @@ use super::backup::{self, BackupError};
 use super::chain::{GENESIS, hex};
 use super::index::{self, number};
 use super::migrate::{self, MigrateError};
-use super::needed::{choose, clubs_to_retire};
+use super::needed::{choose, clubs_to_retire, why_all_stay};
 use super::retired::Segment;
 use super::store::{Journal, JournalError, Reader, pool_of};
 
@@ -79,6 +79,9 @@ pub struct Manifest {
     pub last_hash: String,
     /// Segments that were retired before: of their events the file holds only those that had stayed in the journal.
     pub earlier: Vec<Segment>,
+    /// First and last sequence of each stretch up to the last event that was lost before, as the journal itself tells.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub lost: Vec<(u64, u64)>,
 }
 
 impl Manifest {
@@ -162,12 +165,21 @@ pub async fn seal(journal: &Journal, before_us: i64, out: &Path) -> Result<Seale
     if end <= first {
         return Err(SegmentError::Nothing("no event is older than that and not retired yet".to_owned()));
     }
-    let last = end - 1;
+    // Behind a gap the segment ends with the last event that is there.
+    let last: Option<i64> = sqlx::query_scalar("SELECT max(seq) FROM event WHERE seq < ? AND seq >= ?")
+        .bind(number(end))
+        .bind(number(first))
+        .fetch_one(&mut *connection)
+        .await?;
+    let Some(last) = last.and_then(|seq| u64::try_from(seq).ok()) else {
+        return Err(SegmentError::Nothing("no event is older than that and not retired yet".to_owned()));
+    };
+    let lost = reader.lost().await?.into_iter().filter(|(from, _)| *from <= last).collect();
     let Some(last_hash) = reader.hash_of(last).await? else { return Err(JournalError::Changed { seq: last }.into()) };
     choose(&mut connection, last).await?;
     let clubs = clubs_to_retire(&mut connection).await?.len();
     if clubs == 0 {
-        return Err(SegmentError::Nothing(NO_CLUB.to_owned()));
+        return Err(SegmentError::Nothing(why_all_stay(&mut connection, last).await?));
     }
     let name = format!("segment-{}-{first}-{last}.sqlite", reader.epoch());
     let file = out.join(&name);
@@ -186,13 +198,10 @@ pub async fn seal(journal: &Journal, before_us: i64, out: &Path) -> Result<Seale
         hash_before,
         last_hash,
         earlier,
+        lost,
     };
     Ok(Sealed { file, manifest, clubs, was_there })
 }
-
-/// Why a segment would only make the journal longer.
-pub(super) const NO_CLUB: &str =
-    "every club that old belongs to an order that is not over, or is needed for what is in work";
 
 /// Writes the segment; it has its name only when all of it is on disk.
 async fn export(

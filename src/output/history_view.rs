@@ -46,7 +46,7 @@ pub struct ShareView {
 /// How long something took.
 #[derive(Debug, Clone, Copy, Serialize)]
 pub struct DurationsView {
-    /// How often.
+    /// Of how many clubs.
     pub count: usize,
     /// Half took no longer.
     pub median_s: f64,

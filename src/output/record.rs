@@ -121,6 +121,12 @@ pub struct Record {
     /// The club that this one repeats.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub again_of: Option<String>,
+    /// What its order changed since it was handed over, a sentence each; the record goes by what it was handed over with.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub order_changed_since: Vec<String>,
+    /// What its order had changed when it, handed over before, came into work again: it goes by that now.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub judged_anew: Vec<String>,
     /// What was done to it.
     pub work: &'static str,
     /// The steps of the work, in order.
@@ -298,6 +304,8 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
         landed: landed_views(club, lengths),
         cut: cut_view(club),
         again_of: club.spec.build.again_of.clone(),
+        order_changed_since: club.changed_since(),
+        judged_anew: club.judged_anew.clone(),
         work: club.spec.work.name(),
         route: club.spec.route().iter().map(|step| step.name()).collect(),
         adhesive: club.bond.as_ref().map(adhesive_view::bond_as_made),

@@ -2,7 +2,7 @@
 
 use super::record::{HandOverOverrideView, Record};
 
-const HEAD: [&str; 21] = [
+const HEAD: [&str; 23] = [
     "order",
     "club",
     "name",
@@ -24,6 +24,8 @@ const HEAD: [&str; 21] = [
     "voided",
     "by",
     "hand_over",
+    "cure_overridden",
+    "not_played_before",
 ];
 
 /// All entries of all records, one a line, CRLF ends, header first.
@@ -35,6 +37,10 @@ pub fn csv(records: &[Record]) -> Result<String, csv::Error> {
     writer.write_record(HEAD)?;
     for record in records {
         let decided: Vec<String> = record.hand_over_overrides.iter().map(HandOverOverrideView::text).collect();
+        let bond = record.adhesive.as_ref();
+        let cure = bond.and_then(|bond| bond.overridden.as_ref());
+        let cure = cure.map(|over| format!("{}: {}", over.name, over.why)).unwrap_or_default();
+        let not_before = bond.map(|bond| bond.not_before.as_str()).unwrap_or_default();
         for entry in &record.entries {
             let number = |value: Option<f64>| value.map(|value| value.to_string()).unwrap_or_default();
             writer.write_record([
@@ -59,6 +65,8 @@ pub fn csv(records: &[Record]) -> Result<String, csv::Error> {
                 &entry.voided.to_string(),
                 &text(entry.by.as_deref().unwrap_or_default()),
                 &text(&decided.join("; ")),
+                &text(&cure),
+                not_before,
             ])?;
         }
     }

@@ -326,6 +326,7 @@ fn club_on(state: &State, record: &ClubRecord, lengths: Lengths, cure_left: Opti
         advice: suspects
             .iter()
             .map(|suspect| suspect.reason.clone())
+            .chain(record.order_words())
             .chain(swing_advice.iter().map(|advice| advice.text.clone()))
             .chain(cure_left.iter().map(|left| format!("cures: {left} left")))
             .chain(bend_view::texts(record).into_iter().filter(|_| !cures))

@@ -9,9 +9,10 @@
 use super::details::Measure;
 use super::event::EventId;
 use super::judging::{Verdict, judge};
-use super::order::ClubKind;
+use super::order::{ClubKind, Stage};
 use super::record::{ClubRecord, Entry, Standing};
 use super::sleeving::{needs, sleeving};
+use super::steps::Step;
 use crate::club::angles::{Face, bend_loft, held_at_old_lie};
 use crate::club::characteristic::Characteristic;
 use crate::measurement::unit::Degrees;
@@ -239,7 +240,7 @@ pub fn bounce_now(club: &ClubRecord) -> Option<f64> {
     Some(given + moved)
 }
 
-/// Advice for every angle that was measured on the gripped club and is outside its limits, or was bent since.
+/// Advice for every angle that was measured on the gripped club, or on one as it came in to be adjusted, and is outside its limits.
 #[must_use]
 pub fn advice(club: &ClubRecord) -> Vec<BendAdvice> {
     BENT.iter().filter_map(|characteristic| advice_for(club, *characteristic)).collect()
@@ -251,7 +252,7 @@ pub fn needed(club: &ClubRecord, characteristic: Characteristic) -> Option<f64> 
     let target = club.spec.target(characteristic)?.target;
     let aim = target.value.or_else(|| target.lower.zip(target.upper).map(|(lo, hi)| f64::midpoint(lo, hi)));
     let aim = aim.or(target.lower).or(target.upper)?;
-    let filed = &club.standing(characteristic)?.filed;
+    let filed = &known(club, characteristic)?.filed;
     let change = aim - filed.value;
     let leave = match judge(filed.rule, &target, filed.value, filed.expanded()).verdict {
         Verdict::Within => true,
@@ -259,6 +260,23 @@ pub fn needed(club: &ClubRecord, characteristic: Characteristic) -> Option<f64> 
         Verdict::Under | Verdict::Over => false,
     };
     (!leave).then_some(change)
+}
+
+/// The reading that says how an angle is: of the club as it will be handed over; of one that came in for repair, as it came, while
+/// it is still to be adjusted and nothing was bent since.
+fn known(club: &ClubRecord, characteristic: Characteristic) -> Option<&Entry> {
+    let is_ahead = club.spec.route().contains(&Step::Adjust) && !club.has_done(Step::Adjust);
+    let received = || {
+        let bends = club.bends.iter().filter(|bend| !bend.is_voided && bend.characteristic == characteristic);
+        let since = bends.map(|bend| bend.entries_before).max().unwrap_or(0);
+        let is_received = |entry: &&Entry| {
+            entry.standing == Standing::Valid
+                && entry.filed.stage == Stage::Received
+                && entry.filed.characteristic == characteristic
+        };
+        club.entries.iter().skip(since).rfind(is_received)
+    };
+    club.standing(characteristic).or_else(|| received().filter(|_| is_ahead))
 }
 
 fn advice_for(club: &ClubRecord, characteristic: Characteristic) -> Option<BendAdvice> {
@@ -292,7 +310,7 @@ fn advice_for(club: &ClubRecord, characteristic: Characteristic) -> Option<BendA
     }
     let spring_back = spring_back(club, characteristic);
     let aim_deg = spring_back.map(|spring| change_deg + spring.deg * change_deg.signum());
-    let loft = club.standing(characteristic).filter(|_| characteristic == Characteristic::Loft);
+    let loft = known(club, characteristic).filter(|_| characteristic == Characteristic::Loft);
     let bounce = loft.zip(bounce_now(club)).and_then(|(loft, bounce)| {
         let (_, after) = bend_loft(Degrees(loft.filed.value), Degrees(bounce), Degrees(change_deg)).ok()?;
         Some([bounce, after.0])
@@ -325,10 +343,10 @@ fn advice_for(club: &ClubRecord, characteristic: Characteristic) -> Option<BendA
 
 /// How much a bend of the lie closes the face for a player who holds the club at its old lie; `None` without a loft.
 fn face_at_old_lie(club: &ClubRecord, upright_by: f64) -> Option<f64> {
-    let known = |of: Characteristic| club.standing(of).map(|entry| entry.filed.value);
+    let measured = |of: Characteristic| known(club, of).map(|entry| entry.filed.value);
     let ordered = |of: Characteristic| club.spec.target(of).and_then(|row| row.target.value);
-    let loft = known(Characteristic::Loft).or_else(|| ordered(Characteristic::Loft))?;
-    let face = Face { loft: Degrees(loft), angle: Degrees(known(Characteristic::FaceAngle).unwrap_or(0.0)) };
+    let loft = measured(Characteristic::Loft).or_else(|| ordered(Characteristic::Loft))?;
+    let face = Face { loft: Degrees(loft), angle: Degrees(measured(Characteristic::FaceAngle).unwrap_or(0.0)) };
     Some((held_at_old_lie(face, Degrees(upright_by)).ok()?.angle - face.angle).0)
 }
 

@@ -52,7 +52,7 @@ fn text(what: &str, before: Option<&str>, after: Option<&str>) -> Option<String>
     }
 }
 
-fn of_club(before: &ClubSpec, after: &ClubSpec) -> Vec<String> {
+pub(super) fn of_club(before: &ClubSpec, after: &ClubSpec) -> Vec<String> {
     let mut words = Vec::new();
     let mut both = |what: &str, before: &str, after: &str| words.extend(text(what, Some(before), Some(after)));
     both("name", &before.name, &after.name);

@@ -19,6 +19,7 @@ impl State {
             proof: *proof,
             batch: batch.clone(),
             in_hand_us: record.map_or(0, |record| record.in_hand.us),
+            entries_before: record.map_or(0, |record| record.entries.len()),
             not_measured: not_measured.unwrap_or_default(),
         };
         let bond = batch.as_ref().and_then(|batch| self.adhesives.bond(event, batch));

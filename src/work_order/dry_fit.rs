@@ -416,6 +416,7 @@ mod tests {
                 batch: None,
                 in_hand_us: 0,
                 not_measured: Vec::new(),
+                entries_before: 0,
             });
         }
         check(

@@ -53,6 +53,7 @@ pub(super) fn step_done(state: &State, step: Step) -> Result<Vec<Change>, Refusa
         batch: None,
         in_hand_us: 0,
         not_measured: Vec::new(),
+        entries_before: 0,
     });
     let done = Change::step_done(&club.spec.id, step);
     Ok(std::iter::once(done).chain(after_change(state, club, &after)).collect())

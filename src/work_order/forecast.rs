@@ -427,6 +427,7 @@ mod tests {
                 batch: None,
                 in_hand_us: 0,
                 not_measured: Vec::new(),
+                entries_before: 0,
             });
         }
         assert_eq!(record.stage(), Stage::Gripped);

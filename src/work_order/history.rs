@@ -13,7 +13,7 @@ use crate::measurement::process::{Capability, RunChart, capability, mean_and_spr
 /// How long something took, in seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Durations {
-    /// How often.
+    /// Of how many clubs.
     pub count: usize,
     /// Half took no longer.
     pub median_s: f64,
@@ -73,10 +73,13 @@ pub struct History {
 }
 
 /// The first result of each characteristic on each instrument that says something of the club as it is handed over; what a
-/// person took back does not count, what a later one superseded does.
+/// person took back or corrected does not count, what was measured again after work does.
 fn first_results(club: &ClubRecord) -> Vec<&Entry> {
-    let counts =
-        |entry: &&Entry| entry.standing != Standing::Voided && entry.filed.stage.counts_for(entry.filed.characteristic);
+    let counts = |entry: &&Entry| {
+        entry.standing != Standing::Voided
+            && entry.filed.stage.counts_for(entry.filed.characteristic)
+            && !club.is_misread(entry)
+    };
     let mut all: BTreeMap<(Characteristic, &str), Vec<&Entry>> = BTreeMap::new();
     for entry in club.entries.iter().filter(counts) {
         all.entry((entry.filed.characteristic, entry.method.name())).or_default().push(entry);
@@ -139,15 +142,20 @@ fn durations(taken: &[f64]) -> Option<Durations> {
     })
 }
 
-/// How long each step took that still counts: in hand from the one before it; what cures or rests is waited for.
-fn step_times(club: &ClubRecord) -> impl Iterator<Item = (Step, f64)> {
+/// How long each step took that still counts: in hand from the one before it; what cures or rests is waited for. A step that was
+/// marked again took what all its marks took together.
+fn step_times(club: &ClubRecord) -> BTreeMap<Step, f64> {
     let standing: Vec<&StepRecord> = club.steps.iter().filter(|done| club.stands(done)).collect();
     let before = std::iter::once(None).chain(standing.clone().into_iter().map(Some));
     let took = |(before, done): (Option<&StepRecord>, &StepRecord)| match done.step {
         Step::Cure | Step::Rest => seconds(before?.at_us, done.at_us).map(|took| (done.step, took)),
         step => seconds(before.map_or(0, |before| before.in_hand_us), done.in_hand_us).map(|took| (step, took)),
     };
-    before.zip(standing).filter_map(took).collect::<Vec<_>>().into_iter()
+    let mut times = BTreeMap::new();
+    for (step, took) in before.zip(standing).filter_map(took) {
+        *times.entry(step).or_insert(0.0) += took;
+    }
+    times
 }
 
 /// What the finished ones of these clubs say.

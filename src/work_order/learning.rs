@@ -281,14 +281,16 @@ pub fn landed(club: &ClubRecord) -> Vec<Landed> {
 }
 
 /// Whether an entry tells where the club landed. The first one does, though a newer one took its place: what was adjusted
-/// after it is no error of the forecast.
-fn tells(entry: &Entry) -> bool {
-    entry.standing != Standing::Voided && matches!(entry.filed.stage, Stage::Gripped | Stage::Final)
+/// after it is no error of the forecast. One that was misread tells nothing.
+fn tells(club: &ClubRecord, entry: &Entry) -> bool {
+    entry.standing != Standing::Voided
+        && matches!(entry.filed.stage, Stage::Gripped | Stage::Final)
+        && !club.is_misread(entry)
 }
 
 /// An angle or the frequency, once it is measured on the gripped club.
 fn by_itself(club: &ClubRecord, of: Characteristic) -> Option<Landed> {
-    let first = club.entries.iter().position(|entry| tells(entry) && entry.filed.characteristic == of)?;
+    let first = club.entries.iter().position(|entry| tells(club, entry) && entry.filed.characteristic == of)?;
     let Expected { value: (forecast, u), basis, .. } = expected(&before(club, first), of).ok()?;
     let filed = &club.entries.get(first)?.filed;
     Some(Landed { basis, characteristic: of, forecast, u, measured: filed.value, u_measured: filed.u })
@@ -296,14 +298,14 @@ fn by_itself(club: &ClubRecord, of: Characteristic) -> Option<Landed> {
 
 /// What the assembly model forecast, once the first gripped swing weight counts.
 fn of_model(club: &ClubRecord) -> Vec<Landed> {
-    let is_first = |entry: &Entry| tells(entry) && entry.filed.characteristic == Characteristic::SwingWeight;
+    let is_first = |entry: &Entry| tells(club, entry) && entry.filed.characteristic == Characteristic::SwingWeight;
     let Some(first) = club.entries.iter().position(is_first) else { return Vec::new() };
     let event = club.entries[first].event;
     let measured = OF.map(|of| {
         let same = |e: &&Entry| e.filed.characteristic == of;
         // On the beam three come together; what is measured apart comes when it comes.
         let together = club.entries.iter().filter(same).find(|e| e.event == event);
-        let apart = || club.entries.iter().filter(same).find(|e| tells(e)).filter(|_| APART.contains(&of));
+        let apart = || club.entries.iter().filter(same).find(|e| tells(club, e)).filter(|_| APART.contains(&of));
         together.or_else(apart).map(|entry| (entry.filed.value, entry.filed.u))
     });
     let before = before(club, first);

@@ -138,6 +138,8 @@ pub struct StepRecord {
     pub in_hand_us: i64,
     /// What a measurement should have shown for it and did not, where a person said that it is done.
     pub not_measured: Vec<Characteristic>,
+    /// How many values the record had then: what stands behind them came after the step.
+    pub entries_before: usize,
 }
 
 /// What a person has read and acknowledged before a step.
@@ -169,8 +171,12 @@ pub struct VoidRecord {
 /// All that is known of one club.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ClubRecord {
-    /// What was ordered.
+    /// What was ordered; of a finished club, what it was handed over with.
     pub spec: ClubSpec,
+    /// What its order asks for now, where that was changed after the club was handed over.
+    pub ordered_since: Option<Box<ClubSpec>>,
+    /// What the order had changed when the club, handed over before, came into work again: it is judged by that now.
+    pub judged_anew: Vec<String>,
     /// The order it belongs to.
     pub order: String,
     /// Where it is.
@@ -213,6 +219,8 @@ impl ClubRecord {
     pub fn new(order: &str, spec: ClubSpec) -> Self {
         Self {
             spec,
+            ordered_since: None,
+            judged_anew: Vec::new(),
             order: order.to_owned(),
             state: ClubState::Waiting,
             entries: Vec::new(),
@@ -237,14 +245,16 @@ impl ClubRecord {
     #[must_use]
     pub fn stage(&self) -> Stage {
         let reached = self.steps.iter().filter_map(|step| step.step.leaves_at()).max();
+        let is_bent = self.bends.iter().any(|bend| !bend.is_voided);
         reached.unwrap_or(match self.spec.work {
             WorkKind::Build => Stage::DryFit,
             // As it came in, until something was done to it.
-            _ if self.steps.is_empty() => Stage::Received,
+            _ if self.steps.is_empty() && !is_bent => Stage::Received,
             // Its old shaft is pulled: head and shaft are laid together anew.
             WorkKind::Reshaft => Stage::DryFit,
             // Head and shaft stay together; only the grip is off.
-            WorkKind::Regrip | WorkKind::ReLength | WorkKind::LoftLie => Stage::Bonded,
+            WorkKind::Regrip | WorkKind::ReLength => Stage::Bonded,
+            WorkKind::LoftLie => Stage::Gripped,
         })
     }
 

@@ -48,6 +48,7 @@ pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
                     batch: None,
                     in_hand_us: 0,
                     not_measured: Vec::new(),
+                    entries_before: record.entries.len(),
                 });
             }
             Change::ClubOpened { club } if !is_taken_up(changes, club) => {
@@ -56,6 +57,15 @@ pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
             Change::ClubTakenUp { club, name, .. } => {
                 sentences.push(format!("{club} is taken up again by {name}: it is handed over anew when it is done"));
             }
+            Change::OrderRevised { order } => sentences.extend(order.clubs.iter().filter_map(|spec| {
+                let mut record = state.clubs.get(&spec.id)?.clone();
+                record.ordered_anew(spec);
+                record.changed_since().first()?;
+                Some(format!(
+                    "{} is handed over: it stays as it is shown, and goes by the new version once it is in work again",
+                    spec.id
+                ))
+            })),
             Change::PartUsed(used) => sentences.extend(put_in(used)),
             Change::PartDescribed { part, facts } => {
                 sentences.extend(code(facts).map(|code| format!("{code} is kept for {part}")));

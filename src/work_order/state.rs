@@ -274,6 +274,7 @@ impl State {
                 self.on_club(club, event.seq, |record| {
                     record.state = ClubState::Finished;
                     record.finished_at_us = Some(event.at_us);
+                    record.judged_anew.clear();
                 });
                 if self.current_club.as_ref() == Some(club) {
                     self.current_club = None;
@@ -286,6 +287,7 @@ impl State {
                 self.on_club(club, event.seq, |record| {
                     record.state = ClubState::InWork;
                     record.finished_at_us = None;
+                    record.taken_into_work();
                     record.guide = guide;
                 });
             }

@@ -79,7 +79,7 @@ impl State {
         for spec in &order.clubs {
             match self.clubs.get_mut(&spec.id) {
                 Some(record) => {
-                    record.spec = spec.clone();
+                    record.ordered_anew(spec);
                     record.last_seq = seq;
                     self.learning.note(record);
                 }

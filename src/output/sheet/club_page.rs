@@ -4,13 +4,15 @@
 use super::canvas::{Align, At, Canvas, Ink, Style};
 use super::fonts::STAND_IN;
 use super::marks::{self, Strip};
+use super::rows::{self, Row};
 use super::{Print, Subject};
 use crate::club::characteristic::Characteristic;
+use crate::output::adhesive_view::bond_as_made;
 use crate::output::record::HandOverOverrideView;
-use crate::output::times::{bare_minute, letters, minute};
+use crate::output::times::{bare_minute, letters, minute, minute_of};
 use crate::output::work_view::{self, CharacteristicView, ClubView};
 use crate::work_order::cautions::cautions as cautions_of;
-use crate::work_order::record::{ClubState, Standing};
+use crate::work_order::record::ClubState;
 use crate::work_order::steps::Step;
 use crate::work_order::ticket::Ticket;
 
@@ -29,16 +31,18 @@ pub(super) fn draw(canvas: &mut Canvas<'_>, subject: &Subject, print: &Print) {
     let (page_width, page_height) = print.paper.size_mm();
     let width = page_width - 2.0 * EDGE;
     let view = work_view::club(&subject.club, print.lengths);
+    let rows = rows::rows(&subject.club, print.lengths);
+    let views: Vec<CharacteristicView> = rows.iter().map(|row| row.view.clone()).collect();
     header(canvas, width, subject, print);
-    marks::club(canvas, (EDGE, 61.0), &subject.club, &view.characteristics);
-    let rows = f64::from(u8::try_from(view.characteristics.len().max(1)).unwrap_or(13));
+    marks::club(canvas, (EDGE, 61.0), &subject.club, &views);
+    let count = f64::from(u8::try_from(rows.len().max(1)).unwrap_or(13));
     let table = 91.0;
     // Below the table: angles and steps (48 mm), notes (24 mm), the foot (17 mm).
-    let row = ((page_height - EDGE - 17.0 - 24.0 - 48.0 - table - 6.0) / rows).clamp(ROW.0, ROW.1);
-    let below = values(canvas, (EDGE, table), width, row, &view.characteristics) + 5.0;
-    marks::angles(canvas, (EDGE, below), width * 0.42, &view.characteristics, subject.club.spec.hand);
+    let row = ((page_height - EDGE - 17.0 - 24.0 - 48.0 - table - 6.0) / count).clamp(ROW.0, ROW.1);
+    let below = values(canvas, (EDGE, table), (width, row), &rows, rows::is_repair(&subject.club)) + 5.0;
+    marks::angles(canvas, (EDGE, below), width * 0.42, &views, subject.club.spec.hand);
     steps(canvas, (EDGE + width * 0.46, below), width * 0.54, subject, print);
-    notes(canvas, (EDGE, below + 48.0), width, page_height - EDGE - 17.0, subject, &view);
+    notes(canvas, (EDGE, below + 48.0), (width, page_height - EDGE - 17.0), subject, &view, print);
     foot(canvas, (EDGE, page_height - EDGE - 11.0), width, subject, print);
 }
 
@@ -100,19 +104,28 @@ fn state(canvas: &mut Canvas<'_>, at: At, subject: &Subject, print: &Print) {
 }
 
 /// The table of values; gives its lower end.
-fn values(canvas: &mut Canvas<'_>, at: At, width: f64, row: f64, views: &[CharacteristicView]) -> f64 {
-    let strip = width - 140.0;
-    let columns = [0.0, 33.0, 70.0, 95.0, 98.0 + strip, 119.0 + strip];
+///
+/// Of a repair, what was received stands beside what is left.
+fn values(canvas: &mut Canvas<'_>, at: At, (width, row): (f64, f64), rows: &[Row], is_repair: bool) -> f64 {
+    // Of a repair the strip gives way to what was received.
+    let received = if is_repair { 22.0 } else { 0.0 };
+    let strip = width - 140.0 - received;
+    let built = 70.0 + received;
+    let columns = [0.0, 33.0, built, built + 25.0, built + 28.0 + strip, built + 49.0 + strip];
     let x = |column: usize| at.0 + columns.get(column).copied().unwrap_or_default();
     let head = Style::of(6.8).ink(Ink::Grey);
+    let built = if is_repair { "as left" } else { "as built" };
     for (column, words) in
-        ["", "asked for", "as built", "tolerance, target, mark ± U", "deviation", "measured by"].into_iter().enumerate()
+        ["", "asked for", built, "tolerance, target, mark ± U", "deviation", "measured by"].into_iter().enumerate()
     {
         canvas.text((x(column), at.1 - 1.2), words, head);
     }
+    if is_repair {
+        canvas.text((x(2) - received, at.1 - 1.2), "received", head);
+    }
     let mut y = at.1;
     canvas.line((at.0, y), (at.0 + width, y), 0.4, Ink::Black);
-    for (number, view) in views.iter().enumerate() {
+    for (number, Row { view, on_the_way, received: as_it_came }) in rows.iter().enumerate() {
         if number % 2 == 1 {
             canvas.rectangle((at.0, y), (width, row), Ink::Row);
         }
@@ -124,6 +137,13 @@ fn values(canvas: &mut Canvas<'_>, at: At, width: f64, row: f64, views: &[Charac
         canvas.text_whole((x(1), base), 36.0, asked, Style::of(8.5));
         let built = view.text.as_deref().unwrap_or("");
         canvas.text_within((x(2), base), 24.0, built, Style::of(11.0).bold().ink(ink));
+        if let Some(way) = on_the_way {
+            canvas.text_within((x(2), base - 1.6), 24.0, &way.text, Style::of(7.5).ink(Ink::Grey));
+            canvas.text_within((x(2), base + 0.4), 24.0, way.why, Style::of(5.8).ink(Ink::Grey));
+        }
+        if let Some(came) = as_it_came.as_deref().filter(|_| is_repair) {
+            canvas.text_within((x(2) - received, base), received - 1.0, came, Style::of(9.5));
+        }
         if let Some(strip_of) = Strip::of(view) {
             strip_of.draw(canvas, (x(3), y), (strip, row), view);
         }
@@ -198,10 +218,13 @@ fn steps(canvas: &mut Canvas<'_>, at: At, width: f64, subject: &Subject, print: 
 }
 
 /// What does not agree, what was taken back, and what to take care of in the steps that are still to come.
-fn notes(canvas: &mut Canvas<'_>, at: At, width: f64, end: f64, subject: &Subject, view: &ClubView) {
+fn notes(canvas: &mut Canvas<'_>, at: At, (width, end): (f64, f64), subject: &Subject, view: &ClubView, print: &Print) {
     let style = Style::of(7.4);
     let mut y = at.1;
     let fits = |y: f64, lines: f64| y + lines * 3.4 < end;
+    if let Some(words) = subject.club.order_words().filter(|_| fits(y, 2.0)) {
+        y = canvas.paragraph((at.0, y), width, 2, &format!("Note: {words}."), style.bold());
+    }
     for over in &subject.club.hand_over_overrides {
         if fits(y, 3.0) {
             let words = format!("Decided: {}.", HandOverOverrideView::of(over).text());
@@ -213,6 +236,7 @@ fn notes(canvas: &mut Canvas<'_>, at: At, width: f64, end: f64, subject: &Subjec
         if let Some(lot) = &bond.batch.lot {
             words += &format!(", lot {lot}");
         }
+        words += &format!("; not to be played before {}", minute_of(&bond_as_made(bond).not_before, &print.zone));
         if let Some(decision) = &bond.overridden {
             words += &format!("; decided by {}: its cure was not waited for ({})", decision.name, decision.why);
         }
@@ -226,18 +250,10 @@ fn notes(canvas: &mut Canvas<'_>, at: At, width: f64, end: f64, subject: &Subjec
             y = canvas.paragraph((at.0, y), width, 2, &format!("Does not agree: {}", suspect.reason), style.bold());
         }
     }
-    let count = |standing: Standing| subject.club.entries.iter().filter(|entry| entry.standing == standing).count();
-    let mut words = Vec::new();
-    for (count, what) in
-        [(count(Standing::Voided), "taken back"), (count(Standing::Superseded), "replaced by a newer one")]
+    if fits(y, 2.0)
+        && let Some(line) = earlier(canvas, width, style, &rows::earlier_values(&subject.club, print.lengths))
     {
-        if count > 0 {
-            words.push(format!("{count} {} {what}", if count == 1 { "value was" } else { "values were" }));
-        }
-    }
-    if !words.is_empty() && fits(y, 1.0) {
-        let line = format!("{}; the journal keeps them.", words.join(", "));
-        y = canvas.paragraph((at.0, y), width, 1, &line, style.ink(Ink::Grey));
+        y = canvas.paragraph((at.0, y), width, 2, &line, style.ink(Ink::Grey));
     }
     let is_done = |step: &Step| subject.club.steps.iter().any(|done| done.step == *step);
     let spec = &subject.club.spec;
@@ -258,6 +274,24 @@ fn notes(canvas: &mut Canvas<'_>, at: At, width: f64, end: f64, subject: &Subjec
         canvas.paragraph((at.0, y), width, 1, FIRST, style.ink(Ink::Grey));
     }
 }
+
+/// Values that do not count any more, as many as two lines hold; the others are counted. The newest ones stand there first.
+fn earlier(canvas: &Canvas<'_>, width: f64, style: Style, values: &[String]) -> Option<String> {
+    let line = |shown: usize| {
+        let more = values.len() - shown;
+        let rest = if more == 0 { String::new() } else { format!("; and {more} more, which the journal keeps") };
+        let newest: Vec<&str> = values.iter().rev().take(shown).map(String::as_str).collect();
+        format!("Earlier values: {}{rest}.", newest.join("; "))
+    };
+    // Lines break between words, so two of them hold a little less than twice the width.
+    let holds = |shown: &usize| canvas.width(&line(*shown), style) <= 1.85 * width;
+    let shown = (1..=values.len().min(MOST_EARLIER)).rev().find(holds);
+    let shown = shown.or_else(|| (!values.is_empty()).then_some(1))?;
+    Some(line(shown))
+}
+
+/// Earlier values on a sheet, at most.
+const MOST_EARLIER: usize = 12;
 
 /// Bench, time of printing, and the place in the chain.
 pub(super) fn foot(canvas: &mut Canvas<'_>, at: At, width: f64, subject: &Subject, print: &Print) {

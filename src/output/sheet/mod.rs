@@ -12,6 +12,7 @@ mod fonts;
 mod label;
 mod marks;
 mod part_label;
+mod rows;
 mod set_page;
 
 use jiff::tz::TimeZone;

@@ -4,10 +4,10 @@ use super::canvas::{Align, Canvas, Ink, Style};
 use super::club_page::EDGE;
 use super::fonts::STAND_IN;
 use super::marks::Strip;
+use super::rows::{Row, rows};
 use super::{Print, Subject};
 use crate::club::characteristic::Characteristic;
 use crate::output::times::minute;
-use crate::output::work_view::{self, CharacteristicView};
 use crate::work_order::record::ClubState;
 use crate::work_order::ticket::Ticket;
 
@@ -36,11 +36,10 @@ pub(super) fn draw(canvas: &mut Canvas<'_>, subjects: &[Subject], print: &Print)
     let (page_width, page_height) = print.paper.size_mm();
     let width = page_width - 2.0 * EDGE;
     header(canvas, width, first, subjects);
-    let views: Vec<Vec<CharacteristicView>> =
-        subjects.iter().map(|subject| work_view::club(&subject.club, print.lengths).characteristics).collect();
+    let views: Vec<Vec<Row>> = subjects.iter().map(|subject| rows(&subject.club, print.lengths)).collect();
     let shown: Vec<Characteristic> = COMPARED
         .into_iter()
-        .filter(|wanted| views.iter().flatten().any(|view| view.characteristic == wanted.name()))
+        .filter(|wanted| views.iter().flatten().any(|row| row.view.characteristic == wanted.name()))
         .take(COLUMNS)
         .collect();
     let (names, top) = (36.0, 66.0);
@@ -65,11 +64,16 @@ pub(super) fn draw(canvas: &mut Canvas<'_>, subjects: &[Subject], print: &Print)
             ClubState::Aside => "put aside",
             ClubState::InWork => "in work",
         };
-        let words = format!("{}, {state}", subject.club.spec.id);
-        canvas.text_within((EDGE + 1.0, y + row * 0.44 + 3.8), names - 2.0, &words, Style::of(7.0).ink(Ink::Grey));
+        // Of a finished club alone an order can have changed since.
+        let (words, size) = if subject.club.changed_since().is_empty() {
+            (format!("{}, {state}", subject.club.spec.id), 7.0)
+        } else {
+            (format!("{}: order changed since", subject.club.spec.id), 6.0)
+        };
+        canvas.text_within((EDGE + 1.0, y + row * 0.44 + 3.8), names - 2.0, &words, Style::of(size).ink(Ink::Grey));
         for (characteristic, x) in shown.iter().zip(&places) {
-            if let Some(view) = views.iter().find(|view| view.characteristic == characteristic.name()) {
-                cell(canvas, (*x, y), (column - 4.0, row), view);
+            if let Some(of) = views.iter().find(|row| row.view.characteristic == characteristic.name()) {
+                cell(canvas, (*x, y), (column - 4.0, row), of);
             }
         }
         y += row;
@@ -121,12 +125,16 @@ fn header(canvas: &mut Canvas<'_>, width: f64, first: &Subject, subjects: &[Subj
 }
 
 /// One value: as built, its strip, its deviation.
-fn cell(canvas: &mut Canvas<'_>, at: (f64, f64), size: (f64, f64), view: &CharacteristicView) {
+fn cell(canvas: &mut Canvas<'_>, at: (f64, f64), size: (f64, f64), Row { view, on_the_way, .. }: &Row) {
     let out = matches!(view.verdict, Some("under" | "over"));
     let ink = if out { Ink::Alarm } else { Ink::Black };
     let Some(text) = &view.text else {
         let asked = view.target_text.as_deref().unwrap_or_default();
         canvas.text_whole((at.0, at.1 + size.1 * 0.44), size.0, asked, Style::of(7.5).ink(Ink::Grey));
+        if let Some(way) = on_the_way {
+            let words = format!("{} {}", way.text, way.why);
+            canvas.text_within((at.0, at.1 + size.1 * 0.8), size.0, &words, Style::of(6.5).ink(Ink::Grey));
+        }
         return;
     };
     canvas.text_within((at.0, at.1 + size.1 * 0.36), size.0, text, Style::of(10.0).bold().ink(ink));

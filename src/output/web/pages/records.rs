@@ -14,6 +14,7 @@ use crate::club::sleeve_table::Wanted as WantedChange;
 use crate::journal::archive::{ClubLine, Search};
 use crate::journal::event::rfc3339;
 use crate::journal::store::JournalError;
+use crate::output::adhesive_view::bond_as_made;
 use crate::output::command::ask;
 use crate::output::drawing::Curve;
 use crate::output::landed_view::{LandedView, landed_views};
@@ -185,6 +186,21 @@ impl RecordPage<'_> {
         self.club.hand_over_overrides.iter().map(|over| HandOverOverrideView::of(over).text()).collect()
     }
 
+    /// How it was bonded, with who did not wait for the cure, and from when on it may be played.
+    fn bonded(&self) -> Option<(String, String)> {
+        let bond = bond_as_made(self.club.bond.as_ref()?);
+        let words = match &bond.overridden {
+            None => with("record.bonded", &[("batch", &bond.batch), ("adhesive", &bond.adhesive)]),
+            Some(over) => {
+                let why = said_text(&over.why);
+                let of =
+                    [("batch", bond.batch.as_str()), ("adhesive", &bond.adhesive), ("name", &over.name), ("why", &why)];
+                with("record.bonded.not_waited", &of)
+            }
+        };
+        Some((words, bond.not_before))
+    }
+
     /// How many of the readings are damaged.
     fn damaged(&self) -> usize {
         self.curves.iter().filter(|reading| !reading.damage.is_empty()).count()
@@ -306,6 +322,7 @@ fn row(club: &ClubRecord, entry: &Entry, lengths: Lengths) -> ValueRow {
             Some(Outdated::Bent) => ("outdated", t("record.bent_since"), None),
             Some(Outdated::LaterFace) => ("outdated", t("record.later_face"), None),
         },
+        (Standing::Superseded, _) if club.is_misread(entry) => ("superseded", t("record.corrected"), None),
         (Standing::Superseded, _) => ("superseded", t("record.superseded"), None),
         (Standing::Voided, Some(void)) => {
             let why = said_text(&void.why);
