@@ -211,6 +211,36 @@ fn a_finished_club_is_measured_again_once_it_is_opened() {
 }
 
 #[test]
+fn a_club_that_lost_a_value_since_its_hand_over_says_what_is_open_and_is_taken_up_with_a_reason() {
+    let mut bench = Bench::handed_over();
+    bench.does(json!({"command": "open_club", "club": "W-5/1"}));
+    bench.does(json!({"command": "enter", "characteristic": "length", "quantity": "38 in"}));
+    let next = bench.bench.snapshot().work.club.clone().unwrap().next;
+    assert_eq!(next, "outside its limits: length: put that right and measure it again");
+    let words = bench.refuses_scan("BS1/D");
+    let expected = "W-5/1 has no step left, and something of it is open since it was handed over: `orders resume W-5/1";
+    assert!(words.starts_with(expected), "{words}");
+    bench.does(json!({"command": "take_club_up", "club": "W-5/1", "name": "K7", "why": "the butt is cut again"}));
+    assert_eq!(bench.state().clubs["W-5/1"].next_step(), Some(Step::HandOver));
+    bench.does(json!({"command": "enter", "characteristic": "length", "quantity": "37 1/2 in"}));
+    assert_eq!(bench.state().clubs["W-5/1"].state, ClubState::InWork, "it is handed over anew");
+    bench.scan("BS1/D");
+    assert_eq!(bench.state().clubs["W-5/1"].state, ClubState::Finished);
+}
+
+#[test]
+fn a_club_that_was_handed_over_is_not_bent_until_it_is_taken_up() {
+    let mut bench = Bench::handed_over();
+    bench.does(json!({"command": "open_club", "club": "W-5/1"}));
+    let bend = json!({"command": "bend", "club": "W-5/1", "characteristic": "lie", "quantity": "0.5 deg flat"});
+    let words = bench.refuses(bend.clone());
+    assert!(words.starts_with("W-5/1 is handed over already, no bend is noted: `orders resume W-5/1"), "{words}");
+    bench.does(json!({"command": "take_club_up", "club": "W-5/1", "name": "K7", "why": "its player stands lower"}));
+    bench.does(bend);
+    assert_eq!(bench.state().clubs["W-5/1"].bends.len(), 1);
+}
+
+#[test]
 fn a_finished_club_is_taken_up_again_with_a_reason_and_handed_over_anew() {
     let mut bench = Bench::handed_over();
     let take_up = |club: &str, why: &str| json!({"command": "take_club_up", "club": club, "name": "K7", "why": why});

@@ -16,6 +16,10 @@ const TEXT_LENGTH: usize = 80;
 /// The name of a row of defaults in a CSV table; no club may have it, in any format.
 pub(super) const DEFAULTS_ROW: &str = "default";
 
+/// What is measured on a part by itself.
+const WEIGHED_ALONE: [Characteristic; 4] =
+    [Characteristic::HeadMass, Characteristic::ShaftMass, Characteristic::GripMass, Characteristic::ShaftBalance];
+
 /// What the clubs of a kind have unless they say otherwise.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Defaults(Vec<(ClubKind, Wishes)>);
@@ -182,8 +186,17 @@ pub(super) fn read_club(
     let work = own.work.or(usual.work).unwrap_or_default();
     // A club that names its own work does not take the route of another one.
     let usual_route = if own.work.is_some() { None } else { usual.route.clone() };
+    // What is weighed alone stays in the club at most repairs, and is no default of theirs then.
+    let is_inside = |row: &TargetRow| WEIGHED_ALONE.contains(&row.characteristic) && !work.handles(row.characteristic);
+    let usual_targets: Vec<TargetRow> = usual.targets.iter().filter(|row| !is_inside(row)).cloned().collect();
+    for row in own.targets.iter().filter(|row| is_inside(row)) {
+        section.remark(
+            row.characteristic.name(),
+            format!("is of a part that stays in the club at this work ({}): leave it out, or it is open until the part is weighed by itself", work.label()),
+        );
+    }
     let targets: Vec<TargetRow> =
-        Characteristic::all().filter_map(|c| judged_row(section, c, &own.targets, &usual.targets)).collect();
+        Characteristic::all().filter_map(|c| judged_row(section, c, &own.targets, &usual_targets)).collect();
     if targets.is_empty() {
         section.remark(
             "name",

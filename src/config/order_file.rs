@@ -287,6 +287,19 @@ work = "build"
     }
 
     #[test]
+    fn a_repair_is_not_asked_for_parts_that_stay_in_the_club() {
+        let text = "order = \"W-9\"\n[defaults.iron]\nshaft_mass = \"94 g ± 2 g\"\ngrip_mass = \"50 g ± 2 g\"\nlie = \"62 deg ± 0.5 deg\"\n\
+                    [[club]]\nname = \"5\"\nkind = \"iron\"\n[[club]]\nname = \"6\"\nkind = \"iron\"\nwork = \"regrip\"\n\
+                    [[club]]\nname = \"7\"\nkind = \"iron\"\nwork = \"loft_lie\"\nhead_mass = \"270 g ± 2 g\"\n";
+        let order = read_order("w9.toml", text).unwrap();
+        let asked: Vec<Vec<Characteristic>> =
+            order.clubs.iter().map(|club| club.targets.iter().map(|row| row.characteristic).collect()).collect();
+        let [head, shaft, grip, lie] =
+            [Characteristic::HeadMass, Characteristic::ShaftMass, Characteristic::GripMass, Characteristic::Lie];
+        assert_eq!(asked, [vec![shaft, grip, lie], vec![grip, lie], vec![head, lie]]);
+    }
+
+    #[test]
     fn every_mistake_is_named_in_one_run_with_its_line() {
         let bad = r#"order = "W 1042"
 colour = "red"

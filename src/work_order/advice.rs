@@ -9,9 +9,9 @@ use super::marks;
 use super::need::{Need, need};
 use super::order::Stage;
 use super::proposals::{Proposal, for_need};
-use super::record::{ClubRecord, Entry};
+use super::record::{ClubRecord, ClubState, Entry};
 use super::steps::Step;
-use crate::club::characteristic::{Characteristic, MeasuredOn};
+use crate::club::characteristic::Characteristic;
 use crate::club::cut::CutMark;
 use crate::club::swing_weight::mass_for_swing_weight;
 use crate::measurement::unit::{Millimetres, Points};
@@ -117,7 +117,7 @@ pub fn next_action(club: &ClubRecord) -> String {
         }
     }
     match club.stage() {
-        Stage::DryFit if !club.valid().any(Entry::is_of_dry_fit) => {
+        Stage::DryFit if club.spec.route().contains(&Step::DryFit) && !club.valid().any(Entry::is_of_dry_fit) => {
             "lay the club together without adhesive and put it on the beam".to_owned()
         }
         Stage::DryFit => "bond head and shaft, then mark the step done".to_owned(),
@@ -131,10 +131,7 @@ pub fn next_action(club: &ClubRecord) -> String {
 
 /// A club that came in for repair: what it measures as it came is taken before anything is done to it.
 fn received_action(club: &ClubRecord) -> String {
-    let asked = Characteristic::all()
-        .filter(|c| c.measured_on() == MeasuredOn::Club && club.spec.target(*c).is_some())
-        .filter(|c| !club.valid().any(|e| e.filed.stage == Stage::Received && e.filed.characteristic == *c));
-    let asked: Vec<&str> = asked.map(Characteristic::label).collect();
+    let asked: Vec<&str> = club.not_received().map(Characteristic::label).collect();
     let step = club.next_step().map_or("hand it over", Step::label);
     if asked.is_empty() {
         format!("it is measured as it came: {step}, then mark the step done")
@@ -144,7 +141,8 @@ fn received_action(club: &ClubRecord) -> String {
 }
 
 fn finish_action(club: &ClubRecord, missing: &[Characteristic]) -> String {
-    if club.has_done(Step::HandOver) {
+    let is_handed_over = club.has_done(Step::HandOver);
+    if is_handed_over && club.state == ClubState::Finished {
         return "the club is handed over".to_owned();
     }
     let on_beam = [Characteristic::SwingWeight, Characteristic::BalancePoint, Characteristic::TotalMass];
@@ -166,7 +164,8 @@ fn finish_action(club: &ClubRecord, missing: &[Characteristic]) -> String {
         } else if outside.is_empty() {
             "all is measured: hand the club over".to_owned()
         } else {
-            format!("outside its limits: {}: put that right before it is handed over", outside.join(", "))
+            let before = if is_handed_over { "and measure it again" } else { "before it is handed over" };
+            format!("outside its limits: {}: put that right {before}", outside.join(", "))
         }
     }
 }

@@ -5,10 +5,12 @@ use super::desk::{Refusal, refused};
 use super::event::{Change, EventId};
 use super::finishing::after_change;
 use super::state::State;
+use super::taking_up;
 use crate::club::characteristic::Characteristic;
 use crate::measurement::quantity::{Dimension, parse_value};
 
-/// Loft or lie of a club was bent; a finished club that was bent is finished no more until it is measured again.
+/// Loft or lie of a club was bent; a finished club that was bent is finished no more until it is measured again, and one that was handed
+/// over must be taken up before.
 pub(super) fn bend(
     state: &State,
     club: Option<&str>,
@@ -19,6 +21,7 @@ pub(super) fn bend(
         return refused("no club is open: name the club, or scan an order ticket first");
     };
     let Some(record) = state.clubs.get(id) else { return refused(format!("there is no club {id}")) };
+    taking_up::may_be_bent(record)?;
     let label = characteristic.label();
     if !BENT.contains(&characteristic) {
         return refused(format!("{label} is not bent: loft and lie are"));

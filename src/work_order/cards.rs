@@ -14,6 +14,7 @@ use super::part_desk;
 use super::part_stock::PartFacts;
 use super::record::{ClubRecord, ClubState};
 use super::state::{Fate, State};
+use super::taking_up;
 use super::ticket::Ticket;
 use super::voiding::void;
 
@@ -58,7 +59,7 @@ pub(super) fn next_step_done(state: &State) -> Result<Vec<Change>, Refusal> {
     };
     match club.next_step() {
         Some(step) => step_done(state, step),
-        None => refused(format!("{} has no step left: it is handed over", club.spec.id)),
+        None => taking_up::no_step_left(club),
     }
 }
 

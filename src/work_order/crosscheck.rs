@@ -198,6 +198,15 @@ fn balance_against_parts(club: &ClubRecord) -> Vec<Suspect> {
         .filter(|e| e.filed.characteristic == Characteristic::BalancePoint)
         .filter_map(|reading| {
             let stage = reading.filed.stage;
+            // Measured since at a later stage, it is that reading that is looked at: nobody can lay this one down again.
+            let is_measured_anew = club.valid().any(|later| {
+                later.filed.characteristic == Characteristic::BalancePoint
+                    && later.filed.stage != stage
+                    && later.at_us > reading.at_us
+            });
+            if is_measured_anew {
+                return None;
+            }
             let carried = match stage {
                 Stage::DryFit => ground(club, Basis::DryFit)?.placed[1],
                 Stage::Bonded => ground(club, Basis::Bonded)?.placed[1],

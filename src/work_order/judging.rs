@@ -93,6 +93,10 @@ pub fn outside_in_words(
     })
 }
 
+/// What arithmetic leaves between numbers that mean the same, such as 37 1/16 in and 37 in + 1/16 in in millimetres, as a share of them:
+/// some roundings of a double (each 1.1e-16).
+const ROUNDING: f64 = 1e-14;
+
 /// Coverage factor (about 95 %) of a value that has no budget to say its own.
 pub const COVERAGE: f64 = 2.0;
 
@@ -112,10 +116,13 @@ pub struct Judgement {
 #[must_use]
 pub fn judge(rule: DecisionRule, target: &Target, value: f64, expanded: f64) -> Judgement {
     let band = rule.band(expanded);
+    let largest =
+        [target.lower, target.upper].into_iter().flatten().fold(value.abs(), |most, limit| most.max(limit.abs()));
+    let rounding = ROUNDING * largest;
     let room_below = target.lower.map(|limit| value - limit);
     let room_above = target.upper.map(|limit| limit - value);
-    let mut under = room_below.is_some_and(|room| room < band);
-    let mut over = room_above.is_some_and(|room| room < band);
+    let mut under = room_below.is_some_and(|room| room < band - rounding);
+    let mut over = room_above.is_some_and(|room| room < band - rounding);
     if let (true, true, Some(below), Some(above)) = (under, over, room_below, room_above) {
         // Bands that meet leave no room: the nearer limit names the side.
         (under, over) = (below <= above, below > above);
@@ -150,6 +157,21 @@ mod tests {
         check(33.500_001, 0.0, Verdict::Over, false);
         check(32.4, 0.06, Verdict::Under, true);
         check(33.45, 0.06, Verdict::Within, true);
+    }
+
+    /// Every sixteenth of an inch that a length can be asked for with: its limits belong to it, however they are worked out.
+    #[test]
+    fn a_length_that_is_typed_as_its_limit_is_within() {
+        let inch = 25.4;
+        for sixteenths in 320..=800 {
+            let aim = f64::from(sixteenths) / 16.0 * inch;
+            let half = inch / 16.0;
+            let target = Target { value: Some(aim), lower: Some(aim - half), upper: Some(aim + half) };
+            for typed in [f64::from(sixteenths + 1) / 16.0 * inch, f64::from(sixteenths - 1) / 16.0 * inch] {
+                let judged = judge(DecisionRule::Plain, &target, typed, 0.5);
+                assert_eq!(judged.verdict, Verdict::Within, "{sixteenths}/16 in, {typed} mm");
+            }
+        }
     }
 
     #[test]

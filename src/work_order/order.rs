@@ -208,6 +208,18 @@ impl WorkKind {
         }
     }
 
+    /// Whether what this is measured on lies on the bench by itself in this work: a club that only gets another grip is not taken apart.
+    #[must_use]
+    pub fn handles(self, characteristic: Characteristic) -> bool {
+        match self {
+            Self::Build | Self::Reshaft => true,
+            Self::Regrip | Self::ReLength => {
+                matches!(characteristic, Characteristic::GripMass | Characteristic::TotalMass)
+            }
+            Self::LoftLie => characteristic == Characteristic::TotalMass,
+        }
+    }
+
     /// The usual steps of this work, in order (common practice, no source).
     #[must_use]
     pub fn usual_route(self) -> &'static [Step] {

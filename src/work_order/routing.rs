@@ -4,7 +4,7 @@
 //! guess: what fits nothing or two things is shown and waits for a person.
 
 use super::event::Place;
-use super::order::{ClubKind, Stage, WorkKind};
+use super::order::{ClubKind, Stage};
 use super::record::ClubRecord;
 use crate::club::characteristic::Characteristic;
 use crate::measurement::reading::{InstrumentKind, Measured, Quantity, Reading};
@@ -233,14 +233,7 @@ fn route_angles(club: &ClubRecord, reading: &Reading) -> Routing {
 /// Whether a part lies on the bench by itself in this work, or the order asks for it: a club that only gets another grip
 /// is not taken apart.
 fn is_handled(club: &ClubRecord, characteristic: Characteristic) -> bool {
-    let by_work = match club.spec.work {
-        WorkKind::Build | WorkKind::Reshaft => true,
-        WorkKind::Regrip | WorkKind::ReLength => {
-            matches!(characteristic, Characteristic::GripMass | Characteristic::TotalMass)
-        }
-        WorkKind::LoftLie => characteristic == Characteristic::TotalMass,
-    };
-    by_work || club.spec.target(characteristic).is_some()
+    club.spec.work.handles(characteristic) || club.spec.target(characteristic).is_some()
 }
 
 /// The plausible range of a characteristic of mass for this club.
@@ -318,7 +311,7 @@ mod tests {
     use crate::measurement::quantity::parse_target;
     use crate::work_order::build::Build;
     use crate::work_order::details::Details;
-    use crate::work_order::order::{ClubSpec, Hand, TargetRow};
+    use crate::work_order::order::{ClubSpec, Hand, TargetRow, WorkKind};
 
     fn driver(targets: &[(Characteristic, &str)]) -> ClubRecord {
         let targets = targets

@@ -48,6 +48,23 @@ pub(super) fn step_of_finished(state: &State, club: &ClubRecord, step: Step) -> 
     refused(format!("{id} is {} already, \"{label}\" is not marked done: {}", how(club), remedy(club)))
 }
 
+/// No step comes next.
+pub(super) fn no_step_left(club: &ClubRecord) -> Result<Vec<Change>, Refusal> {
+    let id = &club.spec.id;
+    if club.state == ClubState::Finished {
+        return refused(format!("{id} has no step left: it is {}", how(club)));
+    }
+    refused(format!("{id} has no step left, and something of it is open since it was {}: {}", how(club), remedy(club)))
+}
+
+/// A bend of a club that its player has got needs a decision like every other work on it.
+pub(super) fn may_be_bent(club: &ClubRecord) -> Result<(), Refusal> {
+    if club.state == ClubState::Finished && club.has_done(Step::HandOver) {
+        return refused(format!("{} is {} already, no bend is noted: {}", club.spec.id, how(club), remedy(club)));
+    }
+    Ok(())
+}
+
 /// A value is typed for a club: for a finished one only while it is the one in hand.
 pub(super) fn is_in_reach(state: &State, club: &ClubRecord) -> Result<(), Refusal> {
     let id = &club.spec.id;
@@ -83,12 +100,16 @@ pub(super) fn take_up(state: &State, club: Option<&str>, name: &str, why: &str) 
         return refused("no club is open: name the club that is taken up again");
     };
     let Some(record) = state.clubs.get(id) else { return refused(format!("there is no club {id}")) };
-    if record.state != ClubState::Finished {
+    let is_finished = record.state == ClubState::Finished;
+    // One that lost a value since it was handed over is in work already, and still to be decided about.
+    if !is_finished && !record.has_done(Step::HandOver) {
         return refused(format!("{id} is not finished: `orders open {id}` makes it the one in hand"));
     }
     let (club, name, why) = (id.to_owned(), name.to_owned(), why.to_owned());
-    let mut changes =
-        vec![Change::ClubTakenUp { club: club.clone(), name, why }, Change::ClubReopened { club: club.clone() }];
+    let mut changes = vec![Change::ClubTakenUp { club: club.clone(), name, why }];
+    if is_finished {
+        changes.push(Change::ClubReopened { club: club.clone() });
+    }
     if state.current_order.as_ref() != Some(&record.order) {
         changes.push(Change::OrderOpened { order: record.order.clone() });
     }
