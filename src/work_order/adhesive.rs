@@ -12,6 +12,7 @@ use super::event::{Change, Event};
 use super::finishing::after_change;
 use super::record::ClubRecord;
 use super::state::State;
+use super::steps::Step;
 
 /// How many batches are remembered besides those that clubs name themselves.
 const BATCHES: usize = 20;
@@ -151,6 +152,15 @@ impl Bond {
     #[must_use]
     pub fn play_left_us(&self, run_us: i64) -> i64 {
         micros(self.batch.times.play_s) - (run_us - self.run_us)
+    }
+}
+
+impl ClubRecord {
+    /// Whether a step behind the bond is done after the last bond.
+    #[must_use]
+    pub fn has_done_since_bond(&self) -> bool {
+        let bonded = self.steps.iter().rposition(|done| done.step == Step::Bond);
+        self.steps.iter().skip(bonded.map_or(0, |at| at + 1)).any(|done| done.step > Step::Bond)
     }
 }
 

@@ -418,13 +418,6 @@ impl ClubRecord {
         done.proof.is_none_or(counts)
     }
 
-    /// Whether a step behind the bond is done after the last bond.
-    #[must_use]
-    pub fn has_done_since_bond(&self) -> bool {
-        let bonded = self.steps.iter().rposition(|done| done.step == Step::Bond);
-        self.steps.iter().skip(bonded.map_or(0, |at| at + 1)).any(|done| done.step > Step::Bond)
-    }
-
     /// The step that comes next on the club's route: the one behind the furthest that is done.
     #[must_use]
     pub fn next_step(&self) -> Option<Step> {
