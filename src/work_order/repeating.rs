@@ -105,10 +105,11 @@ impl Repeats {
     }
 }
 
-/// The last time a step was done, where doing it again is asked about. A finished club has its own refusal, and one that lost a
-/// value is handed over again as a matter of course.
+/// The last time a step was done, where doing it again is asked about. A finished club has its own refusal, one that lost a
+/// value is handed over again as a matter of course, and a club is adjusted as often as it takes.
 fn done_before(club: &ClubRecord, step: Step) -> Option<&StepRecord> {
-    let is_asked_about = club.state != ClubState::Finished && step != Step::HandOver;
+    let is_usual = matches!(step, Step::Adjust | Step::HandOver);
+    let is_asked_about = club.state != ClubState::Finished && !is_usual;
     let done = club.steps.iter().rfind(|done| done.step == step && club.stands(done))?;
     (is_asked_about && club.spec.route().contains(&step)).then_some(done)
 }
