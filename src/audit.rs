@@ -465,7 +465,8 @@ fn is_same(found: &ClubRecord, whole: &ClubRecord) -> bool {
     let (of_found, of_whole) = (&found.guide, &whole.guide);
     // Running time counts from the first event that is folded: only what passes between two of them means anything.
     let mut found = found.clone();
-    if let (Some(bond), Some(of_whole)) = (&mut found.bond, &whole.bond) {
+    let bonds = found.bond.iter_mut().zip(&whole.bond);
+    for (bond, of_whole) in bonds.chain(found.earlier_bonds.iter_mut().zip(&whole.earlier_bonds)) {
         bond.run_us = of_whole.run_us;
     }
     let advised = of_found.rules == of_whole.rules && of_found.bend_limits == of_whole.bend_limits;

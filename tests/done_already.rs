@@ -241,6 +241,38 @@ fn a_club_that_was_handed_over_is_not_bent_until_it_is_taken_up() {
 }
 
 #[test]
+fn a_card_scanned_once_too_often_takes_nothing_from_a_club_that_was_handed_over() {
+    let mut bench = Bench::handed_over();
+    let words = bench.refuses_scan("BS1/V");
+    assert!(
+        words.starts_with("the last value is one of W-5/1, which is handed over already, and is not taken back"),
+        "{words}"
+    );
+    let value = bench.stored.of("value_typed").last().unwrap().id.to_string();
+    bench.does(json!({"command": "void", "event": value, "why": "read on the wrong side of the rule"}));
+    assert_eq!(bench.state().clubs["W-5/1"].state, ClubState::InWork);
+}
+
+#[test]
+fn a_cure_that_is_over_needs_no_decision_and_every_bond_is_kept() {
+    let mut bench = Bench::new();
+    let over = |why: &str| json!({"command": "override_cure", "club": "W-5/1", "name": "K7", "why": why});
+    bench.does(json!({"command": "enter_adhesive", "text": ADHESIVE}));
+    let product = bench.state().adhesives.products.keys().next().unwrap().clone();
+    bench.does(json!({"command": "mix_batch", "adhesive": product, "temperature": "21 °C"}));
+    bench.scan("BS1/S/BOND");
+    bench.does(over("the player leaves"));
+    assert!(bench.refuses(over("late")).starts_with("the cure of W-5/1 is over, or is not waited for already"));
+    bench.refuses_scan("BS1/S/BOND");
+    bench.scan("BS1/A");
+    bench.scan("BS1/S/BOND");
+    let of_record = json!(record(&bench.state().clubs["W-5/1"], String::new(), Lengths::Inches));
+    assert_eq!(of_record["adhesive_before"][0]["overridden"]["why"], "the player leaves");
+    assert!(of_record["adhesive"]["overridden"].is_null(), "{of_record}");
+    assert_eq!(of_record["adhesive_before"].as_array().unwrap().len(), 1);
+}
+
+#[test]
 fn a_finished_club_is_taken_up_again_with_a_reason_and_handed_over_anew() {
     let mut bench = Bench::handed_over();
     let take_up = |club: &str, why: &str| json!({"command": "take_club_up", "club": club, "name": "K7", "why": why});

@@ -69,7 +69,7 @@ pub(super) fn show(club: &ClubRecord, record: &Record, lengths: Lengths, zone: &
     }
     parts(record, zone)?;
     steps(record, zone)?;
-    if let Some(bond) = &record.adhesive {
+    for bond in record.adhesive_before.iter().chain(&record.adhesive) {
         let decided = bond.overridden.as_ref();
         let decided = decided.map(|o| format!("; not waited for by {}: {}", o.name, o.why)).unwrap_or_default();
         print::line(&format!(

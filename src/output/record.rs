@@ -134,6 +134,9 @@ pub struct Record {
     /// How its head was bonded, where a batch was in force.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub adhesive: Option<BondView>,
+    /// How it was bonded before, oldest first.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub adhesive_before: Vec<BondView>,
     /// Decisions to hand it over although something was open, oldest first.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub hand_over_overrides: Vec<HandOverOverrideView>,
@@ -309,6 +312,7 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
         work: club.spec.work.name(),
         route: club.spec.route().iter().map(|step| step.name()).collect(),
         adhesive: club.bond.as_ref().map(adhesive_view::bond_as_made),
+        adhesive_before: club.earlier_bonds.iter().map(adhesive_view::bond_as_made).collect(),
         hand_over_overrides: club.hand_over_overrides.iter().map(HandOverOverrideView::of).collect(),
         taken_up: club.taken_up.iter().map(|again| OverrideView::of(&again.decided)).collect(),
         consumption: drawer_view::consumption(club),

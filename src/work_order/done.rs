@@ -2,9 +2,11 @@
 //! measured for it and was not.
 
 use super::event::{Change, Event};
-use super::record::StepRecord;
+use super::order::Stage;
+use super::record::{ClubRecord, StepRecord};
 use super::state::State;
 use super::steps::Step;
+use crate::club::characteristic::{Characteristic, MeasuredOn};
 
 impl State {
     pub(super) fn take_step(&mut self, event: &Event) {
@@ -29,8 +31,30 @@ impl State {
         self.on_club(club, event.seq, |record| {
             record.steps.push(done);
             if *step == Step::Bond {
-                record.bond = bond;
+                record.earlier_bonds.extend(std::mem::replace(&mut record.bond, bond));
             }
         });
+    }
+}
+
+impl ClubRecord {
+    /// What a measurement should have shown by the time a person says that a step is done.
+    pub(super) fn not_measured_for(&self, step: Step) -> Vec<Characteristic> {
+        match step {
+            // What is done to it first ends the time in which it can be measured as it came.
+            _ if self.stage() == Stage::Received => self.not_received().collect(),
+            Step::Prepare => self.parts_missing().collect(),
+            Step::FinalCheck => self.missing().collect(),
+            _ => Vec::new(),
+        }
+    }
+
+    /// What the order asks for of the whole club, and was not measured as it came in.
+    pub(super) fn not_received(&self) -> impl Iterator<Item = Characteristic> {
+        let is_known = |of: Characteristic| {
+            self.valid().any(|entry| entry.filed.stage == Stage::Received && entry.filed.characteristic == of)
+        };
+        let of_club = |of: &Characteristic| of.measured_on() == MeasuredOn::Club && self.spec.target(*of).is_some();
+        Characteristic::all().filter(of_club).filter(move |of| !is_known(*of))
     }
 }

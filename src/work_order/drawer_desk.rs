@@ -9,6 +9,7 @@ use super::parts_model::length_mm;
 use super::proposals::{Way, is_past, proposals, room};
 use super::record::ClubRecord;
 use super::state::State;
+use super::taking_up;
 use crate::measurement::unit::Millimetres;
 
 /// Most pieces that a count or a refill may name: beyond it is a slip of the hand.
@@ -137,6 +138,7 @@ fn take(
     place: Option<&str>,
 ) -> Result<Vec<Change>, Refusal> {
     let club = club_of(state, club)?;
+    taking_up::may_get_parts(club)?;
     let item = known(state, item)?;
     let left = state.drawer_stock.left(&item.name);
     if pieces == 0 {

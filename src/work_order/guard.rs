@@ -63,6 +63,13 @@ pub fn guard(state: &State, changes: Vec<Change>, steady_us: i64) -> Result<Vec<
                     None => guarded.push(change.clone()),
                 }
             }
+            Change::CureOverridden { club, .. }
+                if state.clubs.get(club).is_none_or(|record| cure_left_us(state, record, steady_us).is_none()) =>
+            {
+                return refused(format!(
+                    "the cure of {club} is over, or is not waited for already: there is nothing to decide"
+                ));
+            }
             Change::BendDone { club, .. } => match uncured(club) {
                 Some(reason) => return refused(reason),
                 None => guarded.push(change.clone()),

@@ -197,6 +197,8 @@ pub struct ClubRecord {
     pub acknowledged: Vec<Acknowledgement>,
     /// How its head was last bonded, where a batch was in force.
     pub bond: Option<Bond>,
+    /// Bonds before it, oldest first: a head that was set anew.
+    pub earlier_bonds: Vec<Bond>,
     /// Decisions to hand it over although something was open, oldest first.
     pub hand_over_overrides: Vec<HandOverOverride>,
     /// Decisions to work on it again after it was finished, oldest first.
@@ -231,6 +233,7 @@ impl ClubRecord {
             marks: Vec::new(),
             acknowledged: Vec::new(),
             bond: None,
+            earlier_bonds: Vec::new(),
             hand_over_overrides: Vec::new(),
             taken_up: Vec::new(),
             takings: Vec::new(),
@@ -460,26 +463,6 @@ impl ClubRecord {
             Step::DryFit => self.valid().any(Entry::is_of_dry_fit),
             _ => false,
         }
-    }
-
-    /// What a measurement should have shown by the time a person says that a step is done.
-    pub(super) fn not_measured_for(&self, step: Step) -> Vec<Characteristic> {
-        match step {
-            // What is done to it first ends the time in which it can be measured as it came.
-            _ if self.stage() == Stage::Received => self.not_received().collect(),
-            Step::Prepare => self.parts_missing().collect(),
-            Step::FinalCheck => self.missing().collect(),
-            _ => Vec::new(),
-        }
-    }
-
-    /// What the order asks for of the whole club, and was not measured as it came in.
-    pub(super) fn not_received(&self) -> impl Iterator<Item = Characteristic> {
-        let is_known = |of: Characteristic| {
-            self.valid().any(|entry| entry.filed.stage == Stage::Received && entry.filed.characteristic == of)
-        };
-        let of_club = |of: &Characteristic| of.measured_on() == MeasuredOn::Club && self.spec.target(*of).is_some();
-        Characteristic::all().filter(of_club).filter(move |of| !is_known(*of))
     }
 
     /// What the order asks for of the parts alone, and an instrument reads, and is not measured yet.

@@ -360,7 +360,7 @@ impl State {
             self.place_of.entry(event).or_insert(club);
         }
         for (id, mut club) in from.clubs {
-            if let Some(bond) = &mut club.bond {
+            for bond in club.bond.iter_mut().chain(&mut club.earlier_bonds) {
                 bond.run_us = self.adhesives.elapsed.moved(bond.run_us, &from.adhesives.elapsed);
             }
             self.learning.note(&club);

@@ -5,7 +5,7 @@
 
 use super::adhesive::Override;
 use super::desk::{Refusal, refused};
-use super::event::{Change, Event};
+use super::event::{Change, Event, EventId};
 use super::finishing::handed_over;
 use super::record::{ClubRecord, ClubState};
 use super::state::State;
@@ -61,6 +61,26 @@ pub(super) fn no_step_left(club: &ClubRecord) -> Result<Vec<Change>, Refusal> {
 pub(super) fn may_be_bent(club: &ClubRecord) -> Result<(), Refusal> {
     if club.state == ClubState::Finished && club.has_done(Step::HandOver) {
         return refused(format!("{} is {} already, no bend is noted: {}", club.spec.id, how(club), remedy(club)));
+    }
+    Ok(())
+}
+
+/// What goes into a finished club would make its numbers untrue.
+pub(super) fn may_get_parts(club: &ClubRecord) -> Result<(), Refusal> {
+    if club.state == ClubState::Finished {
+        return refused(format!("{} is {} already, nothing is put in: {}", club.spec.id, how(club), remedy(club)));
+    }
+    Ok(())
+}
+
+/// The last value is taken back by a card or a pedal: not from a club that is handed over, which nobody meant who pressed once too often.
+pub(super) fn may_lose_its_last(club: &ClubRecord, value: EventId) -> Result<(), Refusal> {
+    if club.state == ClubState::Finished && club.has_done(Step::HandOver) {
+        return refused(format!(
+            "the last value is one of {}, which is {} already, and is not taken back: `records void {value} --why TEXT` does that all the same",
+            club.spec.id,
+            how(club)
+        ));
     }
     Ok(())
 }

@@ -6,6 +6,7 @@ use super::finishing::after_change;
 use super::part_stock::Whereabouts;
 use super::state::{Fate, State};
 use super::study_desk;
+use super::taking_up;
 
 /// Takes a value back, with what that does to its club; no event means the last one.
 pub(super) fn void(state: &State, event: Option<EventId>, why: &str) -> Result<Vec<Change>, Refusal> {
@@ -29,6 +30,9 @@ pub(super) fn void(state: &State, event: Option<EventId>, why: &str) -> Result<V
             ));
         }
         _ => {}
+    }
+    if let (None, Some(club)) = (event, filed) {
+        taking_up::may_lose_its_last(club, reading)?;
     }
     if let Some(reason) = study_desk::keeps(state, reading) {
         return refused(reason);

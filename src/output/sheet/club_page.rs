@@ -11,9 +11,11 @@ use crate::output::adhesive_view::bond_as_made;
 use crate::output::record::HandOverOverrideView;
 use crate::output::times::{bare_minute, letters, minute, minute_of};
 use crate::output::work_view::{self, CharacteristicView, ClubView};
+use crate::work_order::adhesive::Override;
 use crate::work_order::cautions::cautions as cautions_of;
 use crate::work_order::record::ClubState;
 use crate::work_order::steps::Step;
+use crate::work_order::taking_up::TakenUp;
 use crate::work_order::ticket::Ticket;
 
 /// Free edge of every page, in millimetres.
@@ -231,7 +233,13 @@ fn notes(canvas: &mut Canvas<'_>, at: At, (width, end): (f64, f64), subject: &Su
             y = canvas.paragraph((at.0, y), width, 3, &words, style.bold());
         }
     }
-    if let Some(bond) = &subject.club.bond {
+    for TakenUp { decided: Override { name, why, .. }, .. } in &subject.club.taken_up {
+        if fits(y, 2.0) {
+            let words = format!("Taken up again after it was finished, by {name}: {why}.");
+            y = canvas.paragraph((at.0, y), width, 2, &words, style.bold());
+        }
+    }
+    for bond in subject.club.earlier_bonds.iter().chain(&subject.club.bond) {
         let mut words = format!("Bonded with batch {} of {}", bond.batch.name, bond.batch.product);
         if let Some(lot) = &bond.batch.lot {
             words += &format!(", lot {lot}");

@@ -16,8 +16,10 @@ use crate::journal::event::rfc3339;
 use crate::journal::store::JournalError;
 use crate::output::adhesive_view::bond_as_made;
 use crate::output::command::ask;
+use crate::output::drawer_view::consumption;
 use crate::output::drawing::Curve;
 use crate::output::landed_view::{LandedView, landed_views};
+use crate::output::part_view::used_parts;
 use crate::output::reading_view::{self, Found};
 use crate::output::record::{HandOverOverrideView, subject};
 use crate::output::sheet::Subject;
@@ -27,9 +29,12 @@ use crate::output::trust_view::{budget, budget_line};
 use crate::output::web::Web;
 use crate::output::web::units;
 use crate::output::work_view::{SuspectView, suspect_views};
+use crate::work_order::adhesive::Bond;
+use crate::work_order::bending::{BENT, Bent, bent, written};
 use crate::work_order::event::EventId;
 use crate::work_order::record::{ClubRecord, ClubState, Entry, Method, Outdated, Standing};
 use crate::work_order::sleeving::wanted_change;
+use crate::work_order::taking_up::TakenUp;
 
 /// How many clubs are on one page of the list.
 const ON_ONE_PAGE: u32 = 40;
@@ -186,9 +191,49 @@ impl RecordPage<'_> {
         self.club.hand_over_overrides.iter().map(|over| HandOverOverrideView::of(over).text()).collect()
     }
 
+    /// Who decided to work on it again after it was finished.
+    fn taken_up(&self) -> Vec<String> {
+        let words = |again: &TakenUp| {
+            with("record.taken_up", &[("name", &again.decided.name), ("why", &said_text(&again.decided.why))])
+        };
+        self.club.taken_up.iter().map(words).collect()
+    }
+
+    /// What was bent, with what came of it.
+    fn bends(&self) -> Vec<String> {
+        let angle =
+            |deg: Option<f64>| deg.map_or_else(|| t("record.bend.not_measured").to_owned(), |deg| format!("{deg:.1}°"));
+        let line = |of: Characteristic, bent: &Bent| {
+            let [before, after, sprang] = [bent.before, bent.after, bent.spring_back].map(angle);
+            let (what, lever) = (said_text(of.label()), said_text(&written(of, bent.lever_deg)));
+            let of = [("what", &*what), ("lever", &lever), ("before", &before), ("after", &after), ("sprang", &sprang)];
+            with("record.bend", &of)
+        };
+        let of_angle = |of| bent(self.club, of).into_iter().map(move |bent| line(of, &bent)).collect::<Vec<_>>();
+        BENT.into_iter().flat_map(of_angle).collect()
+    }
+
+    /// What went in: numbered parts, and what was taken from the drawers and is still there.
+    fn parts(&self) -> Vec<String> {
+        let numbered = used_parts(self.club).into_iter().filter(|part| part.released.is_none()).map(|part| {
+            let codes =
+                [part.part.clone(), part.facts.model.clone(), part.facts.lot.clone(), part.facts.serial.clone()];
+            let kind = part.kind.map(said_text);
+            kind.into_iter().chain(codes.into_iter().flatten()).collect::<Vec<_>>().join(" · ")
+        });
+        let taken = consumption(self.club).into_iter().filter(|taking| taking.returned.is_none());
+        let taken =
+            taken.flat_map(|taking| taking.parts.into_iter().map(|part| format!("{} × {}", part.pieces, part.item)));
+        numbered.chain(taken).collect()
+    }
+
     /// How it was bonded, with who did not wait for the cure, and from when on it may be played.
-    fn bonded(&self) -> Option<(String, String)> {
-        let bond = bond_as_made(self.club.bond.as_ref()?);
+    fn bonded(&self) -> Vec<(String, String)> {
+        self.club.earlier_bonds.iter().chain(&self.club.bond).map(Self::bond).collect()
+    }
+
+    fn bond(bond: &Bond) -> (String, String) {
+        let bond = bond_as_made(bond);
         let words = match &bond.overridden {
             None => with("record.bonded", &[("batch", &bond.batch), ("adhesive", &bond.adhesive)]),
             Some(over) => {
@@ -198,7 +243,7 @@ impl RecordPage<'_> {
                 with("record.bonded.not_waited", &of)
             }
         };
-        Some((words, bond.not_before))
+        (words, bond.not_before)
     }
 
     /// How many of the readings are damaged.
