@@ -116,7 +116,7 @@ fn a_record_is_shown_in_words_units_and_the_time_of_the_workshop() {
     }
     let shown = shop.done(&["records", "show", "T-1/1"]);
     let of = |words: &str| shown.lines().find(|line| line.contains(words)).unwrap_or_else(|| panic_with(&shown, words));
-    assert!(of("38 1/4 in").contains("+1/4 in") && of("38 1/4 in").contains("replaced by a newer one"), "{shown}");
+    assert!(of("38 1/4 in").contains("+1/4 in") && of("38 1/4 in").contains("corrected by a newer one"), "{shown}");
     assert!(shown.contains("in work") && shown.contains("dry fit") && !shown.contains("in_work"), "{shown}");
     assert!(shown.contains(" +14") && !shown.contains("Z  "), "{shown}");
     // A rule is read to 0.5 mm (standard uncertainty, common practice, no source): U is twice that.

@@ -199,7 +199,11 @@ async fn commands_without_a_daemon_reach_what_is_not_at_hand() {
     let whole = fold(&writer.events);
     let old = whole.clubs["W-2/1"].valid().next().unwrap().event.to_string();
     let (code, _, err) = on_data(folder.path(), &["records", "enter", "W-3/2", "length", "38 in"]);
-    assert_eq!(code, Some(0), "{err}");
+    assert!(code == Some(2) && err.contains("W-3/2 is handed over already and not in hand"), "{code:?} {err}");
+    for arguments in [&["orders", "open", "W-3/2"][..], &["records", "enter", "W-3/2", "length", "38 in"]] {
+        let (code, _, err) = on_data(folder.path(), arguments);
+        assert_eq!(code, Some(0), "{err}");
+    }
     let (code, _, err) = on_data(folder.path(), &["records", "void", &old, "--why", "another head"]);
     assert_eq!(code, Some(0), "{err}");
     let (code, _, err) = on_data(folder.path(), &["records", "void", &old, "--why", "another head"]);
