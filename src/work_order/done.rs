@@ -37,6 +37,14 @@ impl State {
     }
 }
 
+impl StepRecord {
+    /// A step as if it were done, to see what would follow.
+    pub(super) fn supposed(step: Step) -> Self {
+        let (by, proof, batch) = (None, None, None);
+        Self { step, at_us: 0, by, proof, batch, in_hand_us: 0, not_measured: Vec::new(), entries_before: 0 }
+    }
+}
+
 impl ClubRecord {
     /// What a measurement should have shown by the time a person says that a step is done.
     pub(super) fn not_measured_for(&self, step: Step) -> Vec<Characteristic> {

@@ -408,16 +408,7 @@ mod tests {
         bonded.points = body(4.0, 67.1, 1.0, 1.0).points;
         let mut club = record(Some(plan()), DryFitStop::Cap, Stage::Bonded, &bonded);
         for step in [Step::Bond, Step::Cut] {
-            club.steps.push(StepRecord {
-                step,
-                at_us: 5,
-                by: None,
-                proof: None,
-                batch: None,
-                in_hand_us: 0,
-                not_measured: Vec::new(),
-                entries_before: 0,
-            });
+            club.steps.push(StepRecord { at_us: 5, ..StepRecord::supposed(step) });
         }
         check(
             &club,

@@ -45,16 +45,7 @@ pub(super) fn step_done(state: &State, step: Step) -> Result<Vec<Change>, Refusa
         return Ok(handed_over(state, club));
     }
     let mut after = club.clone();
-    after.steps.push(StepRecord {
-        step,
-        at_us: 0,
-        by: None,
-        proof: None,
-        batch: None,
-        in_hand_us: 0,
-        not_measured: Vec::new(),
-        entries_before: 0,
-    });
+    after.steps.push(StepRecord::supposed(step));
     let done = Change::step_done(&club.spec.id, step);
     Ok(std::iter::once(done).chain(after_change(state, club, &after)).collect())
 }

@@ -419,16 +419,7 @@ mod tests {
                 // By hand: 2.5 g of tape at 135.5 mm take 0.44 off what the bonded club read.
                 assert!((found.value - (33.0 - 2.5 * 0.1747)).abs() < 0.01, "{step:?} {found:?}");
             }
-            record.steps.push(StepRecord {
-                step,
-                at_us: 1,
-                by: None,
-                proof: None,
-                batch: None,
-                in_hand_us: 0,
-                not_measured: Vec::new(),
-                entries_before: 0,
-            });
+            record.steps.push(StepRecord { at_us: 1, ..StepRecord::supposed(step) });
         }
         assert_eq!(record.stage(), Stage::Gripped);
         assert!((swing(&record).unwrap().value - (33.0 - 2.5 * 0.1747)).abs() < 0.01);

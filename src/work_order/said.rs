@@ -40,16 +40,7 @@ pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
                 sentences.extend(is_again.then(|| format!("\"{}\" is done once more at {club}", step.label())));
                 sentences.extend(unmeasured(record, *step, *proof));
                 sentences.extend(passed_over.map(|step| format!("\"{}\" was skipped at {club}", step.label())));
-                record.steps.push(StepRecord {
-                    step: *step,
-                    at_us: 0,
-                    by: None,
-                    proof: None,
-                    batch: None,
-                    in_hand_us: 0,
-                    not_measured: Vec::new(),
-                    entries_before: record.entries.len(),
-                });
+                record.steps.push(StepRecord { entries_before: record.entries.len(), ..StepRecord::supposed(*step) });
             }
             Change::ClubOpened { club } if !is_taken_up(changes, club) => {
                 sentences.extend(state.clubs.get(club).and_then(taking_up::opened));
