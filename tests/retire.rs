@@ -485,6 +485,9 @@ async fn a_mended_journal_with_gaps_is_retired_like_any_other() {
     let (code, verified, err) = on_data(&data_folder, &["records", "verify", "--segments", &out_name]);
     assert!(code == Some(0), "{verified}{err}");
     assert!(verified.contains(&lost[0]) && verified.contains(&lost[1]), "{lost:?}: {verified}");
+    // It goes on: a club that is handed over is typed for only while it is in hand.
+    let (code, said, err) = on_data(&data_folder, &["orders", "open", "W-60/2"]);
+    assert_eq!(code, Some(0), "{said}{err}");
     let (code, said, err) = on_data(&data_folder, &["records", "enter", "W-60/2", "length", "38 in"]);
     assert_eq!(code, Some(0), "{said}{err}");
 }

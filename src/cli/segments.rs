@@ -56,7 +56,10 @@ impl Segments<'_> {
                 Some(file) => {
                     let mut wrong = alone(&file, &segment.sha256, &segment.last_hash, (&earlier, &lost)).await?;
                     wrong.extend(same(reader, &file, segment.last).await?);
-                    lines.push(format!("{events}: {}", if wrong.is_empty() { "all agree" } else { "damaged" }));
+                    let known: Vec<String> =
+                        lost.iter().filter(|(from, to)| from <= last && to >= first).map(stretch).collect();
+                    let known = if known.is_empty() { String::new() } else { format!("; {LOST}{}", known.join(", ")) };
+                    lines.push(format!("{events}: {}{known}", if wrong.is_empty() { "all agree" } else { "damaged" }));
                     faults.extend(wrong.into_iter().map(|what| format!("segment {name}: {what}")));
                 }
             }
@@ -64,6 +67,14 @@ impl Segments<'_> {
         }
         Ok((lines, faults))
     }
+}
+
+/// What stands before stretches that are not in a file and never will be.
+const LOST: &str = "lost before, as the journal tells: ";
+
+/// First and last sequence of a stretch, in words.
+fn stretch((from, to): &(u64, u64)) -> String {
+    if from == to { from.to_string() } else { format!("{from} to {to}") }
 }
 
 /// What is wrong with a sealed file by itself, chain and numbers; `earlier` are the segments before it, `lost` the stretches that
@@ -114,10 +125,12 @@ pub(super) async fn same(reader: &Reader, file: &Path, last: u64) -> anyhow::Res
 pub(super) async fn verify_file(file: &Path) -> anyhow::Result<ExitCode> {
     let manifest = Manifest::read(file)?;
     let wrong = alone(file, &manifest.sha256, &manifest.last_hash, (&manifest.earlier, &manifest.lost)).await?;
-    let Manifest { file: name, first, last, last_hash, .. } = &manifest;
+    let Manifest { file: name, first, last, last_hash, lost, .. } = &manifest;
     let mut lines: Vec<String> = wrong.iter().map(|what| format!("segment {name}: {what}")).collect();
     let end = if wrong.is_empty() { "all agree".to_owned() } else { format!("{} faults", wrong.len()) };
-    lines.push(format!("segment {name}, events {first} to {last}, chain {last_hash}: {end}"));
+    let lost: Vec<String> = lost.iter().map(stretch).collect();
+    let lost = if lost.is_empty() { String::new() } else { format!("; {LOST}{}", lost.join(", ")) };
+    lines.push(format!("segment {name}, events {first} to {last}, chain {last_hash}: {end}{lost}"));
     print::read_or_not(lines.iter().try_for_each(|line| print::line(line)))?;
     Ok(if wrong.is_empty() { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }
