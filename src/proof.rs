@@ -14,7 +14,7 @@ use crate::measurement::settling::{
 use crate::measurement::uncertainty::{Budget, LevelParts, assess};
 use crate::measurement::unit::Grams;
 use crate::work_order::event::{CapturedReading, Change, FiledValue};
-use crate::work_order::judging::judge;
+use crate::work_order::judging::{is_a_limit, judge};
 
 /// The version of the program since which numbers come out as they do now: raised, with the version of the package, by whoever
 /// changes how a value, an uncertainty or a verdict is worked out.
@@ -230,11 +230,8 @@ pub fn prove_filed(captured: Option<&CapturedReading>, filed: &FiledValue) -> Re
         (None, None) => true,
         _ => false,
     };
-    if same_deviation && judged.verdict == filed.verdict && judged.marginal == filed.marginal {
-        Ok(())
-    } else {
-        Err(Doubt::Verdict(name))
-    }
+    let same_verdict = judged.verdict == filed.verdict || is_a_limit(&target, filed.value);
+    if same_deviation && same_verdict && judged.marginal == filed.marginal { Ok(()) } else { Err(Doubt::Verdict(name)) }
 }
 
 fn same_budget(computed: &[Budget], stored: &[Budget]) -> bool {

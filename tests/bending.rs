@@ -9,6 +9,7 @@ mod desk_bench;
 use benchscribe::journal::event::{canonical, parse};
 use benchscribe::output::record::record;
 use benchscribe::output::text::Lengths;
+use benchscribe::work_order::order::Stage;
 use benchscribe::work_order::record::ClubState;
 use desk_bench::{CONFIG, DeskBench, Stored};
 use serde_json::{Value, json};
@@ -145,15 +146,23 @@ fn a_club_that_came_in_for_its_angles_gets_the_bend_it_needs_as_soon_as_it_is_re
     assert!(bench.advice("W-9/1").is_empty(), "within its limits");
 }
 
-/// A grip alone: nobody is going to bend it, so what it reads as it came is no work.
+/// A grip or a shaft: what it reads as it came is no work, and a bend tells of nothing that was built.
 #[test]
-fn a_club_whose_route_adjusts_nothing_gets_no_bend() {
+fn a_club_that_came_in_for_something_else_gets_no_bend_as_it_came() {
+    for work in ["regrip", "re_length", "reshaft"] {
+        no_bend_as_it_came(work);
+    }
+}
+
+fn no_bend_as_it_came(work: &str) {
     let mut bench = Bench::new();
-    let order = "order = \"W-9\"\n[[club]]\nname = \"7-iron\"\nkind = \"iron\"\nwork = \"regrip\"\nlie = \"61.5 deg ± 0.5 deg\"\n[club.given]\nhead_material = \"cast steel\"\n";
-    bench.does(json!({"command": "import_order", "text": order}));
+    let order = "order = \"W-9\"\n[[club]]\nname = \"7-iron\"\nkind = \"iron\"\nwork = \"WORK\"\nlie = \"61.5 deg ± 0.5 deg\"\n[club.given]\nhead_material = \"cast steel\"\n";
+    bench.does(json!({"command": "import_order", "text": order.replace("WORK", work)}));
     bench.does(json!({"command": "open_order", "order": "W-9"}));
     bench.reads("W-9/1", "lie", "60.2 deg");
-    assert!(bench.advice("W-9/1").is_empty());
+    assert!(bench.advice("W-9/1").is_empty(), "{work}");
+    bench.bends("W-9/1", "lie", "0.5 deg upright");
+    assert_eq!(bench.bench.core.state.clubs["W-9/1"].stage(), Stage::Received, "{work}");
 }
 
 #[test]

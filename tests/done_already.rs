@@ -251,6 +251,27 @@ fn a_card_scanned_once_too_often_takes_nothing_from_a_club_that_was_handed_over(
     let value = bench.stored.of("value_typed").last().unwrap().id.to_string();
     bench.does(json!({"command": "void", "event": value, "why": "read on the wrong side of the rule"}));
     assert_eq!(bench.state().clubs["W-5/1"].state, ClubState::InWork);
+    assert!(!bench.told().iter().any(|told| told.contains("measured again it stays so")), "{:?}", bench.told());
+}
+
+#[test]
+fn a_club_of_an_order_that_was_put_aside_takes_its_order_with_it_when_it_is_taken_up() {
+    let mut bench = Bench::handed_over();
+    bench.does(json!({"command": "put_order_aside", "order": "W-5"}));
+    bench.does(json!({"command": "take_club_up", "club": "W-5/1", "name": "K7", "why": "its player is back"}));
+    assert!(bench.state().orders_aside.is_empty());
+    assert_eq!(bench.state().current_order.as_deref(), Some("W-5"));
+}
+
+#[test]
+fn a_question_is_forgotten_when_something_else_is_done() {
+    let mut bench = Bench::new();
+    bench.scan("BS1/S/PREPARE");
+    bench.refuses_scan("BS1/S/PREPARE");
+    bench.scan("BS1/S/DRY-FIT");
+    bench.waits(20.0);
+    assert!(bench.refuses_scan("BS1/S/PREPARE").contains("is done at W-5/1 already"));
+    assert_eq!(bench.times("W-5/1", Step::Prepare), 1);
 }
 
 #[test]

@@ -9,7 +9,7 @@
 use super::details::Measure;
 use super::event::EventId;
 use super::judging::{Verdict, judge};
-use super::order::{ClubKind, Stage};
+use super::order::{ClubKind, Stage, WorkKind};
 use super::record::{ClubRecord, Entry, Standing};
 use super::sleeving::{needs, sleeving};
 use super::steps::Step;
@@ -265,7 +265,8 @@ pub fn needed(club: &ClubRecord, characteristic: Characteristic) -> Option<f64> 
 /// The reading that says how an angle is: of the club as it will be handed over; of one that came in for repair, as it came, while
 /// it is still to be adjusted and nothing was bent since.
 fn known(club: &ClubRecord, characteristic: Characteristic) -> Option<&Entry> {
-    let is_ahead = club.spec.route().contains(&Step::Adjust) && !club.has_done(Step::Adjust);
+    // Of other work the shaft or the length changes first.
+    let is_ahead = club.spec.work == WorkKind::LoftLie && !club.has_done(Step::Adjust);
     let received = || {
         let bends = club.bends.iter().filter(|bend| !bend.is_voided && bend.characteristic == characteristic);
         let since = bends.map(|bend| bend.entries_before).max().unwrap_or(0);

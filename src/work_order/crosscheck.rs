@@ -199,10 +199,10 @@ fn balance_against_parts(club: &ClubRecord) -> Vec<Suspect> {
         .filter_map(|reading| {
             let stage = reading.filed.stage;
             // Measured since at a later stage, it is that reading that is looked at: nobody can lay this one down again.
-            let is_measured_anew = club.valid().any(|later| {
-                later.filed.characteristic == Characteristic::BalancePoint
-                    && later.filed.stage != stage
-                    && later.at_us > reading.at_us
+            // The record keeps its values in the order in which they came, whatever the clock said.
+            let mut since = club.valid().skip_while(|entry| !std::ptr::eq(*entry, reading));
+            let is_measured_anew = since.any(|later| {
+                later.filed.characteristic == Characteristic::BalancePoint && later.filed.stage != stage
             });
             if is_measured_anew {
                 return None;

@@ -110,6 +110,7 @@ fn club_of<'a>(state: &'a State, club: Option<&str>) -> Result<&'a ClubRecord, R
 
 fn use_proposal(state: &State, key: Option<&str>) -> Result<Vec<Change>, Refusal> {
     let club = club_of(state, None)?;
+    taking_up::may_get_parts(club)?;
     let offered =
         proposals(club, &state.drawer_stock, &state.learning).map(|proposals| proposals.list).unwrap_or_default();
     let wanted = match key {

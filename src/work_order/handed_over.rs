@@ -11,6 +11,9 @@ impl ClubRecord {
     /// Its order is there in a new version.
     pub(super) fn ordered_anew(&mut self, spec: &ClubSpec) {
         if self.state != ClubState::Finished {
+            if !self.judged_anew.is_empty() {
+                self.judged_anew.extend(difference::of_club(&self.spec, spec));
+            }
             self.spec = spec.clone();
             return;
         }

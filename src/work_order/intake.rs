@@ -113,7 +113,7 @@ pub(super) fn open_club(state: &State, id: &str) -> Result<Vec<Change>, Refusal>
 }
 
 /// An order that is opened is not put aside any more.
-fn taken_up(state: &State, number: &str) -> Vec<Change> {
+pub(super) fn taken_up(state: &State, number: &str) -> Vec<Change> {
     let is_aside = state.orders_aside.contains_key(number);
     is_aside.then(|| Change::OrderTakenUp { order: number.to_owned() }).into_iter().collect()
 }

@@ -97,6 +97,13 @@ pub fn outside_in_words(
 /// some roundings of a double (each 1.1e-16).
 const ROUNDING: f64 = 1e-14;
 
+/// Whether a value is one of the limits but for what arithmetic leaves. Programs before 0.4.1 judged such a value by its last bit.
+#[must_use]
+pub fn is_a_limit(target: &Target, value: f64) -> bool {
+    let mut limits = target.lower.into_iter().chain(target.upper);
+    limits.any(|limit| (value - limit).abs() <= ROUNDING * value.abs().max(limit.abs()))
+}
+
 /// Coverage factor (about 95 %) of a value that has no budget to say its own.
 pub const COVERAGE: f64 = 2.0;
 

@@ -2,7 +2,7 @@
 //!
 //! A value that is typed again at the same stage, with no work in between, says that the first one was read or typed wrongly:
 //! nothing was done that could have changed the club. What was measured first is then the corrected value. With work in between
-//! (a step that somebody marked, a bend, parts taken out of the drawers) it is a second measurement, and the first one
+//! (a step that somebody marked, a bend, a numbered part, parts taken out of the drawers) it is a second measurement, and the first one
 //! stays what was measured first. What an instrument captured is never misread: a second capture is a second measurement.
 
 use super::record::{ClubRecord, Entry, Method, Standing};
@@ -30,6 +30,7 @@ impl ClubRecord {
     fn is_worked_on_between(&self, first: usize, second: usize) -> bool {
         let between = |entries_before: usize| entries_before > first && entries_before <= second;
         self.bends.iter().any(|bend| !bend.is_voided && between(bend.entries_before))
+            || self.parts.iter().any(|part| between(part.entries_before))
             || self.takings.iter().any(|taking| between(taking.entries_before))
             || self.steps.iter().any(|done| done.proof.is_none() && between(done.entries_before))
     }

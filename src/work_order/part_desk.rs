@@ -354,7 +354,14 @@ pub(super) fn use_parts(state: &State, uses: &[(Option<String>, String)]) -> Res
             return refused(reason);
         }
         *last = part.measured.reading;
-        after.put_in(UsedPart { used: used.clone(), event: EventId::TYPED, at_us: 0, by: None, released: None });
+        after.put_in(UsedPart {
+            used: used.clone(),
+            event: EventId::TYPED,
+            at_us: 0,
+            by: None,
+            released: None,
+            entries_before: 0,
+        });
         changes.push(Change::PartUsed(used));
     }
     for (before, after, last) in &clubs {

@@ -187,6 +187,8 @@ pub struct UsedPart {
     pub by: Option<String>,
     /// Why it was taken out again.
     pub released: Option<String>,
+    /// How many values the record had before it went in.
+    pub entries_before: usize,
 }
 
 /// Where a numbered part is.
@@ -412,6 +414,7 @@ impl ClubRecord {
 
     /// A part went in, with what it was weighed as.
     pub(super) fn put_in(&mut self, part: UsedPart) {
+        let entries_before = self.entries.len();
         if let Some(weighed) = &part.used.weighed {
             for value in &weighed.values {
                 let entry = Entry {
@@ -431,7 +434,7 @@ impl ClubRecord {
                 self.file(entry);
             }
         }
-        self.parts.push(part);
+        self.parts.push(UsedPart { entries_before, ..part });
     }
 
     /// A part was taken out again; its values do not count for this club any more.
@@ -462,7 +465,8 @@ impl State {
                     self.is_placed(weighed.reading, &used.club);
                 }
                 let (event_id, at_us, by) = (event.id, event.at_us, event.by.clone());
-                let part = UsedPart { used: used.clone(), event: event_id, at_us, by, released: None };
+                let part =
+                    UsedPart { used: used.clone(), event: event_id, at_us, by, released: None, entries_before: 0 };
                 self.on_club(&used.club, event.seq, |record| record.put_in(part));
             }
             Change::PartReleased { club, used, why, .. } => {

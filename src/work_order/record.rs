@@ -252,7 +252,8 @@ impl ClubRecord {
         reached.unwrap_or(match self.spec.work {
             WorkKind::Build => Stage::DryFit,
             // As it came in, until something was done to it.
-            _ if self.steps.is_empty() && !is_bent => Stage::Received,
+            // One that is only bent is worked on without a step; what is built is still as it came, though it was bent.
+            work if self.steps.is_empty() && !(is_bent && work == WorkKind::LoftLie) => Stage::Received,
             // Its old shaft is pulled: head and shaft are laid together anew.
             WorkKind::Reshaft => Stage::DryFit,
             // Head and shaft stay together; only the grip is off.

@@ -81,10 +81,8 @@ impl Repeats {
                 self.question = Some(Question { club: club.spec.id.clone(), step, t_s, is_read });
                 Looked::Asks(self.ask(club, done, shown, steady_us))
             }
-            (_, asked) => {
-                self.question = asked;
-                Looked::Goes
-            }
+            // Anything else that is done says that the question was not meant.
+            _ => Looked::Goes,
         }
     }
 

@@ -42,7 +42,7 @@ pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
                 sentences.extend(passed_over.map(|step| format!("\"{}\" was skipped at {club}", step.label())));
                 record.steps.push(StepRecord { entries_before: record.entries.len(), ..StepRecord::supposed(*step) });
             }
-            Change::ClubOpened { club } if !is_taken_up(changes, club) => {
+            Change::ClubOpened { club } if !is_reopened(changes, club) => {
                 sentences.extend(state.clubs.get(club).and_then(taking_up::opened));
             }
             Change::ClubTakenUp { club, name, .. } => {
@@ -68,8 +68,9 @@ pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
     sentences
 }
 
-fn is_taken_up(changes: &[Change], club: &str) -> bool {
-    changes.iter().any(|change| matches!(change, Change::ClubTakenUp { club: of, .. } if of == club))
+fn is_reopened(changes: &[Change], club: &str) -> bool {
+    let reopens = |change: &Change| matches!(change, Change::ClubTakenUp { club: of, .. } | Change::ClubReopened { club: of } if of == club);
+    changes.iter().any(reopens)
 }
 
 /// What a measurement should have shown for a step that a person says is done.
@@ -97,11 +98,16 @@ fn next_in_turn(state: &State, changes: &[Change]) -> Option<String> {
         let now = |change: &Change| matches!(change, Change::OrderPutAside { order, .. } if order == number);
         state.orders_aside.contains_key(number) || changes.iter().any(now)
     };
-    let waits =
-        |club: &&ClubRecord| matches!(club.state, ClubState::Waiting | ClubState::InWork) && !left(&club.spec.id);
+    let is_open = |club: &&ClubRecord| matches!(club.state, ClubState::Waiting | ClubState::InWork);
+    // One that was put aside with its whole order is what that order goes on with.
+    let goes_on = |club: &&ClubRecord| state.left_in_hand.get(&club.order) == Some(&club.spec.id);
+    let waits = |club: &&ClubRecord| {
+        (is_open(club) || goes_on(club)) && club.state != ClubState::Finished && !left(&club.spec.id)
+    };
     let orders = state.orders_in_turn().into_iter().filter(|order| !is_aside(&order.number));
     let in_hand = |order: &Order| state.next_club(order).into_iter();
-    let clubs = |order| in_hand(order).chain(order.clubs.iter().filter_map(|spec| state.clubs.get(&spec.id)));
+    let clubs =
+        |order| in_hand(order).chain(order.clubs.iter().filter_map(|spec| state.clubs.get(&spec.id)).filter(is_open));
     let next = orders.flat_map(clubs).find(waits);
     Some(match next {
         Some(club) => {

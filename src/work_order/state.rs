@@ -374,6 +374,7 @@ impl State {
         self.order_sequence.retain(|number| number != order);
         self.revisions.remove(order);
         self.orders_aside.remove(order);
+        self.left_in_hand.remove(order);
         for club in forgotten.clubs.iter().filter_map(|spec| self.clubs.remove(&spec.id)) {
             let entries = club.entries.iter().map(|entry| entry.event);
             let others = club.bends.iter().map(|bend| bend.event).chain(club.marks.iter().map(|mark| mark.event));

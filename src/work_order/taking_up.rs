@@ -7,6 +7,7 @@ use super::adhesive::Override;
 use super::desk::{Refusal, refused};
 use super::event::{Change, Event, EventId};
 use super::finishing::handed_over;
+use super::intake;
 use super::record::{ClubRecord, ClubState};
 use super::state::State;
 use super::steps::Step;
@@ -130,6 +131,7 @@ pub(super) fn take_up(state: &State, club: Option<&str>, name: &str, why: &str) 
     if is_finished {
         changes.push(Change::ClubReopened { club: club.clone() });
     }
+    changes.extend(intake::taken_up(state, &record.order));
     if state.current_order.as_ref() != Some(&record.order) {
         changes.push(Change::OrderOpened { order: record.order.clone() });
     }

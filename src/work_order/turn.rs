@@ -51,8 +51,11 @@ impl State {
                 }
             }
             Change::ClubPutAside { club } => {
-                let orders_aside = &self.orders_aside;
-                self.left_in_hand.retain(|order, left| left != club || orders_aside.contains_key(order));
+                let order = self.clubs.get(club).map(|record| &record.order);
+                let order = order.filter(|order| !self.orders_aside.contains_key(*order));
+                if let Some(order) = order.filter(|order| self.left_in_hand.get(*order) == Some(club)) {
+                    self.left_in_hand.remove(order);
+                }
             }
             _ => {}
         }

@@ -239,12 +239,21 @@ fn notes(canvas: &mut Canvas<'_>, at: At, (width, end): (f64, f64), subject: &Su
             y = canvas.paragraph((at.0, y), width, 2, &words, style.bold());
         }
     }
-    for bond in subject.club.earlier_bonds.iter().chain(&subject.club.bond) {
-        let mut words = format!("Bonded with batch {} of {}", bond.batch.name, bond.batch.product);
+    for (bond, is_last) in subject
+        .club
+        .earlier_bonds
+        .iter()
+        .map(|bond| (bond, false))
+        .chain(subject.club.bond.iter().map(|bond| (bond, true)))
+    {
+        let how = if is_last { "Bonded" } else { "Before that bonded" };
+        let mut words = format!("{how} with batch {} of {}", bond.batch.name, bond.batch.product);
         if let Some(lot) = &bond.batch.lot {
             words += &format!(", lot {lot}");
         }
-        words += &format!("; not to be played before {}", minute_of(&bond_as_made(bond).not_before, &print.zone));
+        if is_last {
+            words += &format!("; not to be played before {}", minute_of(&bond_as_made(bond).not_before, &print.zone));
+        }
         if let Some(decision) = &bond.overridden {
             words += &format!("; decided by {}: its cure was not waited for ({})", decision.name, decision.why);
         }

@@ -22,8 +22,7 @@ export function startPalette() {
     apply();
   });
   system.addEventListener("change", apply);
-  // Another page of this display may have changed it.
-  document.addEventListener("visibilitychange", apply);
+  addEventListener("storage", apply);
   apply();
   return apply;
 }

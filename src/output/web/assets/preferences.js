@@ -44,8 +44,12 @@ export const soundsOn = () => read("sounds", ["off"]) === null;
 export const setSounds = (on) => keep("sounds", on ? null : "off");
 
 /** `day`, `night`, or null as the system says. */
-export const palette = () => told("palette", ["day", "night"]);
-export const setPalette = (value) => tell("palette", value);
+export const palette = () => told("palette", ["day", "night"]) ?? read("palette", ["day", "night"]);
+// Kept in both places: other windows of this display hear of what is stored.
+export function setPalette(value) {
+  tell("palette", value);
+  keep("palette", value);
+}
 
 /** Keeps the language; the page must be loaded again to be in it. */
 export const setLanguage = (tag) => tell("language", tag);

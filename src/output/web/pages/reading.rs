@@ -6,7 +6,7 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
-use super::parts::{CurvePart, Html, minute, said, said_here, said_text, t_code, with};
+use super::parts::{CurvePart, Html, minute, said_here, said_text, t_code, with};
 use super::{Shell, nothing, show};
 use crate::output::command::ask;
 use crate::output::drawing::{Curve, CurveOf};

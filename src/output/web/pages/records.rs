@@ -34,6 +34,7 @@ use crate::work_order::bending::{BENT, Bent, bent, written};
 use crate::work_order::event::EventId;
 use crate::work_order::record::{ClubRecord, ClubState, Entry, Method, Outdated, Standing};
 use crate::work_order::sleeving::wanted_change;
+use crate::work_order::steps::Step;
 use crate::work_order::taking_up::TakenUp;
 
 /// How many clubs are on one page of the list.
@@ -191,6 +192,10 @@ impl RecordPage<'_> {
         self.club.hand_over_overrides.iter().map(|over| HandOverOverrideView::of(over).text()).collect()
     }
 
+    fn was_handed_over(&self) -> bool {
+        self.club.has_done(Step::HandOver)
+    }
+
     /// Who decided to work on it again after it was finished.
     fn taken_up(&self) -> Vec<String> {
         let words = |again: &TakenUp| {
@@ -228,12 +233,8 @@ impl RecordPage<'_> {
     }
 
     /// How it was bonded, with who did not wait for the cure, and from when on it may be played.
-    fn bonded(&self) -> Vec<(String, String)> {
-        self.club.earlier_bonds.iter().chain(&self.club.bond).map(Self::bond).collect()
-    }
-
-    fn bond(bond: &Bond) -> (String, String) {
-        let bond = bond_as_made(bond);
+    fn bonded(&self) -> Option<(String, String)> {
+        let bond = bond_as_made(self.club.bond.as_ref()?);
         let words = match &bond.overridden {
             None => with("record.bonded", &[("batch", &bond.batch), ("adhesive", &bond.adhesive)]),
             Some(over) => {
@@ -243,7 +244,20 @@ impl RecordPage<'_> {
                 with("record.bonded.not_waited", &of)
             }
         };
-        (words, bond.not_before)
+        Some((words, bond.not_before))
+    }
+
+    /// How it was bonded before, with who did not wait for that cure.
+    fn bonded_before(&self) -> Vec<String> {
+        let words = |bond: &Bond| {
+            let words = with("record.bonded_before", &[("batch", &bond.batch.name), ("adhesive", &bond.batch.product)]);
+            let decided = bond
+                .overridden
+                .as_ref()
+                .map(|over| with("record.not_waited", &[("name", &over.name), ("why", &said_text(&over.why))]));
+            std::iter::once(words).chain(decided).collect::<Vec<_>>().join("; ")
+        };
+        self.club.earlier_bonds.iter().map(words).collect()
     }
 
     /// How many of the readings are damaged.
