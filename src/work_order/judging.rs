@@ -97,7 +97,7 @@ pub fn outside_in_words(
 /// some roundings of a double (each 1.1e-16).
 const ROUNDING: f64 = 1e-14;
 
-/// Whether a value is one of the limits but for what arithmetic leaves. Programs before 0.4.1 judged such a value by its last bit.
+/// Whether a value is one of the limits but for what arithmetic leaves. Programs before 0.5.0 judged such a value by its last bit.
 #[must_use]
 pub fn is_a_limit(target: &Target, value: f64) -> bool {
     let mut limits = target.lower.into_iter().chain(target.upper);
