@@ -31,7 +31,8 @@ async fn connection(folder: &Path) -> SqliteConnection {
 /// A record that counts running time from where `whole` does: it begins with the first event that is folded, and only what
 /// passes between two events means anything.
 fn same_time(mut found: ClubRecord, whole: &ClubRecord) -> ClubRecord {
-    if let (Some(bond), Some(whole)) = (&mut found.bond, &whole.bond) {
+    let bonds = found.bond.iter_mut().zip(&whole.bond);
+    for (bond, whole) in bonds.chain(found.earlier_bonds.iter_mut().zip(&whole.earlier_bonds)) {
         bond.run_us = whole.run_us;
     }
     found
