@@ -112,8 +112,10 @@ async fn a_journal_with_a_torn_out_page_goes_on_and_tells_of_the_gap() {
     assert_eq!(found.known_gaps.iter().map(ToString::to_string).collect::<Vec<_>>(), [format!("{first} to {end}")]);
     let (_, out, _) = on_data(&data_folder, &["records", "verify"]);
     assert!(out.contains(&format!("lost before, as the journal itself tells: {first} to {end}")), "{out}");
-    let (code, _, err) = on_data(&data_folder, &["records", "enter", "W-3/2", "length", "38 in"]);
-    assert_eq!(code, Some(0), "{err}");
+    for arguments in [&["orders", "open", "W-3/2"][..], &["records", "enter", "W-3/2", "length", "38 in"]] {
+        let (code, _, err) = on_data(&data_folder, arguments);
+        assert_eq!(code, Some(0), "{err}");
+    }
 
     // Damaged again, it keeps its old gap, too.
     tear_out(&file, 20);
