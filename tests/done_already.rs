@@ -318,17 +318,6 @@ fn a_finished_club_is_taken_up_again_with_a_reason_and_handed_over_anew() {
 }
 
 #[test]
-fn work_without_a_name_is_said_until_somebody_scans_a_badge() {
-    let mut bench = Bench::new();
-    let is_said = |bench: &mut Bench| bench.told().iter().any(|told| told.starts_with("nobody has scanned a badge"));
-    assert!(is_said(&mut bench));
-    bench.scan("BS1/W/K7");
-    assert!(!is_said(&mut bench));
-    bench.does(json!({"command": "enter", "club": "W-5/1", "characteristic": "length", "quantity": "37 1/2 in"}));
-    assert_eq!(bench.stored.of("value_typed").last().unwrap().by.as_deref(), Some("K7"));
-}
-
-#[test]
 fn a_step_that_measurements_prove_says_what_is_not_measured() {
     let mut bench = Bench::new();
     bench.does(json!({"command": "open_club", "club": "W-5/2"}));

@@ -219,18 +219,7 @@ fn banners(core: &Core, stamp: Stamp) -> Vec<Banner> {
         let level = if notice.kind == NoticeKind::Done { "info" } else { "warning" };
         Banner { level, text: what.to_owned(), remedy: remedy.to_owned() }
     });
-    lost.chain(troubled(core, stamp)).chain(notices).chain(nameless(core)).collect()
-}
-
-/// Work that nobody's name will stand beside.
-fn nameless(core: &Core) -> Option<Banner> {
-    let is_nameless = core.state.operator.is_none() && core.state.club().is_some();
-    is_nameless.then(|| Banner {
-        level: "info",
-        text: "nobody has scanned a badge".to_owned(),
-        remedy: "scan yours (`benchscribe cards --who NAME` prints it); until then what is done is kept without a name"
-            .to_owned(),
-    })
+    lost.chain(troubled(core, stamp)).chain(notices).collect()
 }
 
 /// Instruments that are not to be trusted: one banner for all that were never checked, one for all that are overdue.
