@@ -72,8 +72,10 @@ pub(super) fn show(club: &ClubRecord, record: &Record, lengths: Lengths, zone: &
     for bond in record.adhesive_before.iter().chain(&record.adhesive) {
         let decided = bond.overridden.as_ref();
         let decided = decided.map(|o| format!("; not waited for by {}: {}", o.name, o.why)).unwrap_or_default();
+        let before =
+            if Some(&bond.bonded_at) == record.adhesive.as_ref().map(|last| &last.bonded_at) { "" } else { "earlier " };
         print::line(&format!(
-            "adhesive {} ({})  cure over {}, not played before {}{decided}",
+            "{before}adhesive {} ({})  cure over {}, not played before {}{decided}",
             bond.adhesive,
             bond.batch,
             minute_of(&bond.cured_at, zone),

@@ -136,13 +136,7 @@ impl Reader {
     /// # Errors
     /// When the database fails or an event that tells of one is damaged.
     pub async fn segments(&self) -> Result<Vec<Segment>, JournalError> {
-        let rows = sqlx::query(
-            "SELECT seq, body FROM event WHERE seq IN (SELECT seq FROM index_event WHERE what = ? AND n = 0) ORDER BY seq",
-        )
-        .bind(OF_GAPS)
-        .fetch_all(self.connections())
-        .await
-        .map_err(|error| self.failed(error))?;
+        let rows = self.told_of_gaps().await?;
         let mut segments = Vec::new();
         for row in &rows {
             segments.extend(self.segment(row)?);
@@ -155,13 +149,7 @@ impl Reader {
     /// # Errors
     /// When the database fails or an event that tells of one is damaged.
     pub async fn lost(&self) -> Result<Vec<(u64, u64)>, JournalError> {
-        let rows = sqlx::query(
-            "SELECT seq, body FROM event WHERE seq IN (SELECT seq FROM index_event WHERE what = ? AND n = 0) ORDER BY seq",
-        )
-        .bind(OF_GAPS)
-        .fetch_all(self.connections())
-        .await
-        .map_err(|error| self.failed(error))?;
+        let rows = self.told_of_gaps().await?;
         let mut lost = Vec::new();
         for row in &rows {
             let seq = row.try_get::<i64, _>(0).map_err(|error| self.failed(error))?;
@@ -173,6 +161,17 @@ impl Reader {
             }
         }
         Ok(lost)
+    }
+
+    /// Sequence and text of the events that tell why events are not there, the oldest first.
+    async fn told_of_gaps(&self) -> Result<Vec<sqlx::sqlite::SqliteRow>, JournalError> {
+        sqlx::query(
+            "SELECT seq, body FROM event WHERE seq IN (SELECT seq FROM index_event WHERE what = ? AND n = 0) ORDER BY seq",
+        )
+        .bind(OF_GAPS)
+        .fetch_all(self.connections())
+        .await
+        .map_err(|error| self.failed(error))
     }
 
     fn segment(&self, row: &sqlx::sqlite::SqliteRow) -> Result<Option<Segment>, JournalError> {

@@ -76,7 +76,10 @@ pub(super) fn may_get_parts(club: &ClubRecord) -> Result<(), Refusal> {
 
 /// The last value is taken back by a card or a pedal: not from a club that is handed over, which nobody meant who pressed once too often.
 pub(super) fn may_lose_its_last(club: &ClubRecord, value: EventId) -> Result<(), Refusal> {
-    if club.state == ClubState::Finished && club.has_done(Step::HandOver) {
+    let handed_over = club.steps.iter().rfind(|done| done.step == Step::HandOver && club.stands(done));
+    // What was measured since can be taken back like everything that is in hand.
+    let is_newer = |before: usize| club.entries.iter().skip(before).any(|entry| entry.event == value);
+    if club.state == ClubState::Finished && handed_over.is_some_and(|done| !is_newer(done.entries_before)) {
         return refused(format!(
             "the last value is one of {}, which is {} already, and is not taken back: `records void {value} --why TEXT` does that all the same",
             club.spec.id,
