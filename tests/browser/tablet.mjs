@@ -28,6 +28,29 @@ const PAINTED = `new Promise((resolve) => {
   new PerformanceObserver((list) => resolve({ read: list.getEntries()[0].renderTime })).observe({ type: "element", buffered: true });
 })`;
 
+// How fast a processor runs scripts, on the scale of an open audit tool's published device classes (its guide to throttling: desktops
+// 1000-2000, mobile devices of the middle class 125-800, simple ones below): the mean of how often a second, in tens, a text of 10 000
+// letters is put together and 100 000 numbers are copied, each for half a second.
+const INDEX = `(() => {
+  const tens = (turn) => {
+    const start = performance.now();
+    let turns = 0;
+    while (performance.now() - start < 500) for (let ten = 0; ten < 10; ten += 1) turn(turns++);
+    return turns / 10 / ((performance.now() - start) / 1000);
+  };
+  const [one, other] = [0, 1].map(() => Array.from({ length: 100_000 }, (_, number) => number));
+  const texts = tens(() => {
+    let text = "";
+    for (let letter = 0; letter < 10_000; letter += 1) text += "a";
+    if (text.length === 1) throw new Error("not to be left out");
+  });
+  const copies = tens((turn) => {
+    const [from, to] = turn % 2 ? [one, other] : [other, one];
+    for (let place = 0; place < from.length; place += 1) to[place] = from[place];
+  });
+  return (texts + copies) / 2;
+})()`;
+
 /** Starts the browser; `visits` opens an address in a fresh profile of a browser, so often, and tells of each visit. */
 export async function startTablet() {
   const folder = await mkdtemp(join(tmpdir(), "benchscribe-tablet-"));
@@ -97,6 +120,14 @@ export async function startTablet() {
 
   return {
     visits,
+    /** How fast this machine runs scripts, at this moment. */
+    async index() {
+      const { targetId } = await send("Target.createTarget", { url: "about:blank" });
+      const { sessionId } = await send("Target.attachToTarget", { targetId, flatten: true });
+      const { result } = await send("Runtime.evaluate", { expression: INDEX }, sessionId);
+      await send("Target.closeTarget", { targetId });
+      return result.value;
+    },
     /** When a page that holds one heading is painted: what the browser itself takes, on this machine and now. */
     nothing: async (url, profile) => (await visits(url, profile, "en", { times: 1, asked: PAINTED }))[0].read,
     async stop() {
