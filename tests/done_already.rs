@@ -3,7 +3,6 @@
 //!
 //! The sentences are the project's own. That the cure of a bond begins when head and shaft are joined, and so begins again with a
 //! second bond, is what every adhesive's data sheet implies (common practice, no source).
-#![expect(clippy::unwrap_used, clippy::panic, reason = "a test may panic")]
 
 mod desk_bench;
 
@@ -12,8 +11,9 @@ use benchscribe::output::text::Lengths;
 use benchscribe::work_order::record::ClubState;
 use benchscribe::work_order::state::State;
 use benchscribe::work_order::steps::Step;
-use desk_bench::{CONFIG, DeskBench, Stored};
-use serde_json::{Value, json};
+use desk_bench::commanded::Commanded as Bench;
+use desk_bench::{CONFIG, DeskBench};
+use serde_json::json;
 
 /// One club that asks for a length alone, one that asks for more, and a third.
 const ORDER: &str = r#"
@@ -40,37 +40,9 @@ length = "36 1/2 in ± 1/16 in"
 
 const ADHESIVE: &str = include_str!("../config/adhesives/dune-2k.toml");
 
-struct Bench {
-    bench: DeskBench,
-    stored: Stored,
-}
-
 impl Bench {
     fn new() -> Self {
-        let mut bench = DeskBench::new(CONFIG);
-        let stored = bench.begin();
-        let mut this = Self { bench, stored };
-        this.does(json!({"command": "import_order", "text": ORDER}));
-        this.scan("BS1/O/W-5");
-        this
-    }
-
-    #[track_caller]
-    fn does(&mut self, command: Value) {
-        self.bench.command(command.clone(), &mut self.stored).unwrap_or_else(|words| panic!("{command}: {words}"));
-    }
-
-    #[track_caller]
-    fn refuses(&mut self, command: Value) -> String {
-        let before = self.stored.events.len();
-        let words = self.bench.command(command, &mut self.stored).unwrap_err();
-        assert_eq!(self.stored.events.len(), before, "a refusal stores nothing");
-        words
-    }
-
-    #[track_caller]
-    fn scan(&mut self, code: &str) {
-        self.does(json!({"command": "scan", "code": code}));
+        Self::with_order(ORDER)
     }
 
     #[track_caller]

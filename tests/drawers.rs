@@ -17,7 +17,8 @@ use benchscribe::measurement::unit::{Grams, Millimetres};
 use benchscribe::output::text::Lengths;
 use benchscribe::output::work_view::{ClubView, work};
 use benchscribe::work_order::state::State;
-use desk_bench::{CONFIG, DeskBench, Stored};
+use desk_bench::commanded::Commanded as Bench;
+use desk_bench::{CONFIG, DeskBench};
 use proptest::prelude::*;
 use serde_json::json;
 
@@ -137,21 +138,9 @@ length = "45 in ± 1/8 in"
 swing_weight = "D3 ± 0.1"
 "#;
 
-struct Bench {
-    desk: DeskBench,
-    stored: Stored,
-}
-
 impl Bench {
     fn new(kit: &str) -> Self {
-        let files = NamedFiles::kept(BTreeMap::from([("kit.toml".to_owned(), kit.to_owned())]));
-        let config = format!("kits = [\"kit.toml\"]\n{CONFIG}");
-        let mut desk = DeskBench::with_files(&config, &files, State::default());
-        let stored = desk.begin();
-        let mut bench = Self { desk, stored };
-        bench.does(json!({"command": "import_order", "text": ORDER}));
-        bench.does(json!({"command": "open_order", "order": "W-1"}));
-        bench
+        Self::with_kit(kit, ORDER)
     }
 
     /// A gripped driver of 320 g and D1.0.
@@ -164,28 +153,17 @@ impl Bench {
     }
 
     #[track_caller]
-    fn does(&mut self, command: serde_json::Value) {
-        self.desk.command(command, &mut self.stored).unwrap();
-    }
-
-    #[track_caller]
-    fn refuses(&mut self, command: serde_json::Value, words: &str) {
-        let refusal = self.desk.command(command, &mut self.stored).unwrap_err();
+    fn refuses_for(&mut self, command: serde_json::Value, words: &str) {
+        let refusal = self.refuses(command);
         assert!(refusal.contains(words), "{refusal}");
     }
 
-    fn enters(&mut self, values: &[(&str, &str)]) {
-        for (characteristic, quantity) in values {
-            self.does(json!({"command": "enter", "characteristic": characteristic, "quantity": quantity}));
-        }
-    }
-
     fn club(&self) -> ClubView {
-        work(&self.desk.core.state, Lengths::Inches, 0).club.unwrap()
+        work(&self.bench.core.state, Lengths::Inches, 0).club.unwrap()
     }
 
     fn left(&self, item: &str) -> u32 {
-        self.desk.core.state.drawer_stock.left(item)
+        self.bench.core.state.drawer_stock.left(item)
     }
 }
 
@@ -208,18 +186,14 @@ fn advice_names_concrete_parts_and_what_they_do() {
 
 #[test]
 fn without_drawers_advice_is_in_grams() {
-    let mut desk = DeskBench::new(CONFIG);
-    let stored = desk.begin();
-    let mut bench = Bench { desk, stored };
-    bench.does(json!({"command": "import_order", "text": ORDER}));
-    bench.does(json!({"command": "open_order", "order": "W-1"}));
+    let mut bench = Bench::with_order(ORDER);
     bench.enters(&[("length", "45 in")]);
     bench.does(json!({"command": "step_done", "step": "grip"}));
     bench.enters(&[("swing_weight", "D1.4 ± 0.01")]);
     let club = bench.club();
     assert_eq!((club.advice, club.proposals.len()), (vec!["add 2.6 g at the head".to_owned()], 0));
-    bench.refuses(json!({"command": "use_proposal"}), "nothing from the drawers is proposed");
-    bench.refuses(json!({"command": "count_stock", "item": "w-2", "pieces": 1}), "no drawers on this bench");
+    bench.refuses_for(json!({"command": "use_proposal"}), "nothing from the drawers is proposed");
+    bench.refuses_for(json!({"command": "count_stock", "item": "w-2", "pieces": 1}), "no drawers on this bench");
 }
 
 #[test]
@@ -242,30 +216,30 @@ fn what_cannot_be_reached_is_said_with_what_comes_nearest() {
 fn taken_parts_leave_the_stock_and_come_back() {
     let mut bench = Bench::gripped(KIT, "D1.4 ± 0.01");
     let key = bench.club().proposals[0].proposal.clone();
-    bench.refuses(json!({"command": "use_proposal", "proposal": "weights:w-9*1@head"}), "not proposed");
+    bench.refuses_for(json!({"command": "use_proposal", "proposal": "weights:w-9*1@head"}), "not proposed");
     bench.does(json!({"command": "use_proposal", "proposal": key}));
     assert_eq!((bench.left("w-2"), bench.left("w-0.5")), (2, 3));
     let club = bench.club();
     assert_eq!(club.advice, ["2.5 g taken since it was measured should give D3.0: lay it on the beam"]);
     assert_eq!(club.consumption[0].parts.len(), 2);
-    bench.refuses(json!({"command": "use_proposal", "proposal": key}), "not proposed");
+    bench.refuses_for(json!({"command": "use_proposal", "proposal": key}), "not proposed");
     // 3.5 g are left at the head, and one piece.
-    bench.refuses(json!({"command": "take_part", "item": "w-0.5", "pieces": 2, "place": "head"}), "1 more pieces");
-    bench.refuses(json!({"command": "take_part", "item": "t-3", "place": "tip"}), "takes no weight in the tip now");
-    bench.refuses(json!({"command": "take_part", "item": "w-2"}), "say where");
+    bench.refuses_for(json!({"command": "take_part", "item": "w-0.5", "pieces": 2, "place": "head"}), "1 more pieces");
+    bench.refuses_for(json!({"command": "take_part", "item": "t-3", "place": "tip"}), "takes no weight in the tip now");
+    bench.refuses_for(json!({"command": "take_part", "item": "w-2"}), "say where");
     bench.does(json!({"command": "take_part", "item": "w-2", "place": "grip"}));
     let low: Vec<String> =
-        work(&bench.desk.core.state, Lengths::Inches, 0).low_stock.into_iter().map(|s| s.item).collect();
+        work(&bench.bench.core.state, Lengths::Inches, 0).low_stock.into_iter().map(|s| s.item).collect();
     assert_eq!((bench.left("w-2"), low), (1, vec!["w-2".to_owned(), "other".to_owned()]));
     bench.does(json!({"command": "put_back", "why": "too much"}));
     bench.does(json!({"command": "put_back", "why": "wrong club"}));
-    bench.refuses(json!({"command": "put_back", "why": "again"}), "no parts were taken");
+    bench.refuses_for(json!({"command": "put_back", "why": "again"}), "no parts were taken");
     assert_eq!((bench.left("w-2"), bench.left("w-0.5")), (3, 4));
     assert_eq!(bench.club().advice, ["put 2 g + 0.5 g at the head: D3.0, total +2.5 g"]);
     bench.does(json!({"command": "count_stock", "item": "w-2", "pieces": 0}));
     bench.does(json!({"command": "refill_stock", "item": "w-2", "pieces": 10}));
     assert_eq!(bench.left("w-2"), 10);
-    bench.refuses(json!({"command": "refill_stock", "item": "w-7", "pieces": 1}), "there is no w-7");
+    bench.refuses_for(json!({"command": "refill_stock", "item": "w-7", "pieces": 1}), "there is no w-7");
 }
 
 #[test]
@@ -275,7 +249,7 @@ fn a_measurement_with_the_weights_on_counts_them() {
     bench.enters(&[("total_mass", "322.5 g"), ("swing_weight", "D2.6 ± 0.01")]);
     // Half a gram more, not the 2.5 g again; one piece still fits.
     assert_eq!(bench.club().advice, ["put 0.5 g at the head: D2.9, total +0.5 g"]);
-    let last = bench.desk.core.state.club().unwrap().entries.last().unwrap().event;
+    let last = bench.bench.core.state.club().unwrap().entries.last().unwrap().event;
     bench.does(json!({"command": "void", "event": last.to_string(), "why": "leaning"}));
     assert_eq!(bench.club().advice, ["2.5 g taken since it was measured should give D3.0: lay it on the beam"]);
 }
@@ -292,7 +266,7 @@ fn the_journal_alone_knows_the_stock() {
         assert_eq!(read, *event);
         folded.apply(&read);
     }
-    assert_eq!(folded.drawer_stock, bench.desk.core.state.drawer_stock);
+    assert_eq!(folded.drawer_stock, bench.bench.core.state.drawer_stock);
     assert_eq!(folded.drawer_stock.left("t-3"), 11);
     // A file that did not change changes nothing; a new number in it is a count.
     let again = |kit: &str| {
@@ -332,7 +306,7 @@ fn before_the_grip_is_on_other_parts_and_a_cut_are_offered_and_a_closed_place_is
     // By hand: 1/16 in and 1/16 in down to the limit, less twice the uncertainty of a rule, 0.5 mm, and of a saw's line, 0.3 mm.
     assert!((shorter + 3.175 - 2.0 * 0.5f64.hypot(0.3)).abs() < 1e-9, "{shorter}");
     assert!(!cut.cautions.is_empty());
-    bench.refuses(json!({"command": "use_proposal", "proposal": cut.proposal}), "takes nothing out of the drawers");
+    bench.refuses_for(json!({"command": "use_proposal", "proposal": cut.proposal}), "takes nothing out of the drawers");
 }
 
 #[test]

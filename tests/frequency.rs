@@ -6,27 +6,12 @@
 #[path = "support/python.rs"]
 mod python;
 
-use std::io::Write as _;
-use std::path::Path;
-use std::process::{Command, Stdio};
-
 use benchscribe::club::frequency::{Cantilever, UNEVEN_SHARE, carried_over};
 use serde_json::{Value, json};
 
-const PACKAGES: [&str; 2] = ["scipy==1.17.1", "numpy==2.4.6"];
-
 fn ask(beams: &[Value]) -> Vec<f64> {
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/frequency/reference.py");
-    let mut child = Command::new(python::python("scipy", &PACKAGES))
-        .arg(script)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .spawn()
-        .unwrap();
-    child.stdin.take().unwrap().write_all(json!(beams).to_string().as_bytes()).unwrap();
-    let output = child.wait_with_output().unwrap();
-    assert!(output.status.success(), "the reference did not answer");
-    serde_json::from_slice(&output.stdout).unwrap()
+    let found = python::ask(&python::python("scipy", &python::SCIPY), "frequency/reference.py", &json!(beams));
+    serde_json::from_value(found).unwrap()
 }
 
 fn asked(beam: &Cantilever, at_clamp: f64, at_tip: f64) -> Value {

@@ -2,8 +2,6 @@
 //!
 //! Each test is named after what a builder met who tried the program with its manual alone.
 
-#![expect(clippy::unwrap_used, clippy::panic, reason = "a test may panic")]
-
 mod desk_bench;
 
 use benchscribe::journal::event::{canonical, parse};
@@ -11,8 +9,8 @@ use benchscribe::output::record::record;
 use benchscribe::output::table::csv;
 use benchscribe::output::text::Lengths;
 use benchscribe::work_order::record::ClubState;
-use desk_bench::{CONFIG, DeskBench, Stored};
-use serde_json::{Value, json};
+use desk_bench::commanded::Commanded as Bench;
+use serde_json::json;
 
 const ORDER: &str = r#"
 order = "W-3"
@@ -37,35 +35,9 @@ route = ["bond", "cure", "grip"]
 length = "36 1/2 in ± 1/16 in"
 "#;
 
-struct Bench {
-    bench: DeskBench,
-    stored: Stored,
-}
-
 impl Bench {
     fn new() -> Self {
-        let mut bench = DeskBench::new(CONFIG);
-        let stored = bench.begin();
-        let mut this = Self { bench, stored };
-        this.does(json!({"command": "import_order", "text": ORDER}));
-        this.does(json!({"command": "open_order", "order": "W-3"}));
-        this
-    }
-
-    #[track_caller]
-    fn does(&mut self, command: Value) {
-        self.bench.command(command.clone(), &mut self.stored).unwrap_or_else(|words| panic!("{command}: {words}"));
-    }
-
-    #[track_caller]
-    fn refuses(&mut self, command: Value) -> String {
-        self.bench.command(command, &mut self.stored).unwrap_err()
-    }
-
-    fn steps(&mut self, steps: &[&str]) {
-        for step in steps {
-            self.does(json!({"command": "step_done", "step": step}));
-        }
+        Self::with_order(ORDER)
     }
 
     fn reads(&mut self, club: &str, characteristic: &str, quantity: &str) {

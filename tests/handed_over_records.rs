@@ -9,38 +9,18 @@ mod support;
 use std::path::PathBuf;
 use std::process::Command;
 
-use desk_bench::{CONFIG, DeskBench, Stored};
+use desk_bench::commanded::Commanded as Bench;
 use serde_json::{Value, json};
 use support::{assert_verified, json_lines, on_data};
 
-struct Bench {
-    desk: DeskBench,
-    stored: Stored,
-}
-
 impl Bench {
     fn new(order: &str) -> Self {
-        let mut desk = DeskBench::new(CONFIG);
-        let stored = desk.begin();
-        let mut bench = Self { desk, stored };
-        bench.does(json!({"command": "import_order", "text": order}));
-        bench.does(json!({"command": "open_order", "order": "W-5"}));
-        bench
-    }
-
-    #[track_caller]
-    fn does(&mut self, command: Value) {
-        self.desk.command(command.clone(), &mut self.stored).unwrap_or_else(|refusal| panic!("{command}: {refusal}"));
+        Self::with_order(order)
     }
 
     #[track_caller]
     fn reads(&mut self, characteristic: &str, quantity: &str) {
         self.does(json!({"command": "enter", "club": "W-5/1", "characteristic": characteristic, "quantity": quantity}));
-    }
-
-    #[track_caller]
-    fn steps(&mut self, steps: &[&str]) {
-        steps.iter().for_each(|step| self.does(json!({"command": "step_done", "step": step})));
     }
 
     async fn kept(&self) -> Kept {
@@ -148,7 +128,7 @@ async fn a_club_that_is_in_work_again_goes_by_its_order_as_it_is_now_and_says_so
     bench.does(json!({"command": "void", "event": swing_weight, "why": "it leaned"}));
     bench.reads("swing_weight", "D2.8");
     let words = "W-5/1 is in work again and judged by its order as it was changed since it was handed over: W-5/1 swing weight: D3 ± 1.5 is now D1 ± 1.5";
-    let club = bench.desk.snapshot().work.club.clone().unwrap();
+    let club = bench.bench.snapshot().work.club.clone().unwrap();
     assert!(club.advice.iter().any(|advice| advice == words), "{:?}", club.advice);
     let kept = bench.kept().await;
     let record = kept.json();

@@ -5,8 +5,6 @@
 
 mod desk_bench;
 
-use std::collections::BTreeMap;
-
 use benchscribe::config::bench_file::read_bench_with;
 use benchscribe::config::named_files::NamedFiles;
 use benchscribe::output::drawer_view::{EffectView, ProposalView};
@@ -14,8 +12,8 @@ use benchscribe::output::forecast_view::ForecastView;
 use benchscribe::output::landed_view::landed_views;
 use benchscribe::output::text::Lengths;
 use benchscribe::output::work_view::{ClubView, work};
-use benchscribe::work_order::state::State;
-use desk_bench::{CONFIG, DeskBench, Stored};
+use desk_bench::CONFIG;
+use desk_bench::commanded::Commanded as Bench;
 use serde_json::json;
 
 const KIT: &str = r#"
@@ -65,43 +63,13 @@ clamp_length = "127 mm"
 tip_mass = "205 g"
 "#;
 
-struct Bench {
-    desk: DeskBench,
-    stored: Stored,
-}
-
 impl Bench {
     fn new(order: &str) -> Self {
         Self::with_kit(KIT, order)
     }
 
-    fn with_kit(kit: &str, order: &str) -> Self {
-        let files = NamedFiles::kept(BTreeMap::from([("kit.toml".to_owned(), kit.to_owned())]));
-        let mut desk = DeskBench::with_files(&format!("kits = [\"kit.toml\"]\n{CONFIG}"), &files, State::default());
-        let stored = desk.begin();
-        let mut bench = Self { desk, stored };
-        bench.brings(order);
-        bench
-    }
-
-    fn brings(&mut self, order: &str) {
-        self.does(json!({"command": "import_order", "text": order}));
-        let number = order.split('"').nth(1).unwrap();
-        self.does(json!({"command": "open_order", "order": number}));
-    }
-
-    fn does(&mut self, command: serde_json::Value) {
-        self.desk.command(command.clone(), &mut self.stored).unwrap_or_else(|why| panic!("{command}: {why}"));
-    }
-
-    fn enters(&mut self, values: &[(&str, &str)]) {
-        for (characteristic, quantity) in values {
-            self.does(json!({"command": "enter", "characteristic": characteristic, "quantity": quantity}));
-        }
-    }
-
     fn club(&self) -> ClubView {
-        work(&self.desk.core.state, Lengths::Inches, 0).club.unwrap()
+        work(&self.bench.core.state, Lengths::Inches, 0).club.unwrap()
     }
 
     #[track_caller]
@@ -178,7 +146,7 @@ fn a_sleeve_moves_a_stated_lie_and_nothing_else_of_the_soled_head() {
 #[test]
 fn a_head_laid_in_the_gauge_is_believed_before_what_is_stated_and_is_no_dry_fit() {
     let mut bench = Bench::new(&iron("[club.given]\nhead_loft = \"36 deg\"\n"));
-    bench.desk.weigh("gauge", [62.8, 34.4], [0.0, 0.0], &mut bench.stored);
+    bench.bench.weigh("gauge", [62.8, 34.4], [0.0, 0.0], &mut bench.stored);
     let (loft, lie) = (bench.forecast("loft"), bench.forecast("lie"));
     assert_eq!((loft.basis, lie.basis), ("measured", "measured"));
     near(loft.value, 34.4, 0.02);
@@ -210,7 +178,7 @@ fn bends_since_are_worked_in_as_read_at_the_lever() {
 fn what_a_head_model_was_off_by_is_learnt_for_its_angles_alone() {
     let mut bench = Bench::new(&iron("[club.given]\nhead_loft = \"34 deg\"\n"));
     bench.lands("loft", "35 deg");
-    let club = bench.desk.core.state.clubs["W-1/1"].clone();
+    let club = bench.bench.core.state.clubs["W-1/1"].clone();
     let landed = landed_views(&club, Lengths::Inches);
     assert_eq!((landed.len(), landed[0].basis, landed[0].characteristic), (1, "stated", "loft"));
     near(landed[0].difference, 1.0, 1e-9);
@@ -275,7 +243,7 @@ fn a_frequency_of_the_bare_shaft_typed_at_the_bench_counts_before_what_is_stated
     bench.does(json!({"command": "override_mark", "club": "W-1/1", "mark": "butt", "name": "A", "why": "a test"}));
     let expected = bench.forecast("frequency").value;
     bench.lands("frequency", &format!("{:.3} cpm", expected + 4.0));
-    let landed = landed_views(&bench.desk.core.state.clubs["W-1/1"], Lengths::Inches);
+    let landed = landed_views(&bench.bench.core.state.clubs["W-1/1"], Lengths::Inches);
     let own = landed.iter().find(|landed| landed.characteristic == "frequency").unwrap();
     near(own.difference, 4.0, 0.01);
     bench.brings(&iron(BARE).replace("W-1\"", "W-5\""));
@@ -384,7 +352,7 @@ fn a_value_that_a_bend_or_a_face_angle_has_overtaken_is_told_so_in_the_record() 
     bench.enters(&[("lie", "62.5 deg")]);
     bench.does(json!({"command": "bend", "club": "W-1/1", "characteristic": "loft", "quantity": "1 deg stronger"}));
     let told =
-        benchscribe::output::record::record(&bench.desk.core.state.clubs["W-1/1"], String::new(), Lengths::Inches);
+        benchscribe::output::record::record(&bench.bench.core.state.clubs["W-1/1"], String::new(), Lengths::Inches);
     let of = |name: &str| told.entries.iter().find(|entry| entry.characteristic == name).unwrap().outdated;
     assert_eq!((of("loft"), of("lie")), (Some("bent"), None));
 }

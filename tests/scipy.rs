@@ -8,10 +8,6 @@
 #[path = "support/python.rs"]
 mod python;
 
-use std::io::Write as _;
-use std::path::Path;
-use std::process::{Command, Stdio};
-
 use benchscribe::measurement::adjustment::{Angle, Hanging, Weighing, adjust_beam, adjust_gauge, adjust_scale};
 use benchscribe::measurement::beam::BeamGeometry;
 use benchscribe::measurement::calibration::{BeamCalibration, ScaleCalibration};
@@ -24,22 +20,9 @@ use benchscribe::measurement::study_result::{RANGE_LIMIT, study_result};
 use benchscribe::measurement::unit::{Degrees, Grams, Millimetres};
 use serde_json::{Value, json};
 
-/// What is installed, with what it needs.
-const PACKAGES: [&str; 2] = ["scipy==1.17.1", "numpy==2.4.6"];
-
 /// Puts all questions at once and takes the answers.
 fn ask(questions: &Value) -> Value {
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/scipy/reference.py");
-    let mut child = Command::new(python::python("scipy", &PACKAGES))
-        .arg(script)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .spawn()
-        .unwrap();
-    child.stdin.take().unwrap().write_all(questions.to_string().as_bytes()).unwrap();
-    let output = child.wait_with_output().unwrap();
-    assert!(output.status.success(), "the reference did not answer");
-    serde_json::from_slice(&output.stdout).unwrap()
+    python::ask(&python::python("scipy", &python::SCIPY), "scipy/reference.py", questions)
 }
 
 /// Chance that can be repeated: splitmix64 (public domain).

@@ -6,6 +6,8 @@ mod grown_journal;
 mod stored;
 mod support;
 
+use std::ops::RangeInclusive;
+
 use benchscribe::audit::audit;
 use benchscribe::club::characteristic::Characteristic;
 use benchscribe::journal::archive::Key;
@@ -18,6 +20,23 @@ use serde_json::json;
 use stored::{finished, fold, journal};
 use support::on_data;
 use support::table::Table;
+use tempfile::TempDir;
+
+/// Orders of one club each, so many that the ones before them are not folded at a start.
+fn build_orders(writer: &mut Writer, numbers: RangeInclusive<u32>) {
+    for number in numbers {
+        writer.order("order_imported", &format!("W-{number}"), "P-1", 1);
+        build_club(writer, &format!("W-{number}/1"), false);
+    }
+}
+
+/// A journal of all events, what a start has at hand of it, and the fold of all.
+async fn started(writer: &Writer) -> (TempDir, Journal, State, State) {
+    let folder = tempfile::tempdir().unwrap();
+    let journal = journal(folder.path(), &writer.events).await;
+    let found = journal.reader().at_hand().await.unwrap();
+    (folder, journal, found, fold(&writer.events))
+}
 
 #[tokio::test]
 async fn a_start_reads_no_more_as_the_archive_grows_and_still_knows_the_drawers() {
@@ -106,13 +125,8 @@ async fn a_time_to_play_that_runs_outlasts_a_restart_however_many_orders_are_fin
         build_club(&mut writer, &club, false);
         writer.write("step_done", json!({"club": club, "step": "bond", "batch": format!("B-{number}")}));
     }
-    for number in 4..=80 {
-        writer.order("order_imported", &format!("W-{number}"), "P-1", 1);
-        build_club(&mut writer, &format!("W-{number}/1"), false);
-    }
-    let folder = tempfile::tempdir().unwrap();
-    let journal = journal(folder.path(), &writer.events).await;
-    let (found, whole) = (journal.reader().at_hand().await.unwrap(), fold(&writer.events));
+    build_orders(&mut writer, 4..=80);
+    let (_folder, journal, found, whole) = started(&writer).await;
     let now = writer.events.last().unwrap().at_us;
     let expected = timers(&whole, now);
     let told: Vec<&str> = expected.iter().map(|timer| timer.of.as_str()).collect();
@@ -135,13 +149,8 @@ async fn what_was_learnt_of_bending_outlasts_a_restart() {
         writer.write("bend_done", json!({"club": club, "characteristic": "lie", "lever_deg": 1.0}));
         writer.write("value_typed", json!({"club": club, "text": "61.8 deg", "value": lie(61.8)}));
     }
-    for number in 41..=80 {
-        writer.order("order_imported", &format!("W-{number}"), "P-1", 1);
-        build_club(&mut writer, &format!("W-{number}/1"), false);
-    }
-    let folder = tempfile::tempdir().unwrap();
-    let journal = journal(folder.path(), &writer.events).await;
-    let (found, whole) = (journal.reader().at_hand().await.unwrap(), fold(&writer.events));
+    build_orders(&mut writer, 41..=80);
+    let (_folder, journal, found, whole) = started(&writer).await;
     assert!(!found.orders.contains_key("W-1"));
     assert_eq!(whole.guide.sprang_back.len(), 2, "nothing was learnt");
     assert_eq!(found.guide, whole.guide);
@@ -176,13 +185,8 @@ async fn what_the_forecast_learnt_outlasts_a_restart() {
         }
         writer.write("club_finished", json!({"club": club}));
     }
-    for number in 4..=80 {
-        writer.order("order_imported", &format!("W-{number}"), "P-1", 1);
-        build_club(&mut writer, &format!("W-{number}/1"), false);
-    }
-    let folder = tempfile::tempdir().unwrap();
-    let journal = journal(folder.path(), &writer.events).await;
-    let (found, whole) = (journal.reader().at_hand().await.unwrap(), fold(&writer.events));
+    build_orders(&mut writer, 4..=80);
+    let (_folder, journal, found, whole) = started(&writer).await;
     assert!(!found.orders.contains_key("W-1"));
     let models = &whole.clubs["W-1/1"].spec.models;
     let learnt = |state: &State| state.learning.learnt(models, Basis::Parts, Characteristic::SwingWeight, 1.5);

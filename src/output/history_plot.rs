@@ -15,9 +15,10 @@ const BOTTOM: f64 = 156.0;
 /// Steps of the pile.
 const STEPS: usize = 15;
 
-/// The results of one characteristic in the order they were measured; `spoken` says what is drawn to those who do not see it.
+/// The results of one characteristic in the order they were measured; `spoken` says what is drawn to those who do not see it, `signed`
+/// writes a deviation at the axis.
 #[must_use]
-pub fn run(found: &DistributionView, spoken: &str) -> String {
+pub fn run(found: &DistributionView, spoken: &str, signed: &dyn Fn(f64) -> String) -> String {
     let values: Vec<f64> = found.results.iter().map(|result| result.deviation).collect();
     let limits = found.chart_limits.into_iter().flatten();
     let far = values.iter().copied().chain(limits).map(f64::abs).fold(0.0, f64::max).max(1e-9) * 1.08;
@@ -88,10 +89,6 @@ fn pile(svg: &mut String, values: &[f64], far: f64) {
             ),
         );
     }
-}
-
-fn signed(value: f64) -> String {
-    format!("{value:+.2}").replace('-', "\u{2212}")
 }
 
 fn add(svg: &mut String, words: std::fmt::Arguments<'_>) {

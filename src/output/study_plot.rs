@@ -3,7 +3,6 @@
 
 use std::fmt::Write as _;
 
-use super::language::Language;
 use super::study_view::{amount, width};
 use crate::measurement::study_result::{StudyResult, WIDTH};
 use crate::work_order::study::Study;
@@ -11,20 +10,22 @@ use crate::work_order::study::Study;
 /// Width of every picture, in its own units.
 const ACROSS: f64 = 720.0;
 
+/// How a sentence is said on the display that a picture is for: in its language and units.
+pub type Say<'a> = &'a dyn Fn(&str) -> String;
+
 /// An SVG that grows. Writing to a text cannot fail.
-struct Picture {
+struct Picture<'a> {
     svg: String,
-    /// In which its words are.
-    language: Language,
+    say: Say<'a>,
 }
 
-impl Picture {
-    fn new(language: Language, height: f64, name: &str, told: &str) -> Self {
-        let (name, told) = (escaped(&language.said(name)), escaped(told));
+impl<'a> Picture<'a> {
+    fn new(say: Say<'a>, height: f64, name: &str, told: &str) -> Self {
+        let (name, told) = (escaped(&say(name)), escaped(told));
         let svg = format!(
             "<svg class=\"plot\" viewBox=\"0 0 {ACROSS} {height}\" role=\"img\" aria-label=\"{name}: {told}\"><title>{name}</title>"
         );
-        Self { svg, language }
+        Self { svg, say }
     }
 
     fn rect(&mut self, class: &str, [x, y, width, height]: [f64; 4]) {
@@ -39,7 +40,7 @@ impl Picture {
     }
 
     fn text(&mut self, class: &str, at: [f64; 2], text: &str) {
-        let said = self.language.said(text);
+        let said = (self.say)(text);
         self.name(class, at, &said);
     }
 
@@ -89,7 +90,7 @@ fn escaped(text: &str) -> String {
 }
 
 /// The mark of a person: a shape of its own for each of ten.
-fn mark(picture: &mut Picture, person: usize, at: [f64; 2], radius: f64) {
+fn mark(picture: &mut Picture<'_>, person: usize, at: [f64; 2], radius: f64) {
     let shape: &[f64] = match person % 5 {
         0 => return person_circle(picture, person, at, radius),
         1 => &[1.0, 3.0, 5.0, 7.0],
@@ -100,7 +101,7 @@ fn mark(picture: &mut Picture, person: usize, at: [f64; 2], radius: f64) {
     picture.corners(&mark_class(person), at, radius * 1.25, shape);
 }
 
-fn person_circle(picture: &mut Picture, person: usize, at: [f64; 2], radius: f64) {
+fn person_circle(picture: &mut Picture<'_>, person: usize, at: [f64; 2], radius: f64) {
     picture.circle(&mark_class(person), at, radius);
 }
 
@@ -110,7 +111,7 @@ fn mark_class(person: usize) -> String {
 
 /// The tolerance as a slot between two posts, and in it what measuring fills; without a tolerance everything that varied.
 #[must_use]
-pub fn takes(study: &Study, result: &StudyResult, language: Language) -> String {
+pub fn takes(study: &Study, result: &StudyResult, say: Say<'_>) -> String {
     const LEFT: f64 = 30.0;
     const SLOT: [f64; 2] = [46.0, 64.0];
     /// What the words of the limits take at most.
@@ -122,8 +123,7 @@ pub fn takes(study: &Study, result: &StudyResult, language: Language) -> String 
     };
     let share = |sd: f64| if whole > 0.0 { WIDTH * sd / whole } else { 0.0 };
     let percent = 100.0 * share(spread.measuring);
-    let mut picture =
-        Picture::new(language, 170.0, "share of measuring", &language.said(&format!("{percent:.1} % of {what}")));
+    let mut picture = Picture::new(say, 170.0, "share of measuring", &say(&format!("{percent:.1} % of {what}")));
     let (middle, full) = (ACROSS / 2.0, ACROSS - 2.0 * LEFT);
     let block = |share: f64| {
         let half = share.min(1.0) * full / 2.0;
@@ -176,7 +176,7 @@ pub fn takes(study: &Study, result: &StudyResult, language: Language) -> String 
 
 /// One hundred cells, each a hundredth of the variance, with the shape of where it comes from.
 #[must_use]
-pub fn comes_from(result: &StudyResult, language: Language) -> String {
+pub fn comes_from(result: &StudyResult, say: Say<'_>) -> String {
     let spread = &result.by_anova;
     let sources = [
         ("repeats", "one person repeating", spread.repeatability),
@@ -185,9 +185,8 @@ pub fn comes_from(result: &StudyResult, language: Language) -> String {
         ("parts", "the parts themselves", spread.parts),
     ];
     let shares = hundredths(sources.map(|(_, _, sd)| sd * sd));
-    let told = sources.iter().zip(shares).map(|((_, word, _), share)| language.said(&format!("{word} {share} %")));
-    let mut picture =
-        Picture::new(language, 158.0, "where the spread comes from", &told.collect::<Vec<_>>().join(", "));
+    let told = sources.iter().zip(shares).map(|((_, word, _), share)| say(&format!("{word} {share} %")));
+    let mut picture = Picture::new(say, 158.0, "where the spread comes from", &told.collect::<Vec<_>>().join(", "));
     let each = sources.iter().zip(shares).flat_map(|((class, _, _), share)| vec![*class; share]);
     for (place, class) in each.enumerate() {
         // Columns of four, so that a source is one block.
@@ -198,7 +197,7 @@ pub fn comes_from(result: &StudyResult, language: Language) -> String {
     for ((class, word, _), share) in sources.iter().zip(shares) {
         if share > 0 {
             grain(&mut picture, class, [x, 142.0]);
-            let words = language.said(&format!("{word} {share} %"));
+            let words = say(&format!("{word} {share} %"));
             picture.name("small", [x + 16.0, 147.0], &words);
             x += 40.0 + 7.6 * words.chars().count() as f64;
         }
@@ -206,7 +205,7 @@ pub fn comes_from(result: &StudyResult, language: Language) -> String {
     picture.done()
 }
 
-fn grain(picture: &mut Picture, source: &str, at: [f64; 2]) {
+fn grain(picture: &mut Picture<'_>, source: &str, at: [f64; 2]) {
     let class = format!("grain {source}");
     match source {
         "repeats" => picture.corners(&class, at, 15.0, &[1.0, 3.0, 5.0, 7.0]),
@@ -237,7 +236,7 @@ fn hundredths<const N: usize>(parts: [f64; N]) -> [usize; N] {
 /// Every reading against the mean of its part: a stroke from smallest to largest for each person, its mean as the person's
 /// mark. A ring marks repeats that chance does not explain.
 #[must_use]
-pub fn stands_out(study: &Study, result: &StudyResult, language: Language) -> String {
+pub fn stands_out(study: &Study, result: &StudyResult, say: Say<'_>) -> String {
     let Some(table) = study.table() else { return String::new() };
     let [people, parts, _] = table.shape();
     let quantity = study.plan.quantity;
@@ -262,12 +261,8 @@ pub fn stands_out(study: &Study, result: &StudyResult, language: Language) -> St
     let worst = |list: &mut dyn Iterator<Item = String>| list.collect::<Vec<_>>().join(", ");
     let name = |person: usize| study.plan.people.get(person).map_or("", String::as_str);
     let told = worst(&mut result.wild.iter().map(|(person, part)| format!("{} {}", name(*person), part + 1)));
-    let told = if told.is_empty() {
-        language.said("no cell stands out")
-    } else {
-        language.said(&format!("standing out: {told}"))
-    };
-    let mut picture = Picture::new(language, 288.0, "each reading against the mean of its part", &told);
+    let told = if told.is_empty() { say("no cell stands out") } else { say(&format!("standing out: {told}")) };
+    let mut picture = Picture::new(say, 288.0, "each reading against the mean of its part", &told);
     for part in (0..parts).filter(|part| part.is_multiple_of(2)) {
         picture.rect("lane", [LEFT + part as f64 * column, TOP, column, DOWN]);
     }

@@ -2,7 +2,7 @@
 //
 // Expected: the masses are those that the test lays down; the paper is A4, 210 mm by 297 mm (ISO 216).
 
-import { after, before, describe, test } from "node:test";
+import { describe, test } from "node:test";
 import assert from "node:assert/strict";
 import { execFileSync } from "node:child_process";
 import { mkdtemp, rm, writeFile } from "node:fs/promises";
@@ -10,21 +10,14 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { ORDER, startOwnBench } from "./own_bench.mjs";
 import { looksGood } from "./page_looks.mjs";
-import { launch, onPage, untilText } from "./support.mjs";
+import { aroundTests, onPage, untilText } from "./support.mjs";
 
 const SCALE = "parts-scale";
 
 describe("history and stock", () => {
   let bench;
   let browser;
-  before(async () => {
-    bench = await startOwnBench();
-    browser = await launch();
-  });
-  after(async () => {
-    await browser?.close();
-    await bench?.stop();
-  });
+  aroundTests(startOwnBench, (...started) => ([bench, browser] = started));
   const at = (path) => new URL(path, bench.url).href;
   const open = (path, body, options) => onPage(browser, at(path), body, options);
   const phase = (wanted) => bench.until("api/v1/state", (state) => state.instruments.find(({ id }) => id === SCALE).phase === wanted);
@@ -120,10 +113,23 @@ describe("history and stock", () => {
       await untilText(page, ".empty", "No club was finished in that time");
     });
     await looksGood(browser, at("history"), "history");
+    // 203.4 and 268.2 g are 0.4 and 0.2 g over 203 and 268 g: on average 0.3 g, 0.01058 oz.
+    await open(
+      "history",
+      async (page) => {
+        const heads = page.locator("section.panel", { has: page.locator("svg") }).filter({ hasText: "head mass" });
+        const said = await heads.textContent();
+        assert.match(said, /deviation in oz/);
+        assert.match(said, /mean \+0\.010\d\d, s 0\.00\d\d\d;/);
+        assert.deepEqual((await heads.locator("svg text").allTextContents()).filter((text) => !/^(0|[+−]0\.0\d\d\d)$/.test(text)), []);
+      },
+      { kept: { "bench-masses": "oz" } },
+    );
     const { text } = await printed("history");
     assert.ok(text.includes("whole club") && text.includes("head mass"), text);
     const table = await (await fetch(at("api/v1/history?as=csv"))).text();
-    assert.ok(table.startsWith("what,") && table.includes("head_mass"), table.slice(0, 300));
+    // A file keeps its units and names them, whatever a display likes.
+    assert.ok(table.startsWith("what,of,instrument,unit,") && /^mean_deviation,head_mass,[^,]*,g,/m.test(table), table.slice(0, 300));
     const wrong = await fetch(at("history?since=soon"));
     assert.equal(wrong.status, 400);
     assert.ok((await wrong.text()).includes("give a day such as"));

@@ -64,6 +64,21 @@ describe("instruments", () => {
         }
         bench.lay("parts-scale", 120);
         await untilText(page, 'section[data-instrument="parts-scale"] [data-field="text"]', "120.0");
+        // 120 g = 4.2329 oz; before its script runs the page says so as well.
+        await open(
+          "instruments",
+          async (other) => {
+            const scale = other.locator('section[data-instrument="parts-scale"]');
+            await other.waitForFunction(() => /^4\.2\d\d\d$/.test(document.querySelector('section[data-instrument="parts-scale"] [data-field="trace-top"]').textContent));
+            assert.equal(await scale.locator('[data-field="unit"]').textContent(), "oz");
+            assert.match(await scale.locator('[data-field="text"]').textContent(), /^4\.23\d oz$/);
+            assert.match(await scale.locator('[data-field="zero"]').textContent(), /\d oz$/);
+            assert.equal(await other.locator('section[data-instrument="gauge"] [data-field="unit"]').textContent(), "deg");
+          },
+          { kept: { "bench-masses": "oz" } },
+        );
+        const plain = await (await fetch(at("instruments"), { headers: { cookie: "bench-masses=oz" } })).text();
+        assert.match(plain, /data-field="text">4\.23\d oz</);
         await untilText(page, 'section[data-instrument="parts-scale"] [data-field="phase"]', "settled");
         const zero = page.locator('section[data-instrument="parts-scale"]').getByRole("button", { name: "find its zero again" });
         await zero.click();

@@ -3,11 +3,11 @@
 // Expected: of two pages made one after the other of the same bench, every text of words that stands in both is a name, a unit, a code
 // or a word that the German trade uses itself; these are listed here, and what the bench calls by name is asked of the bench.
 
-import { after, before, describe, test } from "node:test";
+import { describe, test } from "node:test";
 import assert from "node:assert/strict";
 import { mkdir } from "node:fs/promises";
 import { join } from "node:path";
-import { launch, openPage } from "./support.mjs";
+import { aroundTests, launch, openPage } from "./support.mjs";
 import { startDemo } from "./own_bench.mjs";
 import { startWorkedBench } from "./worked_bench.mjs";
 
@@ -18,14 +18,7 @@ describe("languages", () => {
   let bench;
   let browser;
   let pages;
-  before(async () => {
-    ({ bench, pages } = await startWorkedBench());
-    browser = await launch();
-  });
-  after(async () => {
-    await browser?.close();
-    await bench?.stop();
-  });
+  aroundTests(startWorkedBench, (worked, with_browser) => ([{ bench, pages }, browser] = [worked, with_browser]));
 
   /** Every text that somebody sees or hears, with the language that it is marked with. */
   const texts = async (path, locale) => {

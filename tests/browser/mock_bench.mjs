@@ -72,6 +72,11 @@ export const SCENES = {
     captures: [s.unfiled(), ...s.captures()],
     instruments: [s.scale({ phase: "held", readings: [s.headMass(WITHOUT_TARGET)] })],
   }),
+  "long doubt": s.scene({
+    captures: [s.longDoubt(), ...s.captures()],
+    club: s.club({ cautions: s.cautions(), cautions_short: s.cautionsShort(), next_step: "bond", advice: ["add 1.6 g at the head", "shorten by 1/16 in", "turn the head 1 mm"] }),
+    instruments: [s.scale({ phase: "held", readings: [s.headMass(WITHOUT_TARGET)] }), s.beam(), s.gauge()],
+  }),
   "no order": s.scene({ order: null, club: null, captures: [] }),
   nothing: s.scene({ order: null, club: null, captures: [], queue: [], instruments: [] }),
 };

@@ -2,11 +2,11 @@
 //
 // Expected: the mistakes are those that the test wrote into the file, at the lines where it wrote them.
 
-import { after, before, describe, test } from "node:test";
+import { describe, test } from "node:test";
 import assert from "node:assert/strict";
 import { ORDER, startOwnBench } from "./own_bench.mjs";
 import { looksGood } from "./page_looks.mjs";
-import { launch, onPage, untilText } from "./support.mjs";
+import { aroundTests, launch, onPage, untilText } from "./support.mjs";
 
 const WRONG = ORDER.replace('kind = "iron"', 'kind = "spoon"').replace('head_mass = "203 g ± 2 g"', 'head_mass = "203"');
 const file = (name, text) => ({ name, mimeType: "application/toml", buffer: Buffer.from(text) });
@@ -15,14 +15,7 @@ const lineOf = (text, part) => text.split("\n").findIndex((line) => line.include
 describe("orders", () => {
   let bench;
   let browser;
-  before(async () => {
-    bench = await startOwnBench();
-    browser = await launch();
-  });
-  after(async () => {
-    await browser?.close();
-    await bench?.stop();
-  });
+  aroundTests(startOwnBench, (...started) => ([bench, browser] = started));
   const at = (path) => new URL(path, bench.url).href;
   const open = (body) => onPage(browser, at("orders"), body, { expected: /status of 422/ });
 

@@ -4,13 +4,14 @@
 // Expected: A4 is 210 mm wide (ISO 216), less twice the margin of 12 mm; a pixel of CSS is 1/96 in (CSS Values and Units 4). Contrast of 4.5:1 by WCAG 2.2
 // criterion 1.4.3, measured by axe-core. What is on the paper is read by poppler.
 
-import { after, before, describe, test } from "node:test";
+import { describe, test } from "node:test";
 import assert from "node:assert/strict";
 import { execFileSync } from "node:child_process";
 import { mkdir, mkdtemp, rm, writeFile } from "node:fs/promises";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
-import { launch, openPage } from "./support.mjs";
+import { SET, stockTheSet } from "./planned_set.mjs";
+import { aroundTests, openPage } from "./support.mjs";
 import { startWorkedBench } from "./worked_bench.mjs";
 
 const PAPER_PX = Math.floor(((210 - 2 * 12) / 25.4) * 96);
@@ -19,14 +20,13 @@ describe("on paper", () => {
   let bench;
   let browser;
   let pages;
-  before(async () => {
-    ({ bench, pages } = await startWorkedBench());
-    browser = await launch();
-  });
-  after(async () => {
-    await browser?.close();
-    await bench?.stop();
-  });
+  const start = async () => {
+    const worked = await startWorkedBench();
+    assert.ok((await worked.bench.command({ command: "import_order", text: SET })).ok);
+    await stockTheSet(worked.bench);
+    return { ...worked, pages: [...worked.pages, "orders/W-7102/plan"] };
+  };
+  aroundTests(start, (worked, with_browser) => ([{ bench, pages }, browser] = [worked, with_browser]));
 
   test("no_page_is_cut_off_dark_or_full_of_buttons", async () => {
     const folder = process.env.BENCHSCRIBE_ARTEFACTS ?? (await mkdtemp(join(tmpdir(), "benchscribe-paper-")));

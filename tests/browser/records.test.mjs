@@ -2,25 +2,18 @@
 //
 // Expected: swing weight and limits as the order of the test states them; SHA-256 as node's own crypto computes it.
 
-import { after, before, describe, test } from "node:test";
+import { describe, test } from "node:test";
 import assert from "node:assert/strict";
 import { execFileSync } from "node:child_process";
 import { join } from "node:path";
 import { ORDER, startOwnBench } from "./own_bench.mjs";
 import { looksGood } from "./page_looks.mjs";
-import { launch, onPage, openPage, untilText } from "./support.mjs";
+import { aroundTests, launch, onPage, openPage, untilText } from "./support.mjs";
 
 describe("records", () => {
   let bench;
   let browser;
-  before(async () => {
-    bench = await startOwnBench();
-    browser = await launch();
-  });
-  after(async () => {
-    await browser?.close();
-    await bench?.stop();
-  });
+  aroundTests(startOwnBench, (...started) => ([bench, browser] = started));
   const at = (path) => new URL(path, bench.url).href;
   const open = (path, body, options) => onPage(browser, at(path), body, options);
   const weigh = async (grams) => {

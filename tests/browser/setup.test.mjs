@@ -3,23 +3,16 @@
 // Expected: a card of ID-1 size is 85.60 mm wide (ISO/IEC 7810); 35 mm and 17.5 mm at 3 m, 20 mm for what is pressed, by the project's
 // display requirements; stock counted by hand beside each check.
 
-import { after, before, describe, test } from "node:test";
+import { describe, test } from "node:test";
 import assert from "node:assert/strict";
 import { ORDER, startOwnBench } from "./own_bench.mjs";
 import { looksGood } from "./page_looks.mjs";
-import { launch, onPage, openPage, untilText, violations } from "./support.mjs";
+import { aroundTests, launch, onPage, openPage, untilText, violations } from "./support.mjs";
 
 describe("set-up of the display and the drawers", () => {
   let bench;
   let browser;
-  before(async () => {
-    bench = await startOwnBench({ kits: true });
-    browser = await launch();
-  });
-  after(async () => {
-    await browser?.close();
-    await bench?.stop();
-  });
+  aroundTests(() => startOwnBench({ kits: true }), (...started) => ([bench, browser] = started));
   const at = (path) => new URL(path, bench.url).href;
   const open = (path, body, options) => onPage(browser, at(path), body, options);
   const stock = async (item) => (await bench.get("api/v1/drawers")).stock.find((line) => line.item === item).left;

@@ -3,11 +3,12 @@
 // Expected: the sleeve's changes are those of tests/checks (rotation matrices, tilt 1 deg on loft 10.5 deg and lie 58 deg);
 // of a set of two irons and two heads each head is made for one club, so nobody has a choice of heads.
 
-import { after, before, describe, test } from "node:test";
+import { describe, test } from "node:test";
 import assert from "node:assert/strict";
 import { startOwnBench } from "./own_bench.mjs";
 import { looksGood } from "./page_looks.mjs";
-import { launch, onPage, untilText } from "./support.mjs";
+import { SET, stockTheSet } from "./planned_set.mjs";
+import { aroundTests, onPage, untilText } from "./support.mjs";
 
 const ORDER = `order = "W-7101"
 
@@ -21,35 +22,15 @@ tilt = "1 deg"
 clock = ["0 deg", "90 deg", "180 deg", "270 deg"]
 `;
 
-const SET = `order = "W-7102"
-
-[[club]]
-name = "5-iron"
-kind = "iron"
-length = "38 in"
-swing_weight = "D2 ± 0.5"
-
-[[club]]
-name = "7-iron"
-kind = "iron"
-length = "37 in"
-swing_weight = "D2 ± 0.5"
-`;
-
 describe("sleeve and plan", () => {
   let bench;
   let browser;
-  before(async () => {
-    bench = await startOwnBench({ pace: 4 });
-    browser = await launch();
-    for (const text of [ORDER, SET]) {
-      assert.ok((await bench.command({ command: "import_order", text })).ok);
-    }
-  });
-  after(async () => {
-    await browser?.close();
-    await bench?.stop();
-  });
+  const start = async () => {
+    const own = await startOwnBench({ pace: 4 });
+    for (const text of [ORDER, SET]) assert.ok((await own.command({ command: "import_order", text })).ok);
+    return own;
+  };
+  aroundTests(start, (...started) => ([bench, browser] = started));
   const at = (path) => new URL(path, bench.url).href;
   const open = (path, body, options) => onPage(browser, at(path), body, options);
   const table = (page, part) =>
@@ -81,28 +62,7 @@ describe("sleeve and plan", () => {
   });
 
   test("a_set_is_planned_from_the_stock_with_every_value_and_its_deviation", async () => {
-    const rows = [
-      ["head", [[256.2, { for: "5-iron" }], [270.1, { for: "7-iron" }]]],
-      ["shaft", [[112.3, {}], [113.1, {}]]],
-      ["grip", [[50.2, {}], [49.5, {}]]],
-    ];
-    for (const [kind, parts] of rows) {
-      const facts = kind === "shaft" ? { length: "40 in", balance: "510 mm" } : {};
-      assert.ok((await bench.command({ command: "begin_intake", kind, instrument: "parts-scale", ...facts })).ok);
-      for (const [grams, more] of parts) {
-        await bench.until("api/v1/state", (state) => state.instruments.find(({ id }) => id === "parts-scale").phase === "empty");
-        const before = (await bench.get("api/v1/parts")).parts.length;
-        bench.lay("parts-scale", grams);
-        const { parts: all } = await bench.until("api/v1/parts", ({ parts: found }) => found.length > before);
-        bench.lift("parts-scale");
-        if (more.for) {
-          const numbers = all.map(({ part }) => part).sort();
-          const newest = numbers.filter((number) => number.startsWith("H-")).at(-1);
-          assert.ok((await bench.command({ command: "describe_part", part: newest, ...more })).ok);
-        }
-      }
-      assert.ok((await bench.command({ command: "end_intake" })).ok);
-    }
+    await stockTheSet(bench);
     const plan = await bench.get("api/v1/orders/W-7102/plan");
     assert.deepEqual(plan.clubs.map(({ name }) => name), ["5-iron", "7-iron"]);
     for (const value of plan.clubs.flatMap(({ values }) => values)) {

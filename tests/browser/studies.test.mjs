@@ -3,23 +3,16 @@
 // Expected: parts of 200 g and 230 g weighed without an error to speak of: measuring takes a small share of a tolerance of 4 g, so the
 // study finds the scale good (under 10 %, AIAG's usual limit, from memory).
 
-import { after, before, describe, test } from "node:test";
+import { describe, test } from "node:test";
 import assert from "node:assert/strict";
 import { startOwnBench } from "./own_bench.mjs";
 import { looksGood } from "./page_looks.mjs";
-import { launch, openPage, untilText } from "./support.mjs";
+import { aroundTests, openPage, untilText } from "./support.mjs";
 
 describe("studies", () => {
   let bench;
   let browser;
-  before(async () => {
-    bench = await startOwnBench();
-    browser = await launch();
-  });
-  after(async () => {
-    await browser?.close();
-    await bench?.stop();
-  });
+  aroundTests(startOwnBench, (...started) => ([bench, browser] = started));
   const at = (path) => new URL(path, bench.url).href;
   const study = () => bench.get("api/v1/studies/S-1");
 
@@ -64,6 +57,13 @@ describe("studies", () => {
     await close();
     await looksGood(browser, at("studies/S-1"), "study", { data_bytes: 40_000 });
     await looksGood(browser, at("studies"), "studies-one");
+    // 20 g = 0.7055 oz, 195 g = 6.878 oz, 235 g = 8.289 oz.
+    const ounces = await openPage(browser, at("studies/S-1"), { kept: { "bench-masses": "oz" } });
+    await untilText(ounces.page, "[data-part=found]", "Measuring takes");
+    const texts = await ounces.page.locator("main").evaluate((main) => [main.textContent, ...[...main.querySelectorAll("svg")].map((svg) => svg.getAttribute("aria-label"))].join(" "));
+    for (const amount of ["6.878 oz", "8.289 oz", "7.584 oz ± 0.705 oz"]) assert.ok(texts.includes(amount), `${amount}: ${texts}`);
+    assert.doesNotMatch(texts, /\d g\b/);
+    await ounces.close();
     const german = await openPage(browser, at("studies/S-1"), { locale: "de-DE" });
     await untilText(german.page, "[data-part=found]", "Das Messen nimmt");
     assert.equal(await german.page.locator("main [lang=en]").count(), 0);

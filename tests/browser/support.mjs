@@ -1,11 +1,27 @@
 // Support of the browser tests: one browser, a page that records every console error, waits on conditions.
 
+import { after, before } from "node:test";
 import assert from "node:assert/strict";
 import { readFile } from "node:fs/promises";
 import { createRequire } from "node:module";
 import { chromium } from "playwright-core";
 
 const AXE = await readFile(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+
+/** A bench and a browser for the tests of one `describe`: `take` is given what `start` has started, and the browser. */
+export function aroundTests(start, take) {
+  let started;
+  let browser;
+  before(async () => {
+    started = await start();
+    browser = await launch();
+    take(started, browser);
+  });
+  after(async () => {
+    await browser?.close();
+    await (started?.bench ?? started)?.stop();
+  });
+}
 
 /** Any Chromium will do; `BENCHSCRIBE_BROWSER` names another one than the distribution's. */
 export const BROWSER = process.env.BENCHSCRIBE_BROWSER ?? "/usr/bin/chromium";

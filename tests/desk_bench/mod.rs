@@ -4,6 +4,8 @@
 #![allow(dead_code, reason = "each test program uses its part")]
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a helper of a test fails the test")]
 
+pub(crate) mod commanded;
+
 use std::sync::Arc;
 
 use benchscribe::bench::core::{Core, Input};

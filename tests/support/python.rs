@@ -1,7 +1,8 @@
 //! A Python with packages from PyPI, in an environment of its own below the target folder.
 
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::process::{Command, Stdio};
 use std::sync::Mutex;
 
 /// Two tests of one program must not install at once.
@@ -32,6 +33,20 @@ pub(crate) fn python(name: &str, packages: &[&str]) -> PathBuf {
     }
     python
 }
+
+/// Puts questions as JSON to a script's standard input; the answers, as JSON.
+#[track_caller]
+pub(crate) fn ask(python: &Path, script: &str, questions: &serde_json::Value) -> serde_json::Value {
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests").join(script);
+    let mut child = Command::new(python).arg(script).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap();
+    child.stdin.take().unwrap().write_all(questions.to_string().as_bytes()).unwrap();
+    let output = child.wait_with_output().unwrap();
+    assert!(output.status.success(), "the reference did not answer");
+    serde_json::from_slice(&output.stdout).unwrap()
+}
+
+/// What SciPy is installed as, with what it needs.
+pub(crate) const SCIPY: [&str; 2] = ["scipy==1.17.1", "numpy==2.4.6"];
 
 /// Runs a script on arguments; its output, or what it complained of.
 #[track_caller]

@@ -17,6 +17,8 @@ pub struct State {
     pub seq: u64,
     /// Counts up with every look of the daemon at its bench.
     pub beat: u64,
+    /// Who is at the bench.
+    pub operator: Option<String>,
     /// What is wrong, with the remedy.
     pub banners: Vec<Banner>,
     /// The instruments.

@@ -42,7 +42,7 @@ pub(super) fn parts(view: &View<'_>, width: u16) -> Vec<Part> {
     let mut parts = vec![
         Part::lines(1, vec![heading(view, width)]),
         Part::lines(0, banners(view, width)),
-        Part::lines(13, vec![Line::styled("─".repeat(width), QUIET)]),
+        Part::lines(9, vec![who(view, width)]),
         Part::lines(1, vec![live_head(view, &shown, width)]),
         figure(view, &shown, width),
         Part::lines(8, vec![facts(view, &shown)]),
@@ -445,6 +445,16 @@ fn instruments(view: &View<'_>) -> Vec<Line<'static>> {
         Line::styled(format!("{:18} {text:>10}  {glyph} {words}", instrument.name), style)
     };
     view.known.instruments().map(line).collect()
+}
+
+/// In whose name what is done is kept, at the end of a rule; quiet, as work goes on without one.
+fn who(view: &View<'_>, width: usize) -> Line<'static> {
+    let words = view.known.state().map_or_else(String::new, |state| match &state.operator {
+        Some(name) => format!(" {}", view.with("who.here", &[("name", name)])),
+        None => format!(" {}", view.t("who.nobody")),
+    });
+    let rule = width.saturating_sub(Span::raw(words.as_str()).width());
+    Line::styled(format!("{}{words}", "─".repeat(rule)), QUIET)
 }
 
 /// Signs of life: the daemon's clock and two numbers of it that grow; a display that hangs shows the same ones for ever.

@@ -80,6 +80,7 @@ fn one_look_at_80_by_24_answers_every_question() {
         &[
             "driver  W-1042/1 · right hand · part",
             "3 of 8 done · club 1 of 1 for P-17",
+            "─ nobody is at the bench: scan a badge",
             "grip mass on the parts scale",
             "● settled",
             "reads 49.6 g   target 50.0 g ± 2.5 g",
@@ -140,6 +141,15 @@ fn what_is_old_is_grey_after_a_second_and_gone_after_three() {
     assert_has(&text, &["▄▄▄▄▄▄          ▄▄▄▄▄▄          ▄▄▄▄▄▄"]);
     assert_has(&text, &["no readings from the parts scale: is it switched on?", "╱ no readings"]);
     assert!(!text.contains("49.6 g   target"), "an old value is still shown\n{text}");
+}
+
+#[test]
+fn who_is_at_the_bench_stands_there_until_somebody_else_does() {
+    let mut state = state();
+    state["operator"] = json!("K7");
+    let text = text(&known(state), &Link::Up, ms(0), 80, 24);
+    assert_has(&text, &["─ at the bench: K7"]);
+    assert!(!text.contains("nobody"), "{text}");
 }
 
 /// The instrument of a key has no age of its own, but a daemon that is gone makes it old like any other.
@@ -338,6 +348,7 @@ fn in_german_nothing_of_the_view_is_english() {
         &[
             "driver  W-1042/1 · Rechtshand · Teil",
             "3 von 8 fertig · Schläger 1 von 1 für P-17",
+            "─ niemand an der Werkbank: Ausweis scannen",
             "Griffmasse auf: parts scale",
             "zeigt 49.6 g   Soll 50.0 g ± 2.5 g",
             "innerhalb",

@@ -69,6 +69,7 @@ const ASSETS: &[(&str, &[u8])] = assets![
     "times.js",
     "tokens.css",
     "trace.js",
+    "who.js",
     "words.js",
 ];
 

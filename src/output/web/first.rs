@@ -43,6 +43,8 @@ pub(super) struct First {
     /// Club and order.
     pub(super) title: String,
     pub(super) detail: String,
+    /// Who is at the bench.
+    pub(super) who: String,
     /// What the large panel is about, and how it stands.
     pub(super) heading: String,
     pub(super) phase: &'static str,
@@ -67,7 +69,11 @@ impl First {
     pub(super) fn of(snapshot: &Snapshot, now: Stamp, words: Words) -> Self {
         let work = &*snapshot.work;
         let instrument = in_focus(snapshot);
-        let mut first = Self { fresh: "gone", phase: "none", lines: 2, ..Self::headed(work, words) };
+        let who = match &work.operator {
+            Some(name) => words.language.with("who.here", &[("name", name)]),
+            None => words.language.word("who.nobody").to_owned(),
+        };
+        let mut first = Self { who, fresh: "gone", phase: "none", lines: 2, ..Self::headed(work, words) };
         if let Some(instrument) = instrument {
             first.fresh = freshness(instrument, now);
             first.phase = if first.fresh == "gone" { "lost" } else { instrument.phase };

@@ -4,7 +4,7 @@ use std::iter;
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 
 use super::Web;
@@ -15,7 +15,7 @@ use super::first::{First, Words};
 use super::guard::policy_with;
 use super::language;
 use super::look::{self, Look};
-use super::units::Units;
+use super::units;
 use crate::output::language::Language;
 
 #[derive(Template)]
@@ -67,9 +67,9 @@ impl BenchPage<'_> {
 }
 
 /// The page. Nobody keeps it: what it shows is true at the moment it is made.
-pub(super) async fn bench(State(web): State<Web>, headers: HeaderMap) -> Response {
+pub(super) async fn bench(State(web): State<Web>) -> Response {
     let language = language::current();
-    let words = Words { language, units: Units::of(&headers) };
+    let words = Words { language, units: units::current() };
     let first = First::of(&web.snapshots.borrow().clone(), web.clock.now(), words);
     let look = look::current();
     let page = BenchPage { bench_name: &web.bench, site: &web.site, language, first, look, sizes: look.style() };

@@ -20,6 +20,8 @@ use crate::output::work_view::CharacteristicView;
 const G_PER_OUNCE: f64 = 28.349_523_125;
 /// A thousandth of an ounce is 0.03 g, finer than the tenth of a gram that it stands for.
 const OUNCE_DECIMALS: u8 = 3;
+/// Plain numbers in a unit some thirty times as large keep what they told with so many decimals more.
+const FINER: usize = 2;
 /// The remark of a target whose limits the order does not write.
 const BY_DEFAULT: &str = ", by default";
 
@@ -28,6 +30,30 @@ const BY_DEFAULT: &str = ", by default";
 pub(super) struct Units {
     pub(super) lengths: Option<Lengths>,
     pub(super) ounces: bool,
+}
+
+/// How plain numbers, such as those of an axis, are written.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Numbers<'a> {
+    per: f64,
+    finer: usize,
+    /// Their unit, for the heading: it is not written with each.
+    pub(super) unit: &'a str,
+}
+
+impl Numbers<'_> {
+    /// A number with the decimals that it has in the unit of the daemon.
+    pub(super) fn write(&self, value: f64, decimals: usize) -> String {
+        let written = format!("{:.*}", decimals + self.finer, value / self.per);
+        unsigned_nothing(&written).replace('-', "\u{2212}")
+    }
+
+    /// The same with a plus where it is one.
+    pub(super) fn signed(&self, value: f64, decimals: usize) -> String {
+        let written = self.write(value, decimals);
+        let has_plus = value > 0.0 && written.bytes().any(|byte| (b'1'..=b'9').contains(&byte));
+        if has_plus { format!("+{written}") } else { written }
+    }
 }
 
 tokio::task_local! {
@@ -128,6 +154,17 @@ impl Units {
     pub(super) fn off(self, of: Characteristic, deviation: f64, lengths: Lengths) -> String {
         let write = self.writer_of(Some(of.name()), of.dimension().base_unit());
         write.map_or_else(|| text::deviation(of, deviation, lengths), |write| with_sign(write, deviation))
+    }
+
+    /// How plain numbers of a characteristic are written. Inches are decimal there: what spreads or is off on average is less than a
+    /// sixteenth.
+    pub(super) fn numbers<'a>(self, characteristic: Option<&str>, unit: &'a str) -> Numbers<'a> {
+        let is_length = characteristic == Some(Characteristic::Length.name());
+        match self.lengths {
+            _ if unit == "g" && self.ounces => Numbers { per: G_PER_OUNCE, finer: FINER, unit: "oz" },
+            Some(Lengths::Inches) if is_length => Numbers { per: MM_PER_INCH, finer: FINER, unit: "in" },
+            _ => Numbers { per: 1.0, finer: 0, unit },
+        }
     }
 
     /// An expanded uncertainty; of a length it stays in millimetres, as it is finer than any fraction of an inch.
@@ -297,6 +334,17 @@ mod tests {
             assert_eq!(units.value(&sized), case["value"], "{case}");
             assert_eq!(units.deviation(&sized).as_deref(), case["deviation"].as_str(), "{case}");
             assert_eq!(units.target(&sized).as_deref(), case["target"].as_str(), "{case}");
+        }
+        for case in cases["numbers"].as_array().unwrap() {
+            let (unit, decimals) =
+                (case["unit"].as_str().unwrap(), usize::try_from(case["decimals"].as_u64().unwrap()).unwrap());
+            let numbers = units(&case["units"]).numbers(case["characteristic"].as_str(), unit);
+            let value = case["value"].as_f64().unwrap();
+            assert_eq!(
+                (numbers.write(value, decimals).as_str(), numbers.unit),
+                (case["text"].as_str().unwrap(), case["in"].as_str().unwrap())
+            );
+            assert_eq!(numbers.signed(value, decimals), case["signed"], "{case}");
         }
         for case in cases["sentences"].as_array().unwrap() {
             assert_eq!(units(&case["units"]).sentence(case["text"].as_str().unwrap()), case["shown"], "{case}");

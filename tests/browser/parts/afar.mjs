@@ -106,6 +106,77 @@ describe("read from afar", () => {
     }
   });
 
+  // Found by looking: the list of readings is below the fold, and a long doubt pushed its own choices there.
+  const SCREENS = [
+    { width: 1280, height: 800, kept: at(3, 5.94, "1280x800") },
+    { width: 1920, height: 1080, kept: at(3) },
+  ];
+  /** Of what these selectors find, what is shown and not wholly in sight, and how many there are. */
+  const outOfSight = (page, selector) =>
+    page.evaluate((wanted) => {
+      const inSight = (node) => {
+        const { left, top, right, bottom } = node.getBoundingClientRect();
+        const corners = [[left + 2, top + 2], [right - 2, bottom - 2]];
+        return bottom <= innerHeight && corners.every(([x, y]) => node.contains(document.elementFromPoint(x, y)));
+      };
+      const nodes = [...document.querySelectorAll(wanted)].filter((node) => node.checkVisibility());
+      return [nodes.length, nodes.filter((node) => !inSight(node)).map((node) => node.textContent)];
+    }, selector);
+
+  test("what_became_of_the_newest_reading_is_in_sight", async () => {
+    for (const screen of SCREENS) {
+      for (const language of ["en", "de"]) {
+        await on(
+          SCENES.held,
+          async (page) => {
+            const [part, within, not_filed] = language === "en" ? ["part", "within", "not filed"] : ["Teil", "innerhalb", "nicht abgelegt"];
+            for (const name of ["held", "settling", "over", "crowded", "disturbed", "beam"]) {
+              await show(page, SCENES[name]);
+              assert.deepEqual(await outOfSight(page, "#fate"), [1, []], `${name} at ${screen.width}`);
+              assert.match(await page.locator("#fate").textContent(), new RegExp(`203\\.10 g · ${part}.*${within}`));
+            }
+            // Where nothing lies it stands among the facts, with its verdict; a reference has a note alone.
+            await show(page, SCENES.empty);
+            assert.deepEqual([(await outOfSight(page, ".fact-verdict"))[0], await outOfSight(page, "#fate")], [1, [0, []]]);
+            await show(page, s.scene({ captures: [s.capture("e8", "59:10", "200.00 g", null, { note: "a reference, not a part" }), ...s.captures()] }));
+            assert.match(await page.locator("#fate").textContent(), language === "en" ? /a reference, not a part/ : /Referenz/);
+            await show(page, SCENES["long doubt"]);
+            assert.deepEqual((await outOfSight(page, ".unfiled-what"))[0], 1);
+            assert.equal((await page.locator(".unfiled-what strong").textContent()).toLowerCase(), not_filed);
+          },
+          { ...screen, language },
+        );
+      }
+    }
+  });
+
+  test("what_is_to_be_decided_is_in_sight_however_long_the_reason", async () => {
+    for (const screen of SCREENS) {
+      for (const language of ["en", "de"]) {
+        for (const kept of [screen.kept, {}]) {
+          await on(
+            SCENES["long doubt"],
+            async (page) => {
+              for (const name of ["long doubt", "unfiled", "crowded and unfiled"]) {
+                await show(page, SCENES[name]);
+                await page.locator(".unfiled button").first().waitFor();
+                const [count, hidden] = await outOfSight(page, ".unfiled button");
+                assert.deepEqual([count, hidden], [3, []], `${name}, ${language} at ${screen.width}`);
+              }
+              // The rest of it is scrolled to, by the keyboard as well.
+              await show(page, SCENES["long doubt"]);
+              await page.waitForFunction(() =>
+                [...document.querySelectorAll(".unfiled-text, .unfiled-why")].some((node) => node.scrollHeight <= node.clientHeight + 1 || node.tabIndex === 0),
+              );
+              assert.deepEqual(await violations(page), []);
+            },
+            { ...screen, kept, language },
+          );
+        }
+      }
+    }
+  });
+
   test("half_the_distance_needs_half_the_height_and_a_tablet_is_laid_out_for_what_fits", async () => {
     await on(
       onScale({}, UNDER),

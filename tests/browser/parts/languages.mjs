@@ -141,6 +141,12 @@ describe("languages and units", () => {
         await untilText(page, "#facts", "7.065 oz");
         await untilText(page, ".act", "add 0.056 oz at the head");
         assert.deepEqual(await violations(page), []);
+        // Nobody finds a weight of 7.055 oz: what is stamped with grams is asked for in grams, and judged in them.
+        const refusal = "scale read 205.123 g as found of 200 g: was that the weight that was named? If not, cancel and begin anew";
+        await show(page, s.scene({ instruments: [s.scale({ awaiting: "200 g, class M1" }), s.beam({ awaiting: "200 g at 450 mm" })], banners: [{ level: "warning", text: refusal, remedy: "" }] }));
+        await untilText(page, '[data-id="parts-scale"] .tile-next', "lay on: 200 g, class M1");
+        await untilText(page, '[data-id="beam"] .tile-next', "lay on: 200 g at 450 mm");
+        await untilText(page, ".banner", "read 205.123 g as found of 200 g");
       },
       { kept: { "bench-masses": "oz", "bench-lengths": "mm" } },
     ));

@@ -12,6 +12,28 @@ describe("what a person does", () => {
   const bench = atMockBench();
   const { on, show, sent } = bench;
 
+  // Without a scanner nobody could say who was at the bench, and nothing said that nobody was.
+  test("who_is_at_the_bench_is_said_and_can_be_told_without_a_scanner", () =>
+    on(SCENES.held, async (page) => {
+      const who = page.locator("#who-button");
+      assert.equal(await who.textContent(), "nobody is at the bench: scan a badge");
+      assert.equal(await page.locator('[role="alert"]').filter({ hasText: "nobody" }).count(), 0, "it is no alarm");
+      await who.click();
+      await page.getByLabel("name", { exact: true }).fill("K7");
+      await page.keyboard.press("Enter");
+      assert.deepEqual(await sent(), [{ command: "operator", operator: "K7" }]);
+      await show(page, { ...SCENES.held, operator: "K7" });
+      await untilText(page, "#who-button", "at the bench: K7");
+      // A scanner that types its code as a keyboard does types it here.
+      await who.click();
+      await page.getByLabel("name", { exact: true }).fill("BS1/W/M2");
+      await page.getByRole("button", { name: "note it" }).click();
+      assert.deepEqual((await sent(2))[1], { command: "scan", code: "BS1/W/M2" });
+      await who.click();
+      await page.getByRole("button", { name: "K7 has left" }).click();
+      assert.deepEqual((await sent(3))[2], { command: "operator", operator: null });
+    }));
+
   test("the_focus_survives_a_new_state", () =>
     on(SCENES.held, async (page) => {
       await page.locator('[data-focus="drop-e2"]').focus();

@@ -37,19 +37,21 @@ export function drawAct(view, shown) {
     loud || shown.calling ? null : asides(club),
     club || view.state === null || (loud && queue.length === 0) ? null : openings(queue),
   ]);
-  if (changed) watchRoom(place);
+  if (changed) watchRoom(place, ".unfiled-text, .unfiled-why");
 }
 
-// What does not fit is scrolled to; a keyboard must be able to do that as well. The room of a part changes with what stands beside it,
-// too; the observer speaks when the browser has laid out the page anyway.
+// What does not fit is scrolled to, the part itself or what of it is named; a keyboard must be able to do that as well. The room of a
+// part changes with what stands beside it, too; the observer speaks when the browser has laid out the page anyway.
 const rooms = new Map();
-function watchRoom(place) {
+function watchRoom(place, within = null) {
+  const scrolled = () => [place, ...(within ? place.querySelectorAll(within) : [])];
+  const isScrolled = (node) => node.scrollHeight > node.clientHeight + 1 && getComputedStyle(node).overflowY === "auto";
   if (!rooms.has(place)) {
-    rooms.set(place, new ResizeObserver(() => setAttribute(place, "tabindex", place.scrollHeight > place.clientHeight + 1 ? 0 : null)));
+    rooms.set(place, new ResizeObserver(() => scrolled().forEach((node) => setAttribute(node, "tabindex", isScrolled(node) ? 0 : null))));
   }
   const room = rooms.get(place);
   room.disconnect();
-  for (const node of [place, ...place.children]) room.observe(node);
+  for (const node of [...scrolled(), ...place.children]) room.observe(node);
 }
 
 function silence(instrument) {

@@ -25,4 +25,5 @@ export const askOverride = lazily("askOverride");
 export const askHandOver = lazily("askHandOver");
 export const askChoice = lazily("askChoice");
 export const askOrder = lazily("askOrder");
+export const askWho = lazily("askWho");
 export const askToken = lazily("askToken");

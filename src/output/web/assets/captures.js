@@ -3,7 +3,8 @@
 // In: the view. Out: the list with a void button each, and choices for one that still has no place.
 
 import { byId, el, rebuild } from "./dom.js";
-import { isUnfiled, lastStanding, loudCapture, newestFirst } from "./bench_view.js";
+import { verdictGlyph } from "./glyphs.js";
+import { isUnfiled, lastStanding, lineOf, loudCapture, newestFirst, verdictOf } from "./bench_view.js";
 import { askChoice, askVoid } from "./asking.js";
 import { plain, said, t, told } from "./language.js";
 import { namedValues, signed, timeOfDay } from "./words.js";
@@ -25,11 +26,34 @@ export function drawCaptures(view) {
   );
 }
 
+/**
+ * Draws what became of the newest reading in one line: read from afar, the list stands below the fold. One without a place is said
+ * louder, and where nothing lies on an instrument one with a place stands in the large panel already.
+ */
+export function drawFate(view, calling) {
+  const newest = newestFirst(view.state?.captures)[0] ?? null;
+  const isSaid = newest === null || newest === loudCapture(view) || (calling && newest.filed?.length > 0);
+  const club = view.state?.club?.club ?? null;
+  const line = newest && lineOf(view, newest);
+  const verdict = isSaid || newest.voided ? null : line ? line.verdict : verdictOf(newest);
+  byId("fate").hidden = isSaid;
+  rebuild(byId("fate"), [isSaid, newest, club, verdict], () =>
+    isSaid
+      ? []
+      : [
+          el("span", { class: "fate-label" }, t("last_reading")),
+          ` ${namedValues(newest)} · `,
+          ...fateOf(newest, isUnfiled(newest), false, placesOf(newest, club)),
+          verdict && verdict !== "no_target" ? el("span", { "data-verdict": verdict }, " ", verdictGlyph(verdict), ` ${plain(verdict)}`) : null,
+        ].filter(Boolean),
+  );
+}
+
+const placesOf = (capture, club) => (capture.filed ?? []).map((place) => (place.club === club ? plain(place.stage) : `${place.club}, ${plain(place.stage)}`));
+
 function item(capture, names, club, isLoud) {
   const unfiled = isUnfiled(capture);
-  const places = (capture.filed ?? []).map(
-    (place) => (place.club === club ? plain(place.stage) : `${place.club}, ${plain(place.stage)}`),
-  );
+  const places = placesOf(capture, club);
   return el(
     "li",
     { "data-voided": capture.voided, "data-unfiled": unfiled },

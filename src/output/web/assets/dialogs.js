@@ -282,6 +282,30 @@ export async function askOrder(state) {
   if (command) await send(command);
 }
 
+/** What a badge's code begins with: a scanner that types does so into the field that is open. */
+const BADGE = "BS1/";
+
+/** Asks who is at the bench; that nobody is any more is an answer as well. */
+export async function askWho(operator) {
+  const command = await ask(t("who.title"), (close) =>
+    el(
+      "form",
+      {
+        onsubmit: (event) => {
+          event.preventDefault();
+          const name = event.currentTarget.elements.name.value.trim();
+          if (name) close(name.startsWith(BADGE) ? { command: "scan", code: name } : { command: "operator", operator: name });
+        },
+      },
+      el("p", {}, t("who.how")),
+      el("label", {}, t("who.name"), el("input", { name: "name", type: "text", required: true, maxlength: 60, autocomplete: "off" })),
+      el("button", { type: "submit", class: "strong" }, t("who.note")),
+      operator ? el("button", { type: "button", onclick: () => close({ command: "operator", operator: null }) }, t("who.left", { name: operator })) : null,
+    ),
+  );
+  if (command) await send(command);
+}
+
 /** Asks for the bench token; null if the person leaves. */
 export function askToken() {
   return ask(t("token.title"), (close) =>

@@ -7,8 +7,8 @@ import { armDeadMan, drawBeat, windDeadMan } from "./alive.js";
 import { drawAct, drawStep } from "./act_panel.js";
 import { drawBanners } from "./banners.js";
 import { lastStanding, lineOf, newestFirst, nothingYet, takeLive, takeState } from "./bench_view.js";
-import { drawCaptures } from "./captures.js";
-import { askOrder, askValue, askVoid } from "./asking.js";
+import { drawCaptures, drawFate } from "./captures.js";
+import { askOrder, askValue, askVoid, askWho } from "./asking.js";
 import { byId, setAttribute, setText } from "./dom.js";
 import { drawInstruments } from "./instruments.js";
 import { drawLive } from "./live_panel.js";
@@ -21,6 +21,7 @@ import { hear, silent } from "./sound_events.js";
 import { plain, said, say, t } from "./language.js";
 import { namedValues } from "./words.js";
 import { soundsOn } from "./preferences.js";
+import { drawWho } from "./who.js";
 
 const DRAW_AT_LEAST_EVERY_MS = 200;
 
@@ -38,9 +39,11 @@ function draw(frame_ms) {
   const now_ms = performance.now();
   drawBanners(view, link);
   drawHeading(view);
+  drawWho(view);
   const shown = drawLive(view, now_ms);
   drawAct(view, shown);
   drawStep(view);
+  drawFate(view, shown.calling);
   byId("sound-sign").hidden = !soundsOn() || maySound();
   windDeadMan(now_ms);
   if (view.state !== null && !document.body.dataset.drawn) {
@@ -96,6 +99,9 @@ byId("enter-button").addEventListener("click", () => {
 });
 byId("orders-button").addEventListener("click", () => {
   if (view.state) askOrder(view.state);
+});
+byId("who-button").addEventListener("click", () => {
+  if (view.state) askWho(view.state.operator);
 });
 byId("companions").addEventListener("click", drawSoon);
 document.addEventListener("visibilitychange", drawSoon);

@@ -5,7 +5,7 @@
 import { byId, el, rebuild, setAttribute, setText } from "./dom.js";
 import { phaseGlyph } from "./glyphs.js";
 import { freshness, isHand, mainReading } from "./bench_view.js";
-import { own, said, t, tell } from "./language.js";
+import { asNamed, own, said, t, tell } from "./language.js";
 import { phaseWord, signed, valueOf } from "./words.js";
 
 /** Draws the tiles. */
@@ -49,7 +49,7 @@ function drawTile(tile, entry, focused, fresh) {
         ? t("old")
         : instrument.error ? said(instrument.error) : t(instrument.connected ? "no_readings" : "not_connected");
   setText(tile.querySelector(".tile-word"), word);
-  const next = instrument.study ?? instrument.intake ?? (instrument.awaiting ? own(t("lay_on", { what: said(instrument.awaiting) })) : null);
+  const next = instrument.study ?? instrument.intake ?? (instrument.awaiting ? own(t("lay_on", { what: asNamed(instrument.awaiting).text })) : null);
   tell(tile.querySelector(".tile-next"), next);
   setAttribute(tile.querySelector(".tile-next"), "hidden", !next);
   rebuild(tile.querySelector(".tile-glyph"), [phase, Math.round((instrument.progress ?? 0) * 20)], () =>

@@ -41,17 +41,26 @@ const kept = new Map();
 /** A text of the page itself among sentences of the daemon. */
 export const own = (text) => ({ text: text ?? "", lang: null });
 
+// A weight to lay down is named in the unit that is stamped on it, and what is said of it stays beside it in that unit.
+const OF_A_WEIGHT = /\d g, class |as found of | as left |more than .+ carries|too little to check|no weight of |of the weight such as|weights are too much alike/;
+
 /** A sentence of the daemon as it is shown here: the text, and its language where that is not the page's. */
 export function say(sentence) {
   if (typeof sentence === "object" && sentence !== null) return sentence;
+  const { text, lang } = asNamed(sentence);
+  return { text: OF_A_WEIGHT.test(sentence ?? "") ? text : inUnits(text, units()), lang };
+}
+
+/** The same with its numbers in the units in which the daemon says them: for what somebody is to lay down. */
+export function asNamed(sentence) {
   const english = sentence ?? "";
-  if (language === "en" || english === "") return { text: inUnits(english, units()), lang: null };
+  if (language === "en" || english === "") return { text: english, lang: null };
   if (!kept.has(english)) {
     if (kept.size >= MOST_KEPT) kept.clear();
     kept.set(english, translate(english));
   }
   const other = kept.get(english);
-  return { text: inUnits(other ?? english, units()), lang: other === null && /[a-z]{3}/i.test(english) ? "en" : null };
+  return { text: other ?? english, lang: other === null && /[a-z]{3}/i.test(english) ? "en" : null };
 }
 
 /** The text alone, where there is no element to mark. */

@@ -8,7 +8,12 @@ import { phaseGlyph } from "./glyphs.js";
 import { freshness, isHand, mainReading } from "./bench_view.js";
 import { drawTrace, newTrace, pushLevel } from "./trace.js";
 import { own, plain, say, t, tell } from "./language.js";
+import { units } from "./preferences.js";
+import { numbersOf } from "./quantities.js";
 import { phaseWord, signed, valueOf } from "./words.js";
+
+// Levels at the ends of a trace, in grams or degrees.
+const TRACE_DECIMALS = 2;
 
 const known = new Map();
 
@@ -39,7 +44,8 @@ export function drawInstrument(place, now_ms) {
   field(place, "text", gone ? "– – –" : signed(mainReading(instrument) ? valueOf(mainReading(instrument)) : "") || "–");
   field(place, "noise", gone ? "–" : (instrument.noise_text ?? own(t("moving"))));
   field(place, "zero", gone ? "–" : (instrument.zero_text ?? own(t("not_found"))));
-  field(place, "unit", instrument.level_unit);
+  const { unit, write } = numbersOf({ unit: instrument.level_unit }, units());
+  field(place, "unit", own(unit));
   const refused = Object.entries(instrument.refused_by_reason ?? {}).map(([reason, count]) => `${plain(reason)} ${count}`);
   field(place, "refused", own(refused.join(", ") || t("nothing")));
   field(place, "error", instrument.error);
@@ -47,7 +53,7 @@ export function drawInstrument(place, now_ms) {
   if (error) error.hidden = !instrument.error;
   const line = place.querySelector('[data-field="trace"]');
   if (line) {
-    const { path, top, bottom } = drawTrace(entry.trace, now_ms);
+    const { path, top, bottom } = drawTrace(entry.trace, now_ms, (level) => write(level, TRACE_DECIMALS));
     setAttribute(line, "d", path);
     field(place, "trace-top", top);
     field(place, "trace-bottom", bottom);

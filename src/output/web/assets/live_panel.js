@@ -8,7 +8,7 @@ import { byId, el, rebuild, setAttribute, setProperty, setText } from "./dom.js"
 import { ageMs, focusEntry, freshness, lineOf, mainReading, newestFirst, verdictOf } from "./bench_view.js";
 import { drawDeviation } from "./deviation_scale.js";
 import { own, plain, said, t, tell } from "./language.js";
-import { deviationOf, digitWidths, labelOf, namedValues, phaseWord, signed, splitUnit, targetOf, valueOf } from "./words.js";
+import { deviationOf, digitWidths, labelOf, namedValues, phaseWord, signed, splitUnit, targetOf, unbroken, valueOf } from "./words.js";
 
 // Which reading of an instrument a person has pressed to see large, by instrument.
 const chosen = new Map();
@@ -110,7 +110,7 @@ function drawFacts(view, reading, fresh, calling) {
   } else if (reading) {
     const gone = fresh === "gone";
     if (reading.deviation_text) facts.push({ term: t("reads"), text: gone ? "–" : valueOf(reading), dim: gone });
-    if (reading.target_text) facts.push({ term: t("target"), text: targetOf(reading) });
+    if (reading.target_text) facts.push({ term: t("target"), text: unbroken(targetOf(reading)) });
     else facts.push({ term: t("target"), text: t("none_set") });
   }
   rebuild(byId("facts"), facts, () =>

@@ -27,6 +27,21 @@ export function inches(mm) {
 const millimetres = (mm) => `${((Math.sign(mm) * Math.round(Math.abs(mm) * 10)) / 10 || 0).toFixed(1)} mm`;
 // What rounds to nothing has no sign.
 const ounces = (grams, decimals = OUNCE_DECIMALS) => `${(grams / G_PER_OUNCE).toFixed(decimals).replace(/^-(?=[0.]+$)/, "")} oz`;
+/** Plain numbers in a unit some thirty times as large keep what they told with so many decimals more. */
+const FINER = 2;
+
+/** How plain numbers, such as those of an axis, are written: their unit, and a number with the decimals that it has in the daemon's. */
+export function numbersOf({ characteristic, unit }, units) {
+  const [per, shown] =
+    unit === "g" && units.masses === "oz" ? [G_PER_OUNCE, "oz"] : characteristic === "length" && units.lengths === "in" ? [MM_PER_INCH, "in"] : [1, unit];
+  const write = (value, decimals) =>
+    (value / per)
+      .toFixed(decimals + (per === 1 ? 0 : FINER))
+      .replace(/^-(?=[0.]+$)/, "")
+      .replace("-", "−");
+  return { unit: shown, write };
+}
+
 // As fine as the grams were written.
 const decimalsFor = (grams) => {
   const written = grams.split(".")[1]?.length ?? 0;

@@ -17,8 +17,8 @@ export function pushLevel(trace, level, now_ms) {
   while (trace.length > 0 && now_ms - trace[0].at > SECONDS * 1000) trace.shift();
 }
 
-/** The path of a trace with the values at the top and the bottom; no path without a level. */
-export function drawTrace(trace, now_ms) {
+/** The path of a trace with the values at the top and the bottom, as `write` writes a level; no path without one. */
+export function drawTrace(trace, now_ms, write) {
   const levels = trace.filter((point) => point.level !== null).map((point) => point.level);
   if (levels.length === 0) return { path: "", top: "", bottom: "" };
   const low = Math.min(...levels);
@@ -37,10 +37,5 @@ export function drawTrace(trace, now_ms) {
     path += `${pen}${x.toFixed(1)} ${y.toFixed(1)}`;
     pen = "L";
   }
-  const shown = (value) =>
-    value
-      .toFixed(2)
-      .replace(/^-(?=.*[1-9])/, "−")
-      .replace(/^-/, "");
-  return { path, top: shown(middle + half), bottom: shown(middle - half) };
+  return { path, top: write(middle + half), bottom: write(middle - half) };
 }

@@ -10,7 +10,7 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::parts::{ChartPart, PlacementsPart, SignPart, clear_then_lay, minute, phase, said, said_text};
+use super::parts::{ChartPart, PlacementsPart, SignPart, clear_then_lay, minute, phase, said, said_text, shows};
 use super::{Shell, nothing, show, stopping};
 use crate::measurement::check_weight::WeightClass;
 use crate::output::command::ask;

@@ -17,6 +17,7 @@ use crate::output::text;
 use crate::output::times::given;
 use crate::output::web::Web;
 use crate::output::web::api::problem;
+use crate::output::web::units::{self, Numbers};
 use crate::output::web::zone;
 
 /// How many clubs are looked at; the command line takes more.
@@ -49,7 +50,7 @@ impl HistoryPage<'_> {
     }
 
     fn on_in(&self, found: &DistributionView) -> String {
-        let unit = match found.unit {
+        let unit = match numbers(found).unit {
             "{point}" => t_code("points"),
             "{cpm}" => "cpm".to_owned(),
             other => other.to_owned(),
@@ -61,10 +62,12 @@ impl HistoryPage<'_> {
     }
 
     fn results(&self, found: &DistributionView) -> String {
+        let numbers = numbers(found);
+        let known = |number: Option<String>| number.unwrap_or_else(|| "–".to_owned());
         let values = [
             ("n", found.count.to_string()),
-            ("mean", self.small(&found.mean)),
-            ("s", found.sd.map_or_else(|| "–".to_owned(), |sd| format!("{sd:.3}"))),
+            ("mean", known(found.mean.map(|mean| numbers.signed(mean, 3)))),
+            ("s", known(found.sd.map(|sd| numbers.write(sd, 3)))),
             ("share", self.share(&found.first_pass)),
             ("cp", self.within(&found.cp, &found.cp_within)),
             ("cpk", self.within(&found.cpk, &found.cpk_within)),
@@ -105,16 +108,18 @@ impl HistoryPage<'_> {
         }
     }
 
-    fn small(&self, number: &Option<f64>) -> String {
-        number.map_or_else(|| "–".to_owned(), |number| format!("{number:+.3}").replace('-', "\u{2212}"))
-    }
-
     fn picture(&self, found: &DistributionView) -> String {
         let (n, beyond) = (found.results.len().to_string(), found.beyond.len().to_string());
         let (what, instrument) = (said_text(found.label), found.instrument.as_str());
         let values = [("what", what.as_str()), ("instrument", instrument), ("n", &n), ("beyond", &beyond)];
-        history_plot::run(found, &self.shell.with("history.picture", &values))
+        let numbers = numbers(found);
+        history_plot::run(found, &self.shell.with("history.picture", &values), &|value| numbers.signed(value, 2))
     }
+}
+
+/// How the numbers of a distribution are written on the display that asks.
+fn numbers(found: &DistributionView) -> Numbers<'_> {
+    units::current().numbers(Some(found.characteristic), found.unit)
 }
 
 /// Which time.

@@ -9,7 +9,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use serde_json::json;
 
-use super::parts::{ChartPart, SignPart, minute, phase, said, said_text, t_code};
+use super::parts::{ChartPart, SignPart, minute, phase, said, said_here, said_text, shows, t_code};
 use super::{Shell, show, stopping};
 use crate::output::command::ask;
 use crate::output::trust_detail::{TrustDetail, trust_detail};
@@ -18,6 +18,7 @@ use crate::output::view::InstrumentView;
 use crate::output::web::Web;
 use crate::output::web::api::problem;
 use crate::output::web::live;
+use crate::output::web::units;
 
 #[derive(Template)]
 #[template(path = "instruments.html")]
@@ -39,6 +40,11 @@ impl Instrument {
 
     fn phase(&self) -> String {
         phase(self.view.phase)
+    }
+
+    /// The unit of its trace.
+    fn unit(&self) -> &str {
+        units::current().numbers(None, self.view.level.level_unit).unit
     }
 
     fn charts(&self) -> Vec<ChartPart<'_>> {

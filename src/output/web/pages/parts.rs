@@ -5,8 +5,9 @@ use askama::Template;
 use crate::output::drawing::{ControlChart, Curve};
 use crate::output::times;
 use crate::output::trust_detail::{PlacementLine, TrustDetail};
+use crate::output::view::InstrumentView;
 use crate::output::web::language;
-use crate::output::web::units;
+use crate::output::web::units::{self, Sized};
 use crate::output::web::zone;
 
 /// Text that is HTML already.
@@ -74,6 +75,15 @@ pub(super) fn said_here(text: &str) -> Html {
 /// A text with its sizes in the units of the display.
 pub(super) fn here(text: &str) -> String {
     units::current().sentence(text)
+}
+
+/// What an instrument shows, in the units of the display, with a true minus sign.
+pub(super) fn shows(view: &InstrumentView) -> String {
+    let reading = view.readings.first();
+    reading.map_or_else(
+        || "–".to_owned(),
+        |reading| units::current().value(&Sized::from(reading)).replace('-', "\u{2212}"),
+    )
 }
 
 fn marked(text: &str, html: impl Fn(&str) -> String) -> Html {

@@ -5,7 +5,7 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::parts::{minute, said, t, t_code};
+use super::parts::{here, minute, said, said_here, t, t_code};
 use super::{Shell, nothing, show, stopping};
 use crate::club::characteristic::Characteristic;
 use crate::journal::event::rfc3339;
@@ -174,7 +174,7 @@ pub(in crate::output::web) async fn one(State(web): State<Web>, Path(name): Path
     let shell = Shell::new(&web, "../", "studies");
     let what = t_code(plan.characteristic.map_or(plan.quantity.name(), Characteristic::name));
     let tolerance = match &plan.tolerance {
-        Some(tolerance) => shell.with("studies.with_tolerance", &[("tolerance", &tolerance.text)]),
+        Some(tolerance) => shell.with("studies.with_tolerance", &[("tolerance", &here(&tolerance.text))]),
         None => t("studies.no_tolerance"),
     };
     let (parts, trials) = (plan.parts.to_string(), plan.trials.to_string());
@@ -202,14 +202,15 @@ fn found(study: &Study) -> Option<Found> {
     let result = study.result()?;
     let (head, rows) = study_view::comparison(study, &result);
     let language = language::current();
+    let say = |text: &str| here(&language.said(text));
     Some(Found {
         findings: study_view::findings(study, &result),
         fitness: study_view::fitness(study, &result).map_or("unknown", |fitness| fitness.name()),
         head,
         rows,
-        takes: study_plot::takes(study, &result, language),
-        comes_from: study_plot::comes_from(&result, language),
-        stands_out: study_plot::stands_out(study, &result, language),
+        takes: study_plot::takes(study, &result, &say),
+        comes_from: study_plot::comes_from(&result, &say),
+        stands_out: study_plot::stands_out(study, &result, &say),
         pooled: result.pooled,
         chance: result.anova.interaction_significance.map(|p| format!("{p:.3}")),
     })
