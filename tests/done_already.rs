@@ -217,7 +217,7 @@ fn a_card_scanned_once_too_often_takes_nothing_from_a_club_that_was_handed_over(
     let mut bench = Bench::handed_over();
     let words = bench.refuses_scan("BS1/V");
     assert!(
-        words.starts_with("the last value is one of W-5/1, which is handed over already, and is not taken back"),
+        words.starts_with("W-5/1 is handed over already, \"hand over\" is not taken back: `orders resume W-5/1"),
         "{words}"
     );
     let value = bench.stored.of("value_typed").last().unwrap().id.to_string();

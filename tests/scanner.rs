@@ -23,7 +23,7 @@ use benchscribe::work_order::state::State;
 
 use support::assert_verified;
 use support::daemon::Daemon;
-use support::table::{Table, configuration, pace};
+use support::table::{Table, bench_time, configuration, pace};
 
 /// The strokes of a recording: `E: seconds type code value`, numbers of type and code in hexadecimal, as the open tools for
 /// input events write them down.
@@ -117,9 +117,15 @@ kind = "iron"
 head_mass = "282 g ± 3 g"
 "#;
 
+/// A card that comes back sooner is still the same read.
+fn bring_card() {
+    std::thread::sleep(bench_time(1.3));
+}
+
 /// Scans a code and waits until the newest event is of this kind; the event.
 #[track_caller]
 fn scan(table: &Table, daemon: &Daemon, code: &str, kind: &str) -> Value {
+    bring_card();
     let before = daemon.events_after(0).len();
     table.bench.scan(code);
     support::wait_for(&format!("{kind} after {code}"), || {
@@ -131,10 +137,12 @@ fn scan(table: &Table, daemon: &Daemon, code: &str, kind: &str) -> Value {
 /// Scans a code that leads to nothing; waits until the page says so in these words.
 #[track_caller]
 fn scan_in_vain(table: &Table, daemon: &Daemon, code: &str, words: &str) {
+    bring_card();
     let before = daemon.events_after(0).len();
     table.bench.scan(code);
     wait_banner(daemon, words);
-    assert_eq!(daemon.events_after(0).len(), before, "{code} left an event");
+    let left: Vec<Value> = daemon.events_after(0).into_iter().skip(before).collect();
+    assert!(left.is_empty(), "{code} left {left:?}");
 }
 
 #[track_caller]
@@ -162,9 +170,11 @@ fn each_card_under_the_scanner_does_what_it_says() {
     table.lift(&daemon, Instrument::PartsScale);
     let voided = scan(&table, &daemon, "BS1/V", "reading_voided");
     assert_eq!((&voided["why"], &voided["by"]), (&json!("taken back with the card"), &json!("K7")));
-    scan_in_vain(&table, &daemon, "BS1/V", "there is no reading to take back");
+    scan_in_vain(&table, &daemon, "BS1/V", "there is nothing to take back");
 
     assert_eq!(scan(&table, &daemon, "BS1/D", "step_done")["step"], "prepare");
+    // It lies there and is read over and over: the same read.
+    (0..4).for_each(|_| table.bench.scan("BS1/D"));
     assert_eq!(scan(&table, &daemon, "BS1/D", "step_done")["step"], "dry_fit");
     assert_eq!(scan(&table, &daemon, "BS1/D", "step_done")["step"], "bond");
     assert_eq!(scan(&table, &daemon, "BS1/S/GRIP", "step_done")["step"], "grip");
@@ -276,8 +286,8 @@ fn a_press_does_what_the_page_offers_first_and_a_long_one_takes_back() {
         (command(json!({"command": "open_order", "order": "W-31"})), "order_opened club_opened"),
         (press(Press::Accept), "step_done"),
         (press(Press::Accept), "step_done"),
-        (press(Press::Void), ""),
-        (command(json!({"command": "enter", "characteristic": "length", "quantity": "37 in"})), "value_typed"),
+        (press(Press::Void), "step_taken_back"),
+        (command(json!({"command": "enter", "characteristic": "length", "quantity": "37 in"})), "value_typed step_done"),
         (press(Press::Void), "reading_voided"),
         (command(json!({"command": "next_club"})), "club_put_aside club_opened"),
         (press(Press::Accept), "step_done"),

@@ -8,6 +8,7 @@ use super::zero_words::zero_words;
 use crate::config::bench_file::InstrumentSettings;
 use crate::instrument::format::{Frame, Mode};
 use crate::instrument::indication::{Indication, OUT_OF_RANGE, UnitNews, UnitWatch, is_beyond, read};
+use crate::instrument::rereads::Rereads;
 use crate::measurement::calibration::{Calibration, settling_limits};
 use crate::measurement::evidence::{Evidence, RawFrame};
 use crate::measurement::gauge::Laid;
@@ -62,6 +63,7 @@ pub struct Channel {
     /// The message, as long as it is one that a frame gave and the next good frame takes back.
     said_by_frame: Option<&'static str>,
     units: UnitWatch,
+    rereads: Rereads,
     measuring: Option<Measuring>,
 }
 
@@ -112,6 +114,7 @@ impl Channel {
             drift: None,
             laid: None,
             last: None,
+            rereads: Rereads::default(),
             measuring,
         }
     }
@@ -207,7 +210,11 @@ impl Channel {
         self.heard_s = Some(stamp.t_s);
         let values = match read(&self.settings.wiring, frame) {
             Indication::Values(values) => values,
-            Indication::Code(code) => return Seen::Code(code),
+            Indication::Code(code) => {
+                let is_scanner = self.settings.wiring.kind == InstrumentKind::Scanner;
+                let is_same_read = is_scanner && self.rereads.is_same_read(&code, stamp.t_s);
+                return if is_same_read { Seen::Nothing } else { Seen::Code(code) };
+            }
             Indication::Temperature(celsius) => {
                 self.air_c = Some(celsius);
                 self.message = None;

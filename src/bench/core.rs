@@ -285,6 +285,7 @@ impl Core {
                 asks = true;
                 (Vec::new(), Err(question))
             }
+            Looked::Refuses(refusal) => (Vec::new(), Err(refusal)),
             Looked::Read(changes, words) => (vec![words], Ok(changes)),
         };
         match answer.and_then(|changes| guard(&self.state, changes, steady_us)) {

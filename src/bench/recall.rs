@@ -35,6 +35,7 @@ pub async fn for_command(state: &mut State, journal: &Reader, command: &Command)
         }
         Command::OpenClub(club)
         | Command::Enter { club: Some(club), .. }
+        | Command::StepAgain { club: Some(club), .. }
         | Command::TakeClubUp { club: Some(club), .. } => bring(state, journal, Key::Club(club)).await,
         Command::File { place, .. } => bring(state, journal, Key::Club(&place.club)).await,
         Command::Mark { club: Some(club), .. } => bring(state, journal, Key::Club(club)).await,
@@ -56,14 +57,21 @@ pub async fn for_command(state: &mut State, journal: &Reader, command: &Command)
         Command::Drawer(DrawerCommand::PutBack { taking: Some(taking), .. }) => {
             let club = match state.drawer_stock.club_of(*taking) {
                 Some(club) => Some(club.to_owned()),
-                None => journal.club_of_taking(*taking).await?,
+                None => journal.club_of_deed(*taking).await?,
             };
             match club {
                 Some(club) => bring(state, journal, Key::Club(&club)).await,
                 None => Ok(()),
             }
         }
-        Command::Void { event: Some(event), .. } => bring(state, journal, Key::Value(*event)).await,
+        Command::Void { event: Some(event), .. } => {
+            bring(state, journal, Key::Value(*event)).await?;
+            // A step is found by its own event.
+            match journal.club_of_deed(*event).await? {
+                Some(club) if state.place_of(*event).is_none() => bring(state, journal, Key::Club(&club)).await,
+                _ => Ok(()),
+            }
+        }
         Command::Scan(code) => for_code(state, journal, code).await,
         _ => Ok(()),
     }

@@ -179,6 +179,19 @@ fn steps(record: &Record, zone: &TimeZone) -> anyhow::Result<()> {
     for step in &record.skipped {
         print::line(&format!("step {}  skipped", plain(step)))?;
     }
+    for back in &record.steps_taken_back {
+        let (step, taken) = (&back.done, &back.taken_back);
+        let by = |who: &Option<String>| who.as_deref().map(|by| format!(" by {by}")).unwrap_or_default();
+        print::line(&format!(
+            "step {}  {}{} (taken back {}{}: {})",
+            plain(step.step),
+            minute_of(&step.at, zone),
+            by(&step.by),
+            minute_of(&taken.at, zone),
+            by(&taken.by),
+            taken.why
+        ))?;
+    }
     for step in &record.steps {
         let by = step.by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default();
         let with = step.batch.as_deref().map(|batch| format!(" with batch {batch}")).unwrap_or_default();
@@ -189,9 +202,10 @@ fn steps(record: &Record, zone: &TimeZone) -> anyhow::Result<()> {
             missing => format!(" with {} not measured", plain(&missing.join(", "))),
         };
         print::line(&format!(
-            "step {}  {}{by}{with}{proof}{missing}{voided}",
+            "step {}  {}{by}{with}{proof}{missing}{voided}  event {}",
             plain(step.step),
-            minute_of(&step.at, zone)
+            minute_of(&step.at, zone),
+            step.event
         ))?;
         if !step.cautions.is_empty() {
             let read = match &step.acknowledged {

@@ -222,8 +222,9 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             }
             Action::Override { club, what, by, why } => marks::answer_for(&access, &club, &what, &by, &why).await?,
             Action::Void { event, why } => {
-                access.command(&json!({"command": "void", "event": event, "why": why})).await?;
+                let said = access.asked(&json!({"command": "void", "event": event, "why": why})).await?;
                 print::line(&format!("{event} is taken back"))?;
+                said.iter().try_for_each(|words| print::line(words))?;
             }
             Action::Export(arguments) => {
                 return reading(&access, async |reader| export::run(&access, reader, &arguments).await).await;

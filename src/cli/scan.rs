@@ -42,7 +42,7 @@ async fn scan(access: &Access, code: &str) -> anyhow::Result<()> {
     let said = access.asked(&json!({"command": "scan", "code": code})).await?;
     let mut lines = Vec::new();
     for row in access.reader().await?.after(before, TOLD).await? {
-        lines.extend(told(&event::parse(&row.body)?.change));
+        lines.extend(told(&event::parse(&row.body)?.change, &said));
     }
     lines.extend(said);
     if lines.is_empty() {
@@ -51,8 +51,10 @@ async fn scan(access: &Access, code: &str) -> anyhow::Result<()> {
     lines.iter().try_for_each(|line| print::line(line))
 }
 
-/// What happened, for whoever has scanned and looks at the terminal; what a reading brings meanwhile is not told.
-fn told(change: &Change) -> Option<String> {
+/// What happened, for whoever has scanned and looks at the terminal; not what a reading brings meanwhile, and not what the bench
+/// says of it in a sentence of its own.
+fn told(change: &Change, said: &[String]) -> Option<String> {
+    let is_said = |beginning: &str| said.iter().any(|words| words.starts_with(beginning));
     Some(match change {
         Change::OrderOpened { order } => format!("order {order} is open"),
         Change::OrderTakenUp { order } => format!("order {order} is in the queue again"),
@@ -61,9 +63,11 @@ fn told(change: &Change) -> Option<String> {
         Change::ClubFinished { club } => format!("{club} is finished"),
         Change::ClubTakenUp { club, .. } => format!("{club} is taken up again"),
         Change::ClubReopened { club } => format!("{club} is in work again"),
+        Change::StepDone { step, .. } if is_said(&format!("\"{}\" is done ", step.label())) => return None,
         Change::StepDone { club, step, .. } => format!("\"{}\" is done at {club}", step.label()),
         Change::CautionsAcknowledged { club, .. } => format!("the cautions shown for {club} are acknowledged"),
         Change::OperatorChanged { operator: Some(who) } => format!("{who} is at the bench"),
+        Change::ReadingVoided { .. } if is_said("taken back at ") => return None,
         Change::ReadingVoided { reading, .. } => format!("reading {reading} is taken back"),
         Change::IntakeBegun(intake) => format!(
             "stock intake {} of {}s is open on {}: lay them down one after another",

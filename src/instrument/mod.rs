@@ -13,6 +13,7 @@ pub mod search;
 pub mod indication;
 pub mod keys;
 pub mod pedal;
+pub mod rereads;
 
 pub mod attachment;
 pub mod event_device;

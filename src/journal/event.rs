@@ -292,6 +292,12 @@ enum ChangeShape {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         batch: Option<String>,
     },
+    StepTakenBack {
+        club: String,
+        #[serde(with = "by_id")]
+        done: EventId,
+        why: String,
+    },
     CautionsAcknowledged {
         club: String,
         #[serde(with = "by_name")]

@@ -48,13 +48,13 @@ impl Reader {
 }
 
 impl Reader {
-    /// The club that parts were taken for.
+    /// The club that parts were taken for, or that a step was done at.
     ///
     /// # Errors
     /// When the database fails or the event is damaged.
-    pub async fn club_of_taking(&self, taking: EventId) -> Result<Option<String>, JournalError> {
+    pub async fn club_of_deed(&self, deed: EventId) -> Result<Option<String>, JournalError> {
         let found: Option<(i64, String)> = sqlx::query_as("SELECT seq, body FROM event WHERE id = ?")
-            .bind(taking.to_string())
+            .bind(deed.to_string())
             .fetch_optional(self.connections())
             .await
             .map_err(|error| self.failed(error))?;
@@ -62,7 +62,7 @@ impl Reader {
         let event = event::parse(&body)
             .map_err(|source| JournalError::Event { seq: u64::try_from(seq).unwrap_or_default(), source })?;
         Ok(match event.change {
-            Change::PartsTaken { club, .. } => Some(club),
+            Change::PartsTaken { club, .. } | Change::StepDone { club, .. } => Some(club),
             _ => None,
         })
     }

@@ -47,7 +47,7 @@ pub async fn ask<T: Send + 'static>(
 }
 
 /// The commands there are, for the message when none fits.
-const KNOWN: &str = "import_order, import_orders, put_order_aside, take_order_up, open_order, open_club, step_done, enter, bend, void, void_last, file, operator, scan, next_step, put_aside, next_club, accept, acknowledge, enter_adhesive, mix_batch, discard_batch, override_cure, override_hand_over, take_club_up, confirm_mark, override_mark, build_again";
+const KNOWN: &str = "import_order, import_orders, put_order_aside, take_order_up, open_order, open_club, step_done, step_again, enter, bend, void, void_last, file, operator, scan, next_step, put_aside, next_club, accept, acknowledge, enter_adhesive, mix_batch, discard_batch, override_cure, override_hand_over, take_club_up, confirm_mark, override_mark, build_again";
 
 /// Reads a command.
 ///
@@ -79,13 +79,8 @@ pub fn parse(json: &Value) -> Result<Command, String> {
         "take_order_up" => Ok(Command::TakeOrderUp(text(json, "order", "an order number")?.to_owned())),
         "open_order" => Ok(Command::OpenOrder(text(json, "order", "an order number")?.to_owned())),
         "open_club" => Ok(Command::OpenClub(text(json, "club", "a club's id")?.to_owned())),
-        "step_done" => {
-            let step = text(json, "step", "a step")?;
-            Step::parse(step).map(Command::StepDone).ok_or_else(|| {
-                let names: Vec<&str> = Step::ALL.iter().map(|step| step.name()).collect();
-                format!("\"{step}\" is not a step; steps: {}", names.join(", "))
-            })
-        }
+        "step_done" => step(json).map(Command::StepDone),
+        "step_again" => Ok(Command::StepAgain { club: club(json), step: step(json)? }),
         "enter" => Ok(Command::Enter {
             club: club(json),
             characteristic: characteristic(json)?,
@@ -239,6 +234,14 @@ fn text<'a>(json: &'a Value, key: &str, what: &str) -> Result<&'a str, String> {
         .and_then(Value::as_str)
         .filter(|text| !text.trim().is_empty())
         .ok_or_else(|| format!("\"{key}\" is missing, expected {what} as text"))
+}
+
+fn step(json: &Value) -> Result<Step, String> {
+    let name = text(json, "step", "a step")?;
+    Step::parse(name).ok_or_else(|| {
+        let names: Vec<&str> = Step::ALL.iter().map(|step| step.name()).collect();
+        format!("\"{name}\" is not a step; steps: {}", names.join(", "))
+    })
 }
 
 /// The club's id; none means the one that is open.

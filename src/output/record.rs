@@ -21,7 +21,7 @@ use crate::journal::store::Reader;
 use crate::work_order::cautions::cautions;
 use crate::work_order::hand_over::HandOverOverride;
 use crate::work_order::record::{
-    Acknowledgement, ClubRecord, ClubState, Entry, Method, Outdated, Standing, StepRecord,
+    Acknowledgement, ClubRecord, ClubState, Entry, Method, Outdated, Standing, StepRecord, StepTakenBack,
 };
 use crate::work_order::state::State;
 use crate::work_order::steps::Step;
@@ -102,6 +102,9 @@ pub struct Record {
     pub suspects: Vec<SuspectView>,
     /// Steps done.
     pub steps: Vec<RecordStep>,
+    /// Steps that a person had marked done and took back, in the order they were taken back: they are not done by that.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub steps_taken_back: Vec<RecordStepTakenBack>,
     /// Steps of the route that were skipped: not done, though a later one is.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub skipped: Vec<&'static str>,
@@ -242,11 +245,34 @@ pub struct RecordEntry {
     pub void_reason: Option<String>,
 }
 
+/// A step that was marked done and taken back.
+#[derive(Debug, Clone, Serialize)]
+pub struct RecordStepTakenBack {
+    /// The step as it was marked done.
+    #[serde(flatten)]
+    pub done: RecordStep,
+    /// Why, when and by whom it was taken back.
+    pub taken_back: TakenBackView,
+}
+
+/// Why, when and by whom something was taken back.
+#[derive(Debug, Clone, Serialize)]
+pub struct TakenBackView {
+    /// Why, in a person's words.
+    pub why: String,
+    /// When.
+    pub at: String,
+    /// Who.
+    pub by: Option<String>,
+}
+
 /// One step.
 #[derive(Debug, Clone, Serialize)]
 pub struct RecordStep {
     /// The step.
     pub step: &'static str,
+    /// The `step_done` event.
+    pub event: String,
     /// When.
     pub at: String,
     /// Who.
@@ -300,6 +326,7 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
         superseded: entries(&|standing| standing == Standing::Superseded),
         suspects: suspect_views(club),
         steps: club.steps.iter().map(|done| step(club, done)).collect(),
+        steps_taken_back: club.steps_taken_back.iter().map(|back| step_taken_back(club, back)).collect(),
         skipped: club.skipped().map(Step::name).collect(),
         rule_check: rule_check(club, lengths),
         bending: bending(club),
@@ -321,15 +348,22 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
     }
 }
 
+fn step_taken_back(club: &ClubRecord, back: &StepTakenBack) -> RecordStepTakenBack {
+    let taken_back = TakenBackView { why: back.why.clone(), at: rfc3339(back.at_us), by: back.by.clone() };
+    RecordStepTakenBack { done: RecordStep { voided: true, ..step(club, &back.done) }, taken_back }
+}
+
 fn step(club: &ClubRecord, done: &StepRecord) -> RecordStep {
     // What was read before this step was done, and not for a step of the same kind before it.
-    let before = club.steps.iter().filter(|other| other.step == done.step && other.at_us < done.at_us);
+    let all = club.steps.iter().chain(club.steps_taken_back.iter().map(|back| &back.done));
+    let before = all.filter(|other| other.step == done.step && other.at_us < done.at_us);
     let since = before.map(|other| other.at_us).max();
     let is_read = |read: &&Acknowledgement| {
         read.step == done.step && read.at_us <= done.at_us && since.is_none_or(|since| read.at_us > since)
     };
     RecordStep {
         step: done.step.name(),
+        event: done.event.to_string(),
         at: rfc3339(done.at_us),
         by: done.by.clone(),
         proof: done.proof.map(|event| event.to_string()),

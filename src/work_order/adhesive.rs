@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, VecDeque};
 
 use super::desk::{Refusal, refused};
 use super::elapsed::Elapsed;
-use super::event::{Change, Event};
+use super::event::{Change, Event, EventId};
 use super::finishing::after_change;
 use super::record::ClubRecord;
 use super::state::State;
@@ -120,6 +120,8 @@ impl Mixed {
 /// A head that was bonded with a batch.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Bond {
+    /// The `step_done` event that made it.
+    pub event: EventId,
     /// The batch, as it was.
     pub batch: Batch,
     /// When, in running time.
@@ -231,7 +233,7 @@ impl Adhesives {
     pub(super) fn bond(&self, event: &Event, batch: &str) -> Option<Bond> {
         let mixed = self.batches.iter().rev().find(|mixed| mixed.batch.name == batch)?;
         let (run_us, at_us) = (self.elapsed.run_us(), event.at_us);
-        Some(Bond { batch: mixed.batch.clone(), run_us, at_us, overridden: None })
+        Some(Bond { event: event.id, batch: mixed.batch.clone(), run_us, at_us, overridden: None })
     }
 }
 

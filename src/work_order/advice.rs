@@ -145,6 +145,10 @@ fn finish_action(club: &ClubRecord, missing: &[Characteristic]) -> String {
     if is_handed_over && club.state == ClubState::Finished {
         return "the club is handed over".to_owned();
     }
+    // A route without that is finished by its last measurement.
+    if !club.ends_with_hand_over() && club.state == ClubState::Finished {
+        return "the club is finished".to_owned();
+    }
     let on_beam = [Characteristic::SwingWeight, Characteristic::BalancePoint, Characteristic::TotalMass];
     let in_gauge = [Characteristic::Loft, Characteristic::Lie];
     let any = |of: &[Characteristic]| missing.iter().any(|c| of.contains(c));
@@ -161,10 +165,16 @@ fn finish_action(club: &ClubRecord, missing: &[Characteristic]) -> String {
         let open = steps_open(club).find(|step| *step != Step::HandOver);
         if let (true, Some(step)) = (outside.is_empty(), open) {
             format!("all is measured: {}, then mark the step done", step.label())
-        } else if outside.is_empty() {
+        } else if outside.is_empty() && club.ends_with_hand_over() {
             "all is measured: hand the club over".to_owned()
+        } else if outside.is_empty() {
+            "all is measured".to_owned()
         } else {
-            let before = if is_handed_over { "and measure it again" } else { "before it is handed over" };
+            let before = match (is_handed_over, club.ends_with_hand_over()) {
+                (true, _) => "and measure it again",
+                (_, true) => "before it is handed over",
+                (_, false) => "before it is finished",
+            };
             format!("outside its limits: {}: put that right {before}", outside.join(", "))
         }
     }

@@ -146,6 +146,7 @@ impl Change {
             Self::StepDone { club, batch, .. } => {
                 Bearing { batch: batch.as_deref().map(BatchBearing::Used), ..Bearing::of_club(club) }
             }
+            Self::StepTakenBack { club, done, .. } => Bearing { without: Some(*done), ..Bearing::of_club(club) },
             Self::ReadingCaptured(captured) => {
                 Bearing { value: true, ..Bearing::latest("reading_captured", &captured.instrument) }
             }

@@ -43,6 +43,7 @@ pub(super) fn bend(
         characteristic,
         lever_deg,
         event: EventId(uuid::Uuid::nil()),
+        seq: 0,
         at_us: 0,
         by: None,
         entries_before: record.entries.len(),

@@ -35,6 +35,8 @@ pub struct Bend {
     pub lever_deg: f64,
     /// The `bend_done` event.
     pub event: EventId,
+    /// Its place in the journal.
+    pub seq: u64,
     /// When, in microseconds since 1970 UTC.
     pub at_us: i64,
     /// Who was at the bench.

@@ -259,7 +259,7 @@ mod tests {
             ("9506000134352", "part code item number 9506000134352: nothing is waiting for it"),
             ("HELLO", "the code \"HELLO\" is not a ticket of this bench"),
             ("BS1/X", "is not a ticket"),
-            ("BS1/V", "there is no reading to take back"),
+            ("BS1/V", "there is nothing to take back"),
             ("BS1/O/W-2", "there is no order W-2"),
             ("BS1/C/ZZ", "there is no club zz; the label or sheet of a club has its code, `orders show N` its id"),
             ("BS1/C/W-7/1", "there is no club W-7/1"),

@@ -16,6 +16,7 @@ use super::marks::{self, MarkCommand};
 use super::order::Order;
 use super::part_desk::{self, PartCommand};
 use super::record::{ClubRecord, Entry, Method, Standing};
+use super::repeating;
 use super::routing::{Routed, Routing};
 use super::sources::{quantity_of, rule_uncertainty};
 use super::state::{CaptureLine, Fate, State};
@@ -50,6 +51,13 @@ pub enum Command {
     OpenClub(String),
     /// A step of the current club is done.
     StepDone(Step),
+    /// A step of the current club that is done already is done again, its cautions read.
+    StepAgain {
+        /// The club's id, which must be the current one; none means that.
+        club: Option<String>,
+        /// The step.
+        step: Step,
+    },
     /// A typed value; no club means the current one.
     Enter {
         /// The club's id.
@@ -59,9 +67,9 @@ pub enum Command {
         /// The text as typed.
         quantity: String,
     },
-    /// Take a reading or a typed value back.
+    /// Take a reading, a typed value, a bend or a step back.
     Void {
-        /// The event; none means the last one.
+        /// The event; none means what was done last.
         event: Option<EventId>,
         /// Why.
         why: String,
@@ -340,6 +348,7 @@ pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> 
         Command::OpenOrder(number) => intake::open_order(state, number),
         Command::OpenClub(id) => intake::open_club(state, id),
         Command::StepDone(step) => step_done(state, *step),
+        Command::StepAgain { club, step } => repeating::done_again(state, club.as_deref(), *step),
         Command::Enter { club, characteristic, quantity } => enter(state, club.as_deref(), *characteristic, quantity),
         Command::Bend { club, characteristic, quantity } => bend(state, club.as_deref(), *characteristic, quantity),
         Command::Void { event, why } => voiding::void(state, *event, why),

@@ -1,12 +1,37 @@
 //! A step that is done, as the fold takes it in: with the batch of a bond, the time in hand by then, and what should have been
 //! measured for it and was not.
 
-use super::event::{Change, Event};
+use super::event::{Change, Event, EventId};
 use super::order::Stage;
-use super::record::{ClubRecord, StepRecord};
+use super::record::ClubRecord;
 use super::state::State;
 use super::steps::Step;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
+
+/// A step with its time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StepRecord {
+    /// The step.
+    pub step: Step,
+    /// The `step_done` event.
+    pub event: EventId,
+    /// Its place in the journal.
+    pub seq: u64,
+    /// When, in microseconds since 1970 UTC.
+    pub at_us: i64,
+    /// Who.
+    pub by: Option<String>,
+    /// The reading or typed value that proves it, where a measurement finished it.
+    pub proof: Option<EventId>,
+    /// The batch of adhesive that was used.
+    pub batch: Option<String>,
+    /// How long the club had been in hand by then, in microseconds.
+    pub in_hand_us: i64,
+    /// What a measurement should have shown for it and did not, where a person said that it is done.
+    pub not_measured: Vec<Characteristic>,
+    /// How many values the record had then: what stands behind them came after the step.
+    pub entries_before: usize,
+}
 
 impl State {
     pub(super) fn take_step(&mut self, event: &Event) {
@@ -16,6 +41,8 @@ impl State {
         let not_measured = record.filter(|_| proof.is_none()).map(|record| record.not_measured_for(*step));
         let done = StepRecord {
             step: *step,
+            event: event.id,
+            seq: event.seq,
             at_us: event.at_us,
             by: event.by.clone(),
             proof: *proof,
@@ -40,8 +67,10 @@ impl State {
 impl StepRecord {
     /// A step as if it were done, to see what would follow.
     pub(super) fn supposed(step: Step) -> Self {
+        let event = EventId(uuid::Uuid::nil());
         let (by, proof, batch) = (None, None, None);
-        Self { step, at_us: 0, by, proof, batch, in_hand_us: 0, not_measured: Vec::new(), entries_before: 0 }
+        let (at_us, seq, in_hand_us, entries_before) = (0, 0, 0, 0);
+        Self { step, event, seq, at_us, by, proof, batch, in_hand_us, not_measured: Vec::new(), entries_before }
     }
 }
 

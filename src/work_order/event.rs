@@ -185,6 +185,15 @@ pub enum Change {
         /// The batch of adhesive it was done with.
         batch: Option<String>,
     },
+    /// A step that a person had marked done was not done.
+    StepTakenBack {
+        /// The club.
+        club: String,
+        /// The `step_done` event.
+        done: EventId,
+        /// Why, in a person's words.
+        why: String,
+    },
     /// A person has read what can hurt at a step.
     CautionsAcknowledged {
         /// The club.

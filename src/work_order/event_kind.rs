@@ -31,6 +31,7 @@ impl Change {
             Self::ReadingVoided { .. } => "reading_voided",
             Self::ValueTyped { .. } => "value_typed",
             Self::StepDone { .. } => "step_done",
+            Self::StepTakenBack { .. } => "step_taken_back",
             Self::BendDone { .. } => "bend_done",
             Self::MarkMeasured(_) => "mark_measured",
             Self::MarkOverridden(_) => "mark_overridden",

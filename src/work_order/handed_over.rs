@@ -40,12 +40,13 @@ impl ClubRecord {
     /// How it stands to an order that was changed after it was handed over, in one sentence.
     #[must_use]
     pub fn order_words(&self) -> Option<String> {
+        let ended = if self.ends_with_hand_over() { "handed over" } else { "finished" };
         let (changes, how) = if self.judged_anew.is_empty() {
-            (self.changed_since(), "is shown as it was handed over; its order was changed since")
+            (self.changed_since(), format!("is shown as it was {ended}; its order was changed since"))
         } else {
             (
                 self.judged_anew.clone(),
-                "is in work again and judged by its order as it was changed since it was handed over",
+                format!("is in work again and judged by its order as it was changed since it was {ended}"),
             )
         };
         (!changes.is_empty()).then(|| format!("{} {how}: {}", self.spec.id, changes.join(", ")))

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use super::adhesive::Bond;
 use super::bending::Bend;
 use super::cautions::Caution;
+pub use super::done::StepRecord;
 use super::drawer_stock::{TakenPart, Taking};
 use super::drawers::ItemKind;
 use super::event::{EventId, FiledValue};
@@ -17,6 +18,7 @@ use super::marks::{self, MarkDeed, MarkRecord};
 use super::order::{ClubSpec, Stage, WorkKind};
 use super::part_stock::UsedPart;
 use super::sources::quantity_of;
+pub use super::step_back::StepTakenBack;
 use super::steps::Step;
 use super::taking_up::TakenUp;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
@@ -121,27 +123,6 @@ impl Entry {
     }
 }
 
-/// A step with its time.
-#[derive(Debug, Clone, PartialEq)]
-pub struct StepRecord {
-    /// The step.
-    pub step: Step,
-    /// When, in microseconds since 1970 UTC.
-    pub at_us: i64,
-    /// Who.
-    pub by: Option<String>,
-    /// The reading or typed value that proves it, where a measurement finished it.
-    pub proof: Option<EventId>,
-    /// The batch of adhesive that was used.
-    pub batch: Option<String>,
-    /// How long the club had been in hand by then, in microseconds.
-    pub in_hand_us: i64,
-    /// What a measurement should have shown for it and did not, where a person said that it is done.
-    pub not_measured: Vec<Characteristic>,
-    /// How many values the record had then: what stands behind them came after the step.
-    pub entries_before: usize,
-}
-
 /// What a person has read and acknowledged before a step.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Acknowledgement {
@@ -185,6 +166,8 @@ pub struct ClubRecord {
     pub entries: Vec<Entry>,
     /// Steps done, oldest first.
     pub steps: Vec<StepRecord>,
+    /// Steps that a person had marked done and took back, in the order they were taken back. They count nowhere.
+    pub steps_taken_back: Vec<StepTakenBack>,
     /// What was taken back, oldest first.
     pub voids: Vec<VoidRecord>,
     /// Bends announced, oldest first.
@@ -227,6 +210,7 @@ impl ClubRecord {
             state: ClubState::Waiting,
             entries: Vec::new(),
             steps: Vec::new(),
+            steps_taken_back: Vec::new(),
             voids: Vec::new(),
             bends: Vec::new(),
             guide: Arc::default(),

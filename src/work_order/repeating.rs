@@ -2,12 +2,13 @@
 //!
 //! A second bond starts the cure anew, and a card that is scanned twice is soon scanned by mistake. In: a command with its time,
 //! and what was asked before. Out: the question, or nothing, where the command may go on. The question is answered by the same
-//! card within a minute; where the step can hurt, its cautions are read before (the card for cautions means these then).
+//! card within a minute, and the page has a deed of its own for it; where the step can hurt, its cautions are read before (the card for cautions means these then).
 
 use super::adhesive::words;
 use super::cautions::{Caution, cautions};
-use super::desk::{Command, Refusal};
+use super::desk::{Command, Refusal, refused};
 use super::event::Change;
+use super::finishing::step_done;
 use super::record::{ClubRecord, ClubState, StepRecord};
 use super::state::State;
 use super::steps::Step;
@@ -31,6 +32,8 @@ struct Question {
     step: Step,
     t_s: f64,
     is_read: bool,
+    /// The last event then: what happens behind it was done since.
+    seq: u64,
 }
 
 /// What becomes of a command.
@@ -38,8 +41,10 @@ struct Question {
 pub enum Looked {
     /// It goes on.
     Goes,
-    /// It is asked whether it is meant.
+    /// It is asked whether it is meant; the same card answers.
     Asks(Refusal),
+    /// It is not done, and nothing is asked.
+    Refuses(Refusal),
     /// The cautions of the step that was asked about are read, with what is to be said.
     Read(Vec<Change>, String),
 }
@@ -59,6 +64,7 @@ impl Repeats {
             Command::Scan(code) => Ticket::parse(code),
             Command::Acknowledge => Some(Ticket::Acknowledge),
             Command::StepDone(step) => Some(Ticket::Step(*step)),
+            Command::Void { event: None, .. } => Some(Ticket::VoidLast),
             _ => None,
         };
         let Some(club) = state.club() else { return Looked::Goes };
@@ -68,8 +74,19 @@ impl Repeats {
                 self.question = Some(Question { t_s, is_read: true, ..asked });
                 looked
             }
+            // Whoever is asked and means to take that back must not lose what was done before it.
+            (Some(Ticket::VoidLast), Some(asked)) if asked.seq == state.seq => {
+                let (label, id) = (asked.step.label(), &club.spec.id);
+                Looked::Refuses(Refusal(format!(
+                    "\"{label}\" is not done again at {id}, and nothing is taken back: once more takes back what was done last"
+                )))
+            }
             (Some(Ticket::Step(step)), asked) => {
                 let Some(done) = done_before(club, step) else { return Looked::Goes };
+                if !matches!(command, Command::Scan(_)) {
+                    let again = "to do it again on purpose press \"do it again\" beside it in the club's record";
+                    return Looked::Refuses(Refusal(format!("{}: {again}", already(club, done, steady_us))));
+                }
                 let shown = cautions(step, &club.spec);
                 let asked = asked.filter(|asked| asked.step == step);
                 let is_read = asked.as_ref().is_some_and(|asked| asked.is_read);
@@ -78,7 +95,7 @@ impl Repeats {
                 if self.is_running && (is_read || (is_late && shown.is_empty())) {
                     return Looked::Goes;
                 }
-                self.question = Some(Question { club: club.spec.id.clone(), step, t_s, is_read });
+                self.question = Some(Question { club: club.spec.id.clone(), step, t_s, is_read, seq: state.seq });
                 Looked::Asks(self.ask(club, done, shown, steady_us))
             }
             // Anything else that is done says that the question was not meant.
@@ -87,9 +104,6 @@ impl Repeats {
     }
 
     fn ask(&self, club: &ClubRecord, done: &StepRecord, shown: &[Caution], steady_us: i64) -> Refusal {
-        let (label, id) = (done.step.label(), &club.spec.id);
-        let by = done.by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default();
-        let ago = words(steady_us.saturating_sub(done.at_us).max(1));
         let short: Vec<&str> = shown.iter().map(|caution| caution.short()).collect();
         let again = if !self.is_running {
             "it is done again only while the bench runs".to_owned()
@@ -99,8 +113,33 @@ impl Repeats {
             let short = short.join(" · ");
             format!("to do it again on purpose read its cautions ({short}), scan BS1/A and its card once more")
         };
-        Refusal(format!("\"{label}\" is done at {id} already, {ago} ago{by}: {again}"))
+        Refusal(format!("{}: {again}", already(club, done, steady_us)))
     }
+}
+
+fn already(club: &ClubRecord, done: &StepRecord, steady_us: i64) -> String {
+    let by = done.by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default();
+    let ago = words(steady_us.saturating_sub(done.at_us).max(1));
+    format!("\"{}\" is done at {} already, {ago} ago{by}", done.step.label(), club.spec.id)
+}
+
+/// A step that is done already is done again on purpose, by somebody who has read its cautions.
+pub(super) fn done_again(state: &State, club: Option<&str>, step: Step) -> Result<Vec<Change>, Refusal> {
+    let label = step.label();
+    let Some(record) = state.club() else {
+        return refused(format!("no club is open, so \"{label}\" is not done again: scan an order ticket first"));
+    };
+    let id = &record.spec.id;
+    if let Some(other) = club.filter(|club| club != id) {
+        return refused(format!("{other} is not in hand, {id} is: open {other} first, then do \"{label}\" again"));
+    }
+    if record.state != ClubState::Finished && !record.has_done(step) {
+        return refused(format!("\"{label}\" is not done at {id}, so it is not done again: mark it done"));
+    }
+    let shown = cautions(step, &record.spec).to_vec();
+    let read = Change::CautionsAcknowledged { club: id.clone(), step, cautions: shown.clone() };
+    let read = (!shown.is_empty()).then_some(read);
+    Ok(read.into_iter().chain(step_done(state, step)?).collect())
 }
 
 /// The last time a step was done, where doing it again is asked about. A finished club has its own refusal, one that lost a

@@ -11,6 +11,7 @@ use super::order::Order;
 use super::part_stock::{PartFacts, PartUse};
 use super::record::{ClubRecord, ClubState, StepRecord};
 use super::state::State;
+use super::step_back;
 use super::steps::Step;
 use super::taking_up;
 use crate::club::characteristic::Characteristic;
@@ -42,19 +43,26 @@ pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
                 sentences.extend(passed_over.map(|step| format!("\"{}\" was skipped at {club}", step.label())));
                 record.steps.push(StepRecord { entries_before: record.entries.len(), ..StepRecord::supposed(*step) });
             }
+            Change::StepTakenBack { club, done, .. } => {
+                sentences.extend(state.clubs.get(club).into_iter().flat_map(|club| step_back::said(club, *done)));
+            }
+            Change::ReadingVoided { reading, .. } => sentences.extend(taken_back(state, *reading)),
             Change::ClubOpened { club } if !is_reopened(changes, club) => {
                 sentences.extend(state.clubs.get(club).and_then(taking_up::opened));
             }
             Change::ClubTakenUp { club, name, .. } => {
-                sentences.push(format!("{club} is taken up again by {name}: it is handed over anew when it is done"));
+                let handed_over = state.clubs.get(club).is_none_or(ClubRecord::ends_with_hand_over);
+                let anew = if handed_over { "it is handed over anew" } else { "it is finished anew" };
+                sentences.push(format!("{club} is taken up again by {name}: {anew} when it is done"));
             }
             Change::OrderRevised { order } => sentences.extend(order.clubs.iter().filter_map(|spec| {
                 let mut record = state.clubs.get(&spec.id)?.clone();
                 record.ordered_anew(spec);
                 record.changed_since().first()?;
                 Some(format!(
-                    "{} is handed over: it stays as it is shown, and goes by the new version once it is in work again",
-                    spec.id
+                    "{} is {}: it stays as it is shown, and goes by the new version once it is in work again",
+                    spec.id,
+                    taking_up::how(&record)
                 ))
             })),
             Change::PartUsed(used) => sentences.extend(put_in(used)),
@@ -66,6 +74,17 @@ pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
     }
     sentences.extend(next_in_turn(state, changes));
     sentences
+}
+
+/// What of a club is taken back with a reading, a typed value or a bend.
+fn taken_back(state: &State, event: EventId) -> Option<String> {
+    let club = state.clubs.get(state.place_of(event)?)?;
+    let values =
+        club.entries.iter().filter(|entry| entry.event == event).map(|entry| entry.filed.characteristic.label());
+    let bends = club.bends.iter().filter(|bend| bend.event == event);
+    let what: Vec<String> =
+        values.map(str::to_owned).chain(bends.map(|bend| format!("bend of {}", bend.characteristic.label()))).collect();
+    (!what.is_empty()).then(|| format!("taken back at {}: {}", club.spec.id, what.join(", ")))
 }
 
 fn is_reopened(changes: &[Change], club: &str) -> bool {

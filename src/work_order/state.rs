@@ -87,7 +87,7 @@ pub struct State {
     /// The club each captured reading or typed value went to, for voiding.
     place_of: HashMap<EventId, String>,
     /// The last captured and typed values that count, oldest first, for taking the last one back.
-    recent: VecDeque<EventId>,
+    recent: VecDeque<(u64, EventId)>,
 }
 
 impl State {
@@ -215,7 +215,7 @@ impl State {
             }
             Change::ReadingVoided { reading, why } => {
                 self.set_fate(*reading, Fate::Voided { why: why.clone() });
-                self.recent.retain(|recent| recent != reading);
+                self.recent.retain(|(_, recent)| recent != reading);
                 if let Some(club) = self.place_of.get(reading).cloned() {
                     let (at_us, by, why) = (event.at_us, event.by.clone(), why.clone());
                     self.on_club(&club, event.seq, |record| {
@@ -226,7 +226,7 @@ impl State {
             }
             Change::ValueTyped { club, text, value } => {
                 self.place_of.insert(event.id, club.clone());
-                self.remember(event.id);
+                self.remember(event);
                 let entry = Entry {
                     filed: value.clone(),
                     method: Method::Typed { text: text.clone() },
@@ -239,8 +239,9 @@ impl State {
                 self.on_club(club, event.seq, |record| record.file(entry));
             }
             Change::StepDone { .. } => self.take_step(event),
+            Change::StepTakenBack { .. } => self.take_step_back(event),
             Change::MarkMeasured(measured) => {
-                self.remember(event.id);
+                self.remember(event);
                 self.take_mark(event, &measured.club, measured.mark, MarkDeed::Measured(measured.clone()));
             }
             Change::MarkOverridden(over) => {
@@ -326,6 +327,11 @@ impl State {
     /// The last captured or typed value that counts.
     #[must_use]
     pub fn last_value(&self) -> Option<EventId> {
+        self.last_value_at().map(|(_, event)| event)
+    }
+
+    /// The same with its place in the journal.
+    pub(super) fn last_value_at(&self) -> Option<(u64, EventId)> {
         self.recent.back().copied()
     }
 
@@ -409,6 +415,7 @@ impl State {
                 characteristic,
                 lever_deg,
                 event: event.id,
+                seq: event.seq,
                 at_us: event.at_us,
                 by: event.by.clone(),
                 entries_before: record.entries.len(),
@@ -436,7 +443,7 @@ impl State {
 
     fn capture(&mut self, event: &Event, captured: &CapturedReading) {
         self.last_capture.insert(captured.instrument.clone(), captured.clone());
-        self.remember(event.id);
+        self.remember(event);
         if self.captures.len() == CAPTURES_AT_HAND {
             self.captures.pop_front();
         }
@@ -448,17 +455,17 @@ impl State {
         });
     }
 
-    fn remember(&mut self, value: EventId) {
+    fn remember(&mut self, value: &Event) {
         if self.recent.len() == CAPTURES_AT_HAND {
             self.recent.pop_front();
         }
-        self.recent.push_back(value);
+        self.recent.push_back((value.seq, value.id));
     }
 
     /// A reference is no value that "the last one" could mean.
     fn is_reference(&mut self, reading: EventId) {
         self.set_fate(reading, Fate::Reference);
-        self.recent.retain(|recent| *recent != reading);
+        self.recent.retain(|(_, recent)| *recent != reading);
     }
 
     pub(super) fn is_placed(&mut self, reading: EventId, club: &str) {

@@ -22,6 +22,12 @@ pub struct TakenUp {
 }
 
 impl ClubRecord {
+    /// Whether the work on it ends with its hand-over.
+    #[must_use]
+    pub fn ends_with_hand_over(&self) -> bool {
+        self.spec.route().contains(&Step::HandOver)
+    }
+
     pub(super) fn take_up(&mut self, event: &Event) {
         let Change::ClubTakenUp { name, why, .. } = &event.change else { return };
         let decided = Override { name: name.clone(), why: why.clone(), at_us: event.at_us };
@@ -29,7 +35,8 @@ impl ClubRecord {
     }
 }
 
-fn how(club: &ClubRecord) -> &'static str {
+/// What ended the work on it: its hand-over, or the last measurement of a route without one.
+pub(super) fn how(club: &ClubRecord) -> &'static str {
     if club.has_done(Step::HandOver) { "handed over" } else { "finished" }
 }
 
@@ -47,6 +54,17 @@ pub(super) fn step_of_finished(state: &State, club: &ClubRecord, step: Step) -> 
     }
     let (id, label) = (&club.spec.id, step.label());
     refused(format!("{id} is {} already, \"{label}\" is not marked done: {}", how(club), remedy(club)))
+}
+
+/// A step of a finished club, or its hand-over, is to be taken back.
+pub(super) fn step_stays(club: &ClubRecord, step: Step) -> Result<Vec<Change>, Refusal> {
+    let (id, label) = (&club.spec.id, step.label());
+    if club.state != ClubState::Finished && !club.has_done(step) {
+        return refused(format!(
+            "\"{label}\" at {id} counts no more since it was taken up again: nothing is to be taken back"
+        ));
+    }
+    refused(format!("{id} is {} already, \"{label}\" is not taken back: {}", how(club), remedy(club)))
 }
 
 /// No step comes next.

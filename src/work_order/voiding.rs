@@ -1,20 +1,38 @@
-//! A reading or a typed value is taken back: what that leads to, or why it cannot be.
+//! A reading, a typed value, a bend or a step is taken back: what that leads to, or why it cannot be.
 
 use super::desk::{Refusal, refused};
 use super::event::{Change, EventId};
 use super::finishing::after_change;
 use super::part_stock::Whereabouts;
 use super::state::{Fate, State};
+use super::step_back::{self, Deed};
 use super::study_desk;
 use super::taking_up;
 
-/// Takes a value back, with what that does to its club; no event means the last one.
+/// Takes something back, with what that does to its club; no event means what was done last.
 pub(super) fn void(state: &State, event: Option<EventId>, why: &str) -> Result<Vec<Change>, Refusal> {
     if why.trim().is_empty() {
-        return refused("a reading is only taken back with a reason: say why");
+        return refused("nothing is taken back without a reason: say why");
     }
-    let Some(reading) = event.or_else(|| state.last_value()) else {
-        return refused("there is no reading to take back");
+    let reading = match event {
+        Some(event) => match step_back::find(state, event) {
+            Some((club, done)) => return step_back::take_back(club, done, why),
+            None => event,
+        },
+        None => match step_back::last_deed(state) {
+            None => return refused("there is nothing to take back"),
+            Some(Deed::Step(club, done)) => {
+                // What a finished club says of itself comes first.
+                let taken_back = step_back::take_back(club, done, why)?;
+                step_back::is_in_hand(state, club, &format!("\"{}\"", done.step.label()), done.event)?;
+                return Ok(taken_back);
+            }
+            Some(Deed::Bend(club, bend)) => {
+                step_back::is_in_hand(state, club, "a bend", bend)?;
+                bend
+            }
+            Some(Deed::Value(value)) => value,
+        },
     };
     // A typed value has no captured line: its entry knows.
     let filed = state.place_of(reading).and_then(|id| state.clubs.get(id));
@@ -26,7 +44,7 @@ pub(super) fn void(state: &State, event: Option<EventId>, why: &str) -> Result<V
         None if voided && !stocked => return refused(format!("value {reading} is already taken back")),
         None if state.place_of(reading).is_none() && !studied && !stocked => {
             return refused(format!(
-                "there is no reading {reading}: give the event of a captured or typed value or of a bend"
+                "there is no reading {reading}: give the event of a captured or typed value, of a bend or of a step"
             ));
         }
         _ => {}

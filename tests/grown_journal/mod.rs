@@ -5,7 +5,7 @@
 
 use benchscribe::journal::chain::GENESIS;
 use benchscribe::journal::event;
-use benchscribe::work_order::event::{Event, EventId};
+use benchscribe::work_order::event::{Change, Event, EventId};
 use serde_json::{Value, json};
 
 /// The journal's number.
@@ -157,7 +157,7 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
             values[values.len() - 1 - usize::try_from(dice.roll(u64::try_from(back).unwrap())).unwrap()]
         });
         let at_club = json!({"club": club});
-        match dice.roll(29) {
+        match dice.roll(30) {
             0..=5 => values.push(writer.captured(instrument, 250.0 + f64::from(u8::try_from(dice.roll(12)).unwrap()))),
             6..=9 => {
                 // A reading is only filed while it is at hand.
@@ -196,6 +196,7 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
                 writer.write("club_reopened", at_club);
             }
             18 => drop(writer.write("step_done", json!({"club": club, "step": "bond"}))),
+            29 => take_step_back(&mut writer, &club),
             19 => {
                 let (number, count) =
                     orders[usize::try_from(dice.roll(u64::try_from(orders.len()).unwrap())).unwrap()].clone();
@@ -311,6 +312,15 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
         }
     }
     writer.events
+}
+
+/// A step of a club that still counts is taken back, the last one or the one before.
+fn take_step_back(writer: &mut Writer, club: &str) {
+    let of_club = |event: &&Event| matches!(&event.change, Change::StepDone { club: of, .. } if of == club);
+    let done = writer.events.iter().rev().filter(of_club).nth(usize::from(writer.events.len() % 2 == 0));
+    if let Some(done) = done.map(|event| event.id) {
+        writer.write("step_taken_back", json!({"club": club, "done": done.to_string(), "why": "the wrong card"}));
+    }
 }
 
 /// What lies in the drawers: one kind of weight and one place for it.

@@ -13,7 +13,7 @@ use crate::output::times::{bare_minute, letters, minute, minute_of};
 use crate::output::work_view::{self, CharacteristicView, ClubView};
 use crate::work_order::adhesive::Override;
 use crate::work_order::cautions::cautions as cautions_of;
-use crate::work_order::record::ClubState;
+use crate::work_order::record::{ClubState, StepTakenBack};
 use crate::work_order::steps::Step;
 use crate::work_order::taking_up::TakenUp;
 use crate::work_order::ticket::Ticket;
@@ -195,7 +195,7 @@ fn steps(canvas: &mut Canvas<'_>, at: At, width: f64, subject: &Subject, print: 
     let mut y = top + 2.4;
     let route = subject.club.spec.route();
     for step in Step::ALL {
-        let done = subject.club.steps.iter().rfind(|done| done.step == *step);
+        let done = subject.club.steps.iter().rfind(|done| done.step == *step && subject.club.stands(done));
         // A repair has few of them; what was done all the same stands there.
         if done.is_none() && !route.contains(step) {
             continue;
@@ -239,6 +239,14 @@ fn notes(canvas: &mut Canvas<'_>, at: At, (width, end): (f64, f64), subject: &Su
             y = canvas.paragraph((at.0, y), width, 2, &words, style.bold());
         }
     }
+    for StepTakenBack { done, why, at_us, by } in &subject.club.steps_taken_back {
+        if fits(y, 2.0) {
+            let by = by.as_deref().map(|by| format!(", by {by}")).unwrap_or_default();
+            let (marked, taken) = (bare_minute(done.at_us, &print.zone), minute(*at_us, &print.zone));
+            let words = format!("Taken back {taken}{by}: \"{}\", marked done {marked} ({why}).", done.step.label());
+            y = canvas.paragraph((at.0, y), width, 2, &words, style);
+        }
+    }
     for (bond, is_last) in subject
         .club
         .earlier_bonds
@@ -272,7 +280,7 @@ fn notes(canvas: &mut Canvas<'_>, at: At, (width, end): (f64, f64), subject: &Su
     {
         y = canvas.paragraph((at.0, y), width, 2, &line, style.ink(Ink::Grey));
     }
-    let is_done = |step: &Step| subject.club.steps.iter().any(|done| done.step == *step);
+    let is_done = |step: &Step| subject.club.has_done(*step);
     let spec = &subject.club.spec;
     let mut cautions: Vec<&str> = Vec::new();
     for caution in spec.route().iter().filter(|step| !is_done(step)).flat_map(|step| cautions_of(*step, spec)) {

@@ -228,7 +228,8 @@ export function drawStep(view) {
               class: "strong",
               "data-focus": "step-done",
               "aria-label": t("mark_done_named", { step: plain(step) }),
-              onclick: isOpen ? () => askHandOver(club) : commandListener(() => ({ command: "step_done", step })),
+              // The second press of a double click meets the button of the step behind.
+              onclick: isOpen ? () => askHandOver(club) : once(commandListener(() => ({ command: "step_done", step }))),
             },
             t("mark_done"),
           ),
@@ -246,6 +247,10 @@ export function drawStep(view) {
       : null,
   ]);
   if (changed) watchRoom(place);
+}
+
+function once(listener) {
+  return (event) => (event.detail > 1 ? undefined : listener(event));
 }
 
 function line(label, sentences, extra = "") {

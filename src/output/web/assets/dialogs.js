@@ -253,6 +253,9 @@ export async function askOrder(state) {
                   : null,
               ]),
             ),
+            state.club
+              ? el("div", { class: "buttons stacked" }, el("button", { type: "button", onclick: () => showSteps(state.club) }, el("b", {}, t("steps_of", { name: state.club.name })), el("span", {}, t("steps_of.how"))))
+              : null,
           )
         : null,
       el(
@@ -304,6 +307,11 @@ export async function askWho(operator) {
     ),
   );
   if (command) await send(command);
+}
+
+/** The steps of a club stand in its record, with what there is to do about each. */
+function showSteps(club) {
+  location.href = `records/${encodeURIComponent(club.club)}#steps-title`;
 }
 
 /** Asks for the bench token; null if the person leaves. */

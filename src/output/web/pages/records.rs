@@ -1,5 +1,7 @@
 //! The clubs, and the record of one with everything that ever stood in it.
 
+mod steps;
+
 use askama::Template;
 use axum::extract::{Path, Query, State};
 use axum::http::StatusCode;
@@ -31,6 +33,7 @@ use crate::output::web::units;
 use crate::output::work_view::{SuspectView, suspect_views};
 use crate::work_order::adhesive::Bond;
 use crate::work_order::bending::{BENT, Bent, bent, written};
+use crate::work_order::cautions::words as caution_words;
 use crate::work_order::event::EventId;
 use crate::work_order::record::{ClubRecord, ClubState, Entry, Method, Outdated, Standing};
 use crate::work_order::sleeving::wanted_change;

@@ -1,0 +1,159 @@
+//! A step that was marked done by mistake is taken back: what that leads to, or why it cannot be; and what was done last.
+//!
+//! A step that is taken back leaves the list of those that are done, so nothing counts it: stage, marks, advice, what was
+//! skipped and the cure are as if it had not been. The record keeps it apart, with who, why and when. A value keeps the
+//! stage it was filed at: whoever takes the step back is told of it, because only a person knows how it was measured.
+
+use super::adhesive::Bond;
+use super::desk::{Refusal, refused};
+use super::event::{Change, Event, EventId};
+use super::record::{ClubRecord, ClubState, StepRecord};
+use super::state::State;
+use super::steps::Step;
+use super::taking_up;
+use crate::club::characteristic::MeasuredOn;
+
+/// A step that a person took back.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StepTakenBack {
+    /// The step as it was marked done.
+    pub done: StepRecord,
+    /// Why it was taken back, in a person's words.
+    pub why: String,
+    /// When, in microseconds since 1970 UTC.
+    pub at_us: i64,
+    /// Who.
+    pub by: Option<String>,
+}
+
+impl State {
+    pub(super) fn take_step_back(&mut self, event: &Event) {
+        let Change::StepTakenBack { club, done, why } = &event.change else { return };
+        let mut bonded = None;
+        self.on_club(club, event.seq, |record| {
+            let Some(step) = record.undo_step(*done) else { return };
+            bonded = (step.step == Step::Bond).then_some(record.bond.is_some());
+            let (at_us, by, why) = (event.at_us, event.by.clone(), why.clone());
+            record.steps_taken_back.push(StepTakenBack { done: step, why, at_us, by });
+        });
+        if let Some(still) = bonded {
+            self.adhesives.wait_for(club, still);
+        }
+    }
+}
+
+impl ClubRecord {
+    /// Takes a step out of those that are done, with the bond that it made.
+    fn undo_step(&mut self, event: EventId) -> Option<StepRecord> {
+        let at = self.steps.iter().position(|done| done.event == event)?;
+        let step = self.steps.remove(at);
+        for again in self.taken_up.iter_mut().filter(|again| again.steps_before > at) {
+            again.steps_before -= 1;
+        }
+        if step.step == Step::Bond {
+            let mut bonds: Vec<Bond> = std::mem::take(&mut self.earlier_bonds);
+            bonds.extend(self.bond.take());
+            bonds.retain(|bond| bond.event != event);
+            // A bond without a batch has no cure, and ends that of the bond before it.
+            let last = self.steps.iter().rfind(|done| done.step == Step::Bond).map(|done| done.event);
+            self.bond = bonds.pop_if(|bond| Some(bond.event) == last);
+            self.earlier_bonds = bonds;
+        }
+        Some(step)
+    }
+}
+
+/// What was done last and can be meant by "the last": it has its place in the journal.
+pub(super) enum Deed<'a> {
+    /// A captured or typed value.
+    Value(EventId),
+    /// A bend of a club.
+    Bend(&'a ClubRecord, EventId),
+    /// A step that a person marked done.
+    Step(&'a ClubRecord, &'a StepRecord),
+}
+
+/// The last value, or the last bend or step of a club that is in work or was finished last, whichever is younger.
+pub(super) fn last_deed(state: &State) -> Option<Deed<'_>> {
+    let by_person = |done: &&StepRecord| done.proof.is_none();
+    let value = state.last_value_at().map(|(seq, event)| (seq, Deed::Value(event)));
+    let in_work = || state.clubs.values().filter(|club| club.state != ClubState::Finished);
+    let bends = in_work().filter_map(|club| {
+        let bend = club.bends.iter().rfind(|bend| !bend.is_voided)?;
+        Some((bend.seq, Deed::Bend(club, bend.event)))
+    });
+    // A hand-over of a club in work is one that counts no more, or that is to be decided about.
+    let steps = in_work().filter_map(|club| {
+        let done = club.steps.iter().filter(by_person).rfind(|done| done.step != Step::HandOver)?;
+        Some((done.seq, Deed::Step(club, done)))
+    });
+    let finished = state.finished_last.as_ref().and_then(|club| state.clubs.get(club));
+    let finished = finished.filter(|club| club.state == ClubState::Finished).and_then(|club| {
+        let done = club.steps.iter().rfind(by_person)?;
+        Some((done.seq, Deed::Step(club, done)))
+    });
+    let deeds = value.into_iter().chain(bends).chain(steps).chain(finished);
+    deeds.max_by_key(|(seq, _)| *seq).map(|(_, deed)| deed)
+}
+
+/// A card and a pedal take back what was done last at the club in hand: at another one nobody sees what happens.
+pub(super) fn is_in_hand(state: &State, club: &ClubRecord, what: &str, event: EventId) -> Result<(), Refusal> {
+    let id = &club.spec.id;
+    if state.current_club.as_ref() != Some(id) {
+        return refused(format!(
+            "what was done last is {what} at {id}, which is not in hand: open it first, or take it back by `records void {event} --why TEXT`"
+        ));
+    }
+    Ok(())
+}
+
+/// The club of a step that was marked done, with the step; also of one that is taken back already.
+pub(super) fn find(state: &State, event: EventId) -> Option<(&ClubRecord, &StepRecord)> {
+    state.clubs.values().find_map(|club| {
+        let back = club.steps_taken_back.iter().map(|back| &back.done);
+        club.steps.iter().chain(back).find(|done| done.event == event).map(|done| (club, done))
+    })
+}
+
+/// Takes a step back.
+pub(super) fn take_back(club: &ClubRecord, done: &StepRecord, why: &str) -> Result<Vec<Change>, Refusal> {
+    let (id, label) = (&club.spec.id, done.step.label());
+    if club.steps_taken_back.iter().any(|back| back.done.event == done.event) {
+        return refused(format!("\"{label}\" at {id} is taken back already"));
+    }
+    if let Some(proof) = done.proof {
+        return refused(format!(
+            "\"{label}\" at {id} was shown by a measurement: take that one back, `records void {proof} --why TEXT`, and the step counts no more"
+        ));
+    }
+    if club.state == ClubState::Finished || done.step == Step::HandOver {
+        return taking_up::step_stays(club, done.step);
+    }
+    Ok(vec![Change::StepTakenBack { club: id.clone(), done: done.event, why: why.trim().to_owned() }])
+}
+
+/// What a person should hear of a step that is taken back.
+pub(super) fn said(club: &ClubRecord, event: EventId) -> Vec<String> {
+    let mut after = club.clone();
+    let Some(done) = after.undo_step(event) else { return Vec::new() };
+    let id = &club.spec.id;
+    let mut sentences = vec![format!("the step \"{}\" at {id} is taken back", done.step.label())];
+    if club.bond != after.bond {
+        sentences.push(match &after.bond {
+            Some(bond) => format!("the cure at {id} counts from the bond before it, with batch {}", bond.batch.name),
+            None => format!("no cure is counted at {id} now"),
+        });
+    }
+    let stage = club.stage();
+    let since = club.entries.iter().skip(done.entries_before).filter(|entry| !club.is_voided(entry.event));
+    let is_filed_so = |entry: &super::record::Entry| {
+        entry.filed.stage == stage && entry.filed.characteristic.measured_on() == MeasuredOn::Club
+    };
+    if stage > after.stage() && since.clone().any(is_filed_so) {
+        let stage = stage.name().replace('_', " ");
+        sentences.push(format!(
+            "what was measured at {id} since stays filed as \"{stage}\": take back what was not measured so"
+        ));
+    }
+    sentences
+}
