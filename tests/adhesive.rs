@@ -292,3 +292,26 @@ fn a_cure_that_is_over_lets_the_club_go() {
     gives(json!({"command": "step_done", "step": "hand_over"}));
     assert_eq!(daemon.get("/api/v1/records/W-1/1").json()["state"], "finished");
 }
+
+/// No shop bonds a thousand clubs within the time of a sheet; if one does, it hears which club's time is not shown any more.
+#[test]
+fn of_more_than_a_thousand_clubs_that_wait_the_oldest_is_let_go_of_aloud() {
+    let mut bench = Bench::new();
+    bench.mixes();
+    let clubs = "[[club]]\nname = \"iron\"\nkind = \"iron\"\n".repeat(14);
+    let mut said = Vec::new();
+    for n in 0..1001 {
+        let (order, club) = (format!("W-{}", 10 + n / 14), n % 14 + 1);
+        if club == 1 {
+            bench.does(json!({"command": "import_order", "text": format!("order = \"{order}\"\n{clubs}")}));
+        }
+        bench.does(json!({"command": "open_club", "club": format!("{order}/{club}")}));
+        let command = command::parse(&json!({"command": "step_done", "step": "bond"})).unwrap();
+        let outcome = bench.core.step(Input::Command { stamp: bench.stamp(), command });
+        bench.core.commit(&outcome.events);
+        said.extend(outcome.said.into_iter().filter(|words| words.contains("bonded clubs wait")));
+    }
+    assert_eq!(said, ["1000 bonded clubs wait: the time of W-10/1 is shown no more, only in its record"]);
+    let waiting = &bench.core.state.adhesives.waiting;
+    assert_eq!((waiting.len(), waiting[0].as_str()), (1000, "W-10/2"));
+}

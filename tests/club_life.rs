@@ -233,6 +233,9 @@ fn what_cannot_be_is_neither_typed_nor_filed() {
     let mut bench = Bench::with(&[DRIVER]);
     bench.refuses(&enter("W-9/1", "-5 in"), "is not possible");
     bench.refuses(&enter("W-9/1", "0 in"), "is not possible");
+    // In the units of who typed it: 100 mm are 3.937 in, 2000 mm 78.74 in.
+    bench.refuses(&enter("W-9/1", "450 in"), "expected from 3 15/16 in to 78 11/16 in");
+    bench.refuses(&enter("W-9/1", "45000 mm"), "expected from 100 to 2000 mm");
     let reading = bench.weighs(900.0);
     bench.refuses(&file(reading, "W-9/1", Characteristic::GripMass), "is not possible");
 }

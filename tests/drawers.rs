@@ -243,6 +243,33 @@ fn taken_parts_leave_the_stock_and_come_back() {
 }
 
 #[test]
+fn nothing_comes_out_of_a_finished_club_before_somebody_has_decided() {
+    let mut bench = Bench::gripped(KIT, "D1.4 ± 0.01");
+    bench.does(json!({"command": "use_proposal"}));
+    let taking = bench.club().consumption[0].event.clone();
+    bench.does(json!({"command": "override_hand_over", "name": "K7", "why": "as agreed"}));
+    bench.does(json!({"command": "open_club", "club": "W-1/1"}));
+    for command in [
+        json!({"command": "put_back", "why": "too much"}),
+        json!({"command": "put_back", "taking": taking, "why": "too much"}),
+    ] {
+        bench.refuses(
+            command,
+            "W-1/1 is handed over already, nothing is taken out: `orders resume W-1/1 --by N --why TEXT`",
+        );
+    }
+    bench.refuses(
+        json!({"command": "take_part", "item": "w-2", "place": "grip"}),
+        "nothing is put in: `orders resume W-1/1",
+    );
+    bench.refuses(json!({"command": "use_proposal"}), "nothing is put in: `orders resume W-1/1");
+    assert_eq!(bench.left("w-2"), 2);
+    bench.does(json!({"command": "take_club_up", "name": "K7", "why": "its player wants less"}));
+    bench.does(json!({"command": "put_back", "why": "too much"}));
+    assert_eq!(bench.left("w-2"), 3);
+}
+
+#[test]
 fn a_measurement_with_the_weights_on_counts_them() {
     let mut bench = Bench::gripped(KIT, "D1.4 ± 0.01");
     bench.does(json!({"command": "use_proposal"}));

@@ -17,7 +17,7 @@ use std::time::Duration;
 
 use described::{ANSWERS, assert_described};
 use few::{KIT, ORDER};
-use mosquitto::{Mosquitto, Subscriber, publish};
+use mosquitto::{Mosquitto, Seen, Subscriber, publish};
 use serde_json::{Value, json};
 use support::assert_verified;
 use support::daemon::Daemon;
@@ -126,6 +126,18 @@ fn drawers_are_worked_over_the_broker() {
     sender.does(&json!({"command": "refill_stock", "item": "w-0.5", "pieces": 11}));
     assert_eq!(left(&daemon, "w-0.5"), 20);
     sender.is_refused(&json!({"command": "count_stock", "item": "w-0.5", "pieces": "many"}), "no whole number");
+
+    // Out of a club that is handed over nothing comes before somebody has decided.
+    let kept = everything.on("/club").last().unwrap().json()["consumption"][0]["event"].clone();
+    sender.does(&json!({"command": "override_hand_over", "name": "K7", "why": "as agreed"}));
+    let put_back = json!({"command": "put_back", "taking": kept, "why": "too much"});
+    sender.is_refused(&put_back, "W-1/1 is handed over already, nothing is taken out: `orders resume W-1/1");
+    // Whom the club is for stays with the bench: a record that is retained by a broker has no player.
+    let finished = |record: &Seen| record.topic.contains("/record/") && record.json()["state"] == "finished";
+    let record = support::wait_for("the record", || everything.all().into_iter().find(finished)).json();
+    assert!(record["order"] == "W-1" && record.get("player").is_none(), "{record}");
+    let over_http: Value = daemon.get("/api/v1/records/W-1/1").json();
+    assert_eq!(over_http["player"], "P-17");
 
     let kinds = ["parts_taken", "parts_returned", "stock_counted", "stock_refilled"];
     let told = |kind: &str| everything.on("/event").iter().filter(|event| event.json()["kind"] == kind).count();

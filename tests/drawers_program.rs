@@ -96,7 +96,19 @@ fn parts_are_proposed_taken_and_put_back_through_every_door() {
     done(&data, &["drawers", "put-back", taking, "--why", "wrong club"]);
     assert_eq!(left(&daemon.get("/api/v1/drawers").json(), "w-2"), 12);
     assert_eq!(record(&data)["consumption"][1]["returned"], "wrong club");
+
+    // Out of a club that is handed over nothing comes by any door before somebody has decided.
+    let kept = consumption[0]["event"].as_str().unwrap();
+    let over = json!({"command": "override_hand_over", "club": "W-1/1", "name": "K7", "why": "as agreed"});
+    assert_eq!(daemon.command(&over).status, 200);
+    let words = "W-1/1 is handed over already, nothing is taken out: `orders resume W-1/1";
+    daemon.command(&json!({"command": "put_back", "taking": kept, "why": "x"})).assert_problem(422, words);
+    refused(&data, &["drawers", "put-back", kept, "--why", "x"], words);
     assert!(daemon.terminate().success());
+    refused(&data, &["drawers", "put-back", kept, "--why", "x"], words);
+    refused(&data, &["drawers", "take", "w-2", "--club", "W-1/1"], "nothing is put in: `orders resume W-1/1");
+    done(&data, &["orders", "resume", "W-1/1", "--by", "K7", "--why", "its player wants less"]);
+    done(&data, &["drawers", "put-back", kept, "--why", "too much"]);
     assert_verified(&data);
 }
 

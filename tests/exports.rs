@@ -48,10 +48,14 @@ async fn real_records_are_valid_by_the_published_schema() {
     assert_eq!(parsed.len(), 2);
     assert!(parsed[0]["entries"].as_array().unwrap().len() >= 8, "{}", parsed[0]);
     assert_eq!(validate(folder.path(), &records, true), Ok("2 valid\n".to_owned()));
+    assert_eq!(parsed[0]["player"], "Jürgen Ødegård 王小明");
+    let (_, shown, _) = on_data(&data, &["records", "show", "W-1042/1", "--json"]);
+    assert_eq!(json_lines(&shown)[0]["player"], parsed[0]["player"]);
 
     // What is not a record is refused, field by field.
     for (pointer, wrong) in [
         ("/record_version", json!(2)),
+        ("/player", json!(17)),
         ("/state", json!("done")),
         ("/finished_at", json!("yesterday")),
         ("/chain", json!("beef")),

@@ -9,11 +9,12 @@ use std::path::{Path, PathBuf};
 
 use benchscribe::output::record::record;
 use benchscribe::output::text::Lengths;
+use benchscribe::work_order::state::State;
 use desk_bench::{CONFIG, DeskBench, Stored};
 use serde_json::{Value, json};
 use support::daemon::Daemon;
 use support::table::configuration;
-use support::{assert_verified, benchscribe};
+use support::{assert_verified, benchscribe, on_data};
 
 const TOML: &str = r#"
 order = "W-71"
@@ -130,6 +131,42 @@ fn where_an_order_is_put_aside_the_next_one_is_named() {
     shop.done(&["open", "W-71"]);
     let (_, _, err) = shop.orders(&["aside", "W-71"]);
     assert!(err.contains("nothing waits: what is not finished is put aside"), "{err}");
+}
+
+/// Each command below is a start of its own: what it says is the journal's.
+#[test]
+fn what_comes_next_is_known_after_a_restart_and_when_an_order_is_taken_up() {
+    let shop = Shop::new();
+    shop.done(&["import", &shop.file("a.toml", TOML), &shop.file("b.csv", CSV), &shop.file("c.json", JSON)]);
+    let next = "next is W-72/1, wedge, bent: scan the ticket of order W-72 or open it";
+    assert!(shop.done(&["list"]).ends_with(&format!("{next}\n")), "{}", shop.done(&["list"]));
+    shop.done(&["open", "W-72"]);
+    assert!(!shop.done(&["list"]).contains("next is"), "a club is in hand");
+    let (code, _, err) =
+        on_data(&shop.data(), &["records", "override", "W-72/1", "hand-over", "--by", "K7", "--why", "x"]);
+    assert_eq!(code, Some(0), "{err}");
+    let next = "next is W-73/1, putter: scan the ticket of order W-73 or open it";
+    for said in [shop.done(&["list"]), shop.done(&["show", "W-71"])] {
+        assert!(said.contains(next), "{said}");
+    }
+    assert!(!shop.done(&["show", "W-72"]).contains("next is"), "that order is finished");
+    let listed: Value = serde_json::from_str(&shop.done(&["list", "--json"])).unwrap();
+    assert_eq!(listed["next_in_turn"], next);
+    // Taken up while nothing is in hand, and while something is.
+    let (_, _, err) = shop.orders(&["aside", "W-73"]);
+    assert!(!err.contains("next is"), "{err}");
+    let (_, out, err) = shop.orders(&["resume", "W-73"]);
+    assert!(out.contains("in the queue again") && err.contains(next), "{out}{err}");
+    shop.done(&["open", "W-73"]);
+    shop.done(&["aside", "W-71"]);
+    let (_, _, err) = shop.orders(&["resume", "W-71"]);
+    assert!(err.contains("W-73/1 stays in hand; next of order W-71 is W-71/1, driver"), "{err}");
+    // The page says the same as soon as nothing is in hand.
+    shop.done(&["aside", "W-73"]);
+    let daemon = Daemon::run(&shop.config, 1.0);
+    assert_eq!(daemon.state()["next_in_turn"], "next is W-71/1, driver: scan the ticket of order W-71 or open it");
+    assert_eq!(daemon.get("/api/v1/orders").json()["next_in_turn"], daemon.state()["next_in_turn"]);
+    assert!(daemon.terminate().success());
 }
 
 #[test]
@@ -339,6 +376,63 @@ fn a_whole_club_that_came_for_another_grip_is_known_on_the_scale() {
         .collect();
     assert_eq!(entries, [("total_mass", "received"), ("grip_mass", "part"), ("total_mass", "gripped")]);
     assert_eq!(record["state"], "finished", "{record}");
+}
+
+#[test]
+fn a_repair_is_repeated_as_that_repair_with_its_values_as_left() {
+    let (mut bench, mut stored) = bench(
+        "order = \"W-1\"\n[[club]]\nname = \"7-iron\"\nkind = \"iron\"\nwork = \"regrip\"\n\
+         grip_mass = \"50 g ± 3 g\"\ntotal_mass = \"430 g ± 20 g\"\nlength = \"37 1/32 in ± 1/16 in\"\n",
+    );
+    bench.weigh("scale", [433.0, 0.0], [0.0, 0.0], &mut stored);
+    does(&mut bench, &mut stored, json!({"command": "step_done", "step": "prepare"}));
+    bench.weigh("scale", [50.6, 0.0], [0.0, 0.0], &mut stored);
+    for step in ["grip", "rest"] {
+        does(&mut bench, &mut stored, json!({"command": "step_done", "step": step}));
+    }
+    bench.weigh("scale", [431.2, 0.0], [0.0, 0.0], &mut stored);
+    does(&mut bench, &mut stored, json!({"command": "enter", "characteristic": "length", "quantity": "37 3/64 in"}));
+    does(&mut bench, &mut stored, json!({"command": "step_done", "step": "hand_over"}));
+    let again = |work: Value| json!({"command": "build_again", "club": "W-1/1", "work": work});
+    let refused = bench.command(again(json!("build")), &mut stored).unwrap_err();
+    let lacking = "W-1/1 cannot be built from its record, because the work on it was \"new grip\" and it does not say: \
+                   head mass, shaft mass; write an order for the build, or repeat that work";
+    assert_eq!(refused, lacking);
+    let refused = bench.command(again(json!("loft_lie")), &mut stored).unwrap_err();
+    assert!(refused.contains("it is repeated as that, or as a build, not as \"loft and lie only\""), "{refused}");
+    let refused = bench.command(again(json!("polish")), &mut stored).unwrap_err();
+    assert!(refused.starts_with("\"work\" is \"polish\", expected one of: build, regrip"), "{refused}");
+    let raw = json!({"command": "build_again", "club": "W-1/1", "raw_length": "41 in"});
+    assert!(bench.command(raw, &mut stored).unwrap_err().contains("\"new grip\" takes no new shaft"));
+    does(&mut bench, &mut stored, again(Value::Null));
+    let club = &bench.core.state.orders["W-1.1.2"].clubs[0];
+    let route: Vec<&str> = club.route().iter().map(|step| step.name()).collect();
+    assert_eq!((club.work.name(), route), ("regrip", vec!["prepare", "grip", "rest", "final_check", "hand_over"]));
+    assert_eq!(club.build.again_of.as_deref(), Some("W-1/1"));
+    // As left: the total with the new grip, not that as received; a length as it was typed: 37 3/64 in = 940.990625 mm.
+    let target = |name: &str| club.targets.iter().find(|row| row.characteristic.name() == name).unwrap();
+    assert!((target("total_mass").target.value.unwrap() - 431.2).abs() < 0.05);
+    assert_eq!(target("length").text, "940.990625 mm ± 1.5875 mm");
+    assert_eq!(benchscribe::output::text::target(target("length"), Lengths::Inches), "37 3/64 in ± 1/16 in");
+}
+
+/// What a start has not at hand is brought back with everything that is known of it, the club that was left in hand too.
+#[test]
+fn an_order_that_is_brought_back_goes_on_with_the_club_that_was_in_hand() {
+    let club = |n: u8| format!("[[club]]\nname = \"{n}-iron\"\nkind = \"iron\"\n");
+    let (mut bench, mut stored) = bench(&format!("order = \"W-1\"\n{}{}", club(5), club(6)));
+    does(&mut bench, &mut stored, json!({"command": "open_club", "club": "W-1/2"}));
+    does(
+        &mut bench,
+        &mut stored,
+        json!({"command": "put_order_aside", "order": "W-1", "why": "a player is at the door"}),
+    );
+    let whole = bench.core.state.clone();
+    let mut brought_back = State::default();
+    brought_back.recall("W-1", whole.clone(), 0);
+    for state in [whole, brought_back] {
+        assert_eq!(state.next_club(&state.orders["W-1"]).unwrap().spec.id, "W-1/2");
+    }
 }
 
 #[test]

@@ -9,10 +9,13 @@ mod built_club;
 mod desk_bench;
 mod support;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use serde_json::Value;
+use benchscribe::config::named_files::NamedFiles;
+use benchscribe::work_order::state::State;
+use serde_json::{Value, json};
 use support::python::{python, run};
 use support::{json_lines, on_data};
 
@@ -301,6 +304,164 @@ async fn no_text_of_the_programs_own_is_cut_on_a_sheet() {
         assert!(first.contains("clamp length") && first.contains("by default"), "{first}");
         // The longest caution goes over two lines.
         assert!(second.contains("wet work, no compressed air; fibres irritate skin, eyes and"), "{second}");
+    }
+}
+
+/// What is in the drawers; invented.
+const KIT: &str = r#"
+kit = "test"
+[[place]]
+name = "head"
+label = "at the head"
+before_end = "0 mm"
+most_mass = "20 g"
+most_pieces = 8
+[[weight]]
+name = "w-2"
+mass = "2 g"
+stock = 30
+places = ["head"]
+[[grip]]
+name = "trailer-mid"
+mass = "50 g"
+stock = 2
+"#;
+
+/// The iron of [`MUCH`] with parts of the stock and out of the drawers, bent twice; `again` weights were put in and taken out.
+fn of_parts(again: usize) -> desk_bench::Stored {
+    let files = NamedFiles::kept(BTreeMap::from([("kit.toml".to_owned(), KIT.to_owned())]));
+    let config = format!("kits = [\"kit.toml\"]\n{}", desk_bench::CONFIG);
+    let mut bench = desk_bench::DeskBench::with_files(&config, &files, State::default());
+    let mut stored = bench.begin();
+    let does = |bench: &mut desk_bench::DeskBench, stored: &mut desk_bench::Stored, command: Value| {
+        bench.command(command.clone(), stored).unwrap_or_else(|words| panic!("{command}: {words}"));
+    };
+    let scanned = |code: &str| json!({"command": "scan", "code": code});
+    does(&mut bench, &mut stored, scanned("BS1/W/K7"));
+    for (kind, grams, code) in [("head", 256.1, "(01)09506000134352(10)AB-7(21)12"), ("shaft", 115.2, "(10)RD-60")] {
+        does(&mut bench, &mut stored, json!({"command": "begin_intake", "kind": kind, "instrument": "scale"}));
+        bench.weigh("scale", [grams, 0.0], [0.0, 0.0], &mut stored);
+        does(&mut bench, &mut stored, scanned(code));
+        does(&mut bench, &mut stored, json!({"command": "end_intake"}));
+    }
+    does(&mut bench, &mut stored, json!({"command": "describe_part", "part": "S-1", "model": "reed 60"}));
+    does(&mut bench, &mut stored, json!({"command": "import_order", "text": MUCH}));
+    does(&mut bench, &mut stored, json!({"command": "open_order", "order": "W-77"}));
+    for command in [
+        scanned("BS1/P/H-1"),
+        scanned("BS1/P/S-1"),
+        json!({"command": "take_part", "item": "trailer-mid"}),
+        json!({"command": "take_part", "item": "w-2", "pieces": 2}),
+        json!({"command": "step_done", "step": "bond"}),
+        json!({"command": "step_done", "step": "grip"}),
+        json!({"command": "enter", "characteristic": "lie", "quantity": "60.5 deg"}),
+        json!({"command": "enter", "characteristic": "loft", "quantity": "33 deg"}),
+        json!({"command": "bend", "characteristic": "lie", "quantity": "1.2 deg upright"}),
+        json!({"command": "bend", "characteristic": "loft", "quantity": "1 deg weaker"}),
+        json!({"command": "enter", "characteristic": "lie", "quantity": "61.4 deg"}),
+    ] {
+        does(&mut bench, &mut stored, command);
+    }
+    for number in 1..=again {
+        does(&mut bench, &mut stored, json!({"command": "take_part", "item": "w-2"}));
+        let why = format!("trial {number}: the player did not like how that felt at the top of the swing");
+        does(&mut bench, &mut stored, json!({"command": "put_back", "why": why}));
+    }
+    stored
+}
+
+/// A word with its box, in points from the upper left corner of its page: left, top, right, bottom.
+type Boxed = ([f64; 4], String);
+
+/// Width, height and words of each page, in points.
+fn boxes(file: &str) -> Vec<(f64, f64, Vec<Boxed>)> {
+    let html = poppler("pdftotext", &["-bbox", file, "-"]);
+    let number = |line: &str, name: &str| -> f64 {
+        let rest = line.split_once(&format!("{name}=\"")).unwrap().1;
+        rest.split('"').next().unwrap().parse().unwrap()
+    };
+    let mut pages = Vec::new();
+    for line in html.lines().map(str::trim) {
+        if line.starts_with("<page") {
+            pages.push((number(line, "width"), number(line, "height"), Vec::new()));
+        } else if line.starts_with("<word") {
+            let place = ["xMin", "yMin", "xMax", "yMax"].map(|name| number(line, name));
+            let text = line.split_once('>').unwrap().1.trim_end_matches("</word>");
+            pages.last_mut().unwrap().2.push((place, text.to_owned()));
+        }
+    }
+    pages
+}
+
+#[tokio::test]
+async fn a_sheet_says_what_went_in_and_how_it_was_bent_and_goes_on_on_a_further_page() {
+    let folder = tempfile::tempdir().unwrap();
+    for again in [0, 30] {
+        let data = folder.path().join(format!("data-{again}"));
+        built_club::keep(&data, &of_parts(again)).await;
+        for paper in ["a4", "letter"] {
+            let out = folder.path().join(format!("{paper}-{again}")).display().to_string();
+            let arguments = ["records", "export", "--as", "sheet", "--paper", paper, "--club", "W-77/1", "--out", &out];
+            let (code, files, err) = on_data(&data, &arguments);
+            assert_eq!(code, Some(0), "{err}");
+            let file = files.lines().nth(1).unwrap();
+            let text = text_of(file);
+            let pages = boxes(file);
+            let count = pages.len();
+            assert!(if again == 30 { count > 1 } else { count <= 2 }, "{paper} {again}: {count} pages");
+            // Lines of a table are wrapped: each word stands there.
+            for words in [
+                "head H-1",
+                "lot AB-7, serial 12, item",
+                "09506000134352",
+                "256.1 g",
+                "shaft S-1",
+                "reed 60",
+                "lot RD-60",
+                "115.2 g",
+                "trailer-mid",
+                "out of the drawers",
+                "50.00 g",
+                "2 × w-2",
+                "4.00 g",
+                "60.5 deg",
+                "61.4 deg",
+                "1.2 deg upright",
+                "1.0 deg weaker",
+                "not measured again",
+                "Take care.",
+            ] {
+                assert!(text.contains(words), "{paper} {again}: {words:?} is not in {text}");
+            }
+            let joined: String = text.split_whitespace().collect::<Vec<_>>().join(" ");
+            let trials =
+                (1..=again).filter(|n| joined.contains(&format!("(trial {n}: the player did not like"))).count();
+            assert!(trials == again && !text.contains(CUT), "{paper}: {trials} of {again} in {text}");
+            for (number, (width, height, words)) in pages.iter().enumerate() {
+                let page = format!("PAGE {} OF {count}", number + 1);
+                assert!(count == 1 || text.contains(&page), "{page} is not in {text}");
+                // The foot begins 24 mm above the lower edge with a line; nothing but it stands below.
+                let foot = height - 24.0 / 25.4 * 72.0;
+                let chain = words.iter().find(|(_, word)| word == "chain").unwrap().0;
+                for (place, word) in words {
+                    let is_inside = place[0] > 20.0 && place[2] < width - 20.0 && place[3] < height - 20.0;
+                    assert!(is_inside, "{paper} {again}, page {number}: {word} at {place:?}");
+                    assert!(
+                        place[3] < foot || place[1] >= chain[1] - 1.0,
+                        "{word} stands in the foot of page {number}"
+                    );
+                }
+                // No line is written over another one: words that share a place in both directions do.
+                for (at, (one, word)) in words.iter().enumerate() {
+                    for (other, on_it) in words.iter().skip(at + 1) {
+                        let shared = |low: usize| one[low + 2].min(other[low + 2]) - one[low].max(other[low]);
+                        let height = (one[3] - one[1]).min(other[3] - other[1]);
+                        let is_over = shared(0) > 1.0 && shared(1) > 0.5 * height;
+                        assert!(!is_over, "{paper} {again}, page {number}: {word} {one:?} and {on_it} {other:?}");
+                    }
+                }
+            }
+        }
     }
 }
 

@@ -104,10 +104,39 @@ async fn a_start_reads_no_more_as_the_archive_grows_and_still_knows_the_drawers(
     let taking = taking.unwrap();
     let mut state = reader.at_hand().await.unwrap();
     assert_eq!(state.drawer_stock.club_of(taking), None);
-    assert_eq!(reader.club_of_taking(taking).await.unwrap().as_deref(), Some("W-1/1"));
+    assert_eq!(reader.club_of_deed(taking).await.unwrap().as_deref(), Some("W-1/1"));
     let place = reader.order_of(Key::Order("W-1")).await.unwrap().unwrap();
     reader.recall(&mut state, &place).await.unwrap();
     assert_eq!(state.drawer_stock.club_of(taking), Some("W-1/1"));
+    journal.close().await;
+}
+
+/// A week of 150 clubs whose time to play is not over, as a large shop has it: none is let go of, live or at a start, and what is
+/// over is.
+#[tokio::test]
+async fn every_club_that_is_not_to_be_played_yet_is_known_and_no_other() {
+    let mut writer = Writer::new();
+    writer.write("session_started", json!({"version": "0.1.0", "clock_synchronised": true}));
+    for number in 1..=170_u32 {
+        let club = format!("W-{number}/1");
+        writer.order("order_imported", &format!("W-{number}"), "P-1", 1);
+        // The first twenty may be played at once.
+        let play_s = if number <= 20 { 60.0 } else { 604_800.0 };
+        let batch = json!({"name": format!("B-{number}"), "adhesive": "slow", "product": "Slow", "lot": null,
+            "temperature_c": 21.0, "working_life_s": 1200.0, "cure_s": 60.0, "play_s": play_s});
+        writer.write("batch_mixed", json!({"batch": batch}));
+        build_club(&mut writer, &club, false);
+        writer.write("step_done", json!({"club": club, "step": "bond", "batch": format!("B-{number}")}));
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let journal = journal(folder.path(), &writer.events).await;
+    let (found, whole) = (journal.reader().at_hand().await.unwrap(), fold(&writer.events));
+    let expected: Vec<String> = (21..=170).map(|number| format!("W-{number}/1")).collect();
+    for state in [&found, &whole] {
+        let at_hand = |id: &&String| state.clubs.contains_key(*id);
+        let waiting: Vec<String> = state.adhesives.waiting.iter().filter(at_hand).cloned().collect();
+        assert_eq!(waiting, expected);
+    }
     journal.close().await;
 }
 

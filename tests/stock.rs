@@ -158,6 +158,28 @@ async fn a_part_whose_label_is_scanned_is_in_the_record_with_lot_and_serial() {
     journal.close().await;
 }
 
+#[test]
+fn no_part_leaves_a_finished_club_before_somebody_has_decided() {
+    let (mut bench, mut stored) = row();
+    scan(&mut bench, "BS1/I/END", &mut stored).unwrap();
+    scan(&mut bench, "BS1/P/H-1", &mut stored).unwrap();
+    let over = json!({"command": "override_hand_over", "name": "K7", "why": "as agreed"});
+    bench.command(over, &mut stored).unwrap();
+    let used = stored.of("part_used")[0].id.to_string();
+    for part in ["H-1", used.as_str()] {
+        let reason =
+            bench.command(json!({"command": "release_part", "part": part, "why": "x"}), &mut stored).unwrap_err();
+        let expected = "W-1/1 is handed over already, nothing is taken out: `orders resume W-1/1 --by N --why TEXT`";
+        assert!(reason.starts_with(expected), "{reason}");
+    }
+    bench.command(json!({"command": "open_club", "club": "W-1/1"}), &mut stored).unwrap();
+    let reason = scan(&mut bench, "BS1/P/H-3", &mut stored).unwrap_err();
+    assert!(reason.starts_with("W-1/1 is handed over already, nothing is put in: `orders resume W-1/1"), "{reason}");
+    bench.command(json!({"command": "take_club_up", "name": "K7", "why": "another head"}), &mut stored).unwrap();
+    bench.command(json!({"command": "release_part", "part": "H-1", "why": "scratched"}), &mut stored).unwrap();
+    assert_eq!(bench.core.state.part_stock.part("H-1").unwrap().place, Whereabouts::InStock);
+}
+
 #[tokio::test]
 async fn a_part_that_was_tampered_with_is_found() {
     let (mut bench, mut stored) = row();

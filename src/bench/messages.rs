@@ -43,7 +43,8 @@ pub(super) async fn start(
     let records: RecordSource = Arc::new(move |club: &str| {
         let (questions, journal, club) = (questions.clone(), journal.clone(), club.to_owned());
         Box::pin(async move {
-            let record = record::find(&questions, &journal, lengths, &club).await.ok()?;
+            // Retained by a broker that others read: whom a club is for does not go there.
+            let record = record::find(&questions, &journal, lengths, &club).await.ok()?.for_broker();
             Some((record.token.clone(), serde_json::json!(record)))
         })
     });

@@ -12,6 +12,8 @@ use crate::measurement::reading::InstrumentKind;
 use crate::work_order::again;
 use crate::work_order::desk::Command;
 use crate::work_order::drawer_desk::DrawerCommand;
+use crate::work_order::part_desk::PartCommand;
+use crate::work_order::part_stock::Whereabouts;
 use crate::work_order::state::State;
 use crate::work_order::ticket::Ticket;
 
@@ -39,9 +41,9 @@ pub async fn for_command(state: &mut State, journal: &Reader, command: &Command)
         | Command::TakeClubUp { club: Some(club), .. } => bring(state, journal, Key::Club(club)).await,
         Command::File { place, .. } => bring(state, journal, Key::Club(&place.club)).await,
         Command::Mark { club: Some(club), .. } => bring(state, journal, Key::Club(club)).await,
-        Command::BuildAgain { club, order, .. } => {
+        Command::BuildAgain { club, repeat } => {
             bring(state, journal, Key::Club(club)).await?;
-            if let Some(order) = order {
+            if let Some(order) = &repeat.order {
                 return bring(state, journal, Key::Order(order)).await;
             }
             // The number of the new order is the first free one, so all before it must be known.
@@ -64,6 +66,13 @@ pub async fn for_command(state: &mut State, journal: &Reader, command: &Command)
                 None => Ok(()),
             }
         }
+        Command::Part(PartCommand::Release { part, .. }) => match state.part_stock.part(part).map(|part| &part.place) {
+            Some(Whereabouts::In(club)) => {
+                let club = club.clone();
+                bring(state, journal, Key::Club(&club)).await
+            }
+            _ => Ok(()),
+        },
         Command::Void { event: Some(event), .. } => {
             bring(state, journal, Key::Value(*event)).await?;
             // A step is found by its own event.

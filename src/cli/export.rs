@@ -11,7 +11,7 @@ use super::records::Which;
 use super::segments::Segments;
 use crate::clock::Clock;
 use crate::journal::store::Reader;
-use crate::output::record::{Record, record};
+use crate::output::record::Record;
 use crate::output::sheet::{self, Paper, Print, Subject};
 use crate::output::table;
 
@@ -107,7 +107,7 @@ async fn subjects(access: &Access, reader: &Reader, arguments: &Arguments) -> an
 }
 
 fn records(access: &Access, subjects: &[Subject]) -> Vec<Record> {
-    subjects.iter().map(|subject| record(&subject.club, subject.chain.clone(), access.lengths())).collect()
+    subjects.iter().map(|subject| Record::of(subject, access.lengths())).collect()
 }
 
 fn json(access: &Access, subjects: &[Subject], out: Option<&Path>) -> anyhow::Result<()> {

@@ -16,7 +16,7 @@ use crate::output::order_text::write_orders;
 use crate::output::text;
 use crate::output::times::minute;
 use crate::work_order::build::DryFitStop;
-use crate::work_order::order::{ClubSpec, Order};
+use crate::work_order::order::{ClubSpec, Order, WorkKind};
 use crate::work_order::state::State;
 
 #[derive(clap::Args)]
@@ -49,13 +49,16 @@ enum Action {
         #[arg(long)]
         json: bool,
     },
-    /// Makes an order for a club like one that is finished: its values as built, the tolerances of its order
+    /// Makes an order for the same work on a club like one that is finished: its values as built or left, the tolerances of its order
     Again {
         /// The finished club's id, such as W-1042/1
         club: String,
         /// The new order's number; without it one is made from the club's id
         #[arg(long)]
         order: Option<String>,
+        /// `build`: the new club is built from parts though the finished one was repaired, where its record says which
+        #[arg(long)]
+        work: Option<String>,
         /// The length of the new shaft before it is cut, for its cut marks
         #[arg(long)]
         raw_length: Option<String>,
@@ -129,8 +132,10 @@ pub(crate) fn run(arguments: Arguments) -> anyhow::Result<ExitCode> {
             Action::Import { files } => import(&access, &files).await,
             Action::List { json } => list(&access, json).await,
             Action::Show { order, json } => show(&access, &order, json).await,
-            Action::Again { club, order, raw_length } => {
-                again(&access, &club, order.as_deref(), raw_length.as_deref()).await
+            Action::Again { club, order, work, raw_length } => {
+                let repeat = json!({"command": "build_again", "club": club, "order": order, "work": work,
+                                    "raw_length": raw_length});
+                again(&access, &club, &repeat).await
             }
             Action::Open { order: club } if club.contains('/') => {
                 access.command(&json!({"command": "open_club", "club": club})).await?;
@@ -314,9 +319,8 @@ fn lost_in_csv(order: &Order) -> Vec<String> {
     order.clubs.iter().filter_map(of_club).collect()
 }
 
-async fn again(access: &Access, club: &str, order: Option<&str>, raw_length: Option<&str>) -> anyhow::Result<ExitCode> {
-    let command = json!({"command": "build_again", "club": club, "order": order, "raw_length": raw_length});
-    access.command(&command).await?;
+async fn again(access: &Access, club: &str, command: &Value) -> anyhow::Result<ExitCode> {
+    access.command(command).await?;
     let (_, state) = access.at_hand().await?;
     // The newest order that repeats the club is the one that was just made.
     let repeats = |number: &&String| {
@@ -324,7 +328,12 @@ async fn again(access: &Access, club: &str, order: Option<&str>, raw_length: Opt
         order.is_some_and(|order| order.clubs.iter().any(|spec| spec.build.again_of.as_deref() == Some(club)))
     };
     let number = state.order_sequence.iter().rev().find(repeats).map_or("", String::as_str);
-    print::line(&format!("order {number} is taken in: {club} again, with its values as built"))?;
+    let spec = state.orders.get(number).and_then(|order| order.clubs.first());
+    let repeated = match spec.map(|spec| spec.work) {
+        None | Some(WorkKind::Build) => "with its values as built".to_owned(),
+        Some(work) => format!("{}, with its values as left", work.label()),
+    };
+    print::line(&format!("order {number} is taken in: {club} again, {repeated}"))?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -359,6 +368,7 @@ async fn list(access: &Access, as_json: bool) -> anyhow::Result<ExitCode> {
         })
         .collect();
     print::table(&["order", "player", "finished", "due", "priority", ""], &rows)?;
+    state.next_in_turn().iter().try_for_each(|words| print::line(words))?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -388,7 +398,9 @@ async fn show(access: &Access, number: &str, as_json: bool) -> anyhow::Result<Ex
             })
             .collect();
         let revisions = revision_list(&state, number);
-        print::line(&json!({"order": view, "targets": targets, "revisions": revisions}).to_string())?;
+        let next = state.next_in_turn();
+        let shown = json!({"order": view, "targets": targets, "revisions": revisions, "next_in_turn": next});
+        print::line(&shown.to_string())?;
         return Ok(ExitCode::SUCCESS);
     }
     for club in &order.clubs {
@@ -399,6 +411,9 @@ async fn show(access: &Access, number: &str, as_json: bool) -> anyhow::Result<Ex
             let target = text::target(row, access.lengths());
             print::line(&format!("  {:<16} {target}", row.characteristic.label()))?;
         }
+    }
+    if state.next_club(order).is_some() {
+        state.next_in_turn().iter().try_for_each(|words| print::line(words))?;
     }
     for revision in state.revisions.get(number).into_iter().flatten() {
         let by = revision.by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default();

@@ -16,7 +16,7 @@ use crate::journal::damage::Unreadable;
 use crate::journal::sound::{self, Damage};
 use crate::journal::store::{JournalError, Reader};
 use crate::output::lists::record_list;
-use crate::output::record::{SCHEMA, record};
+use crate::output::record::{Record, SCHEMA};
 use crate::output::times::{day, given};
 
 #[derive(clap::Args)]
@@ -297,7 +297,7 @@ async fn show(segments: &Segments<'_>, reader: &Reader, club: &str, as_json: boo
     let Some(found) = segments.club(reader, club).await? else {
         bail!("there is no club {club}; `records list` shows what there is");
     };
-    let record = record(&found.club, found.chain, segments.access.lengths());
+    let record = Record::of(&found, segments.access.lengths());
     if as_json {
         return print::line(&serde_json::to_string(&record)?);
     }

@@ -6,7 +6,7 @@ use super::build_section::{TipTrims, read_build};
 use super::details_section::read_details;
 use super::document::Section;
 use crate::club::characteristic::Characteristic;
-use crate::club::shown::{Lengths, deviation};
+use crate::club::shown::{self, Lengths, deviation, lengths_of};
 use crate::measurement::quantity::{Target, parse_target};
 use crate::work_order::order::{ClubKind, ClubSpec, Hand, Models, TargetRow, WorkKind, token};
 use crate::work_order::steps::Step;
@@ -75,9 +75,8 @@ fn target(section: &Section<'_>, characteristic: Characteristic) -> Option<Targe
     let possible = characteristic.possible();
     let numbers = [target.value, target.lower, target.upper];
     if numbers.into_iter().flatten().any(|number| !possible.contains(&number)) {
-        let unit = characteristic.unit();
-        let (from, to) = (possible.start(), possible.end());
-        section.mistake(characteristic.name(), format!("not possible, expected from {from} to {to} {unit}"));
+        let expected = shown::possible(characteristic, lengths_of(text));
+        section.mistake(characteristic.name(), format!("not possible, expected {expected}"));
         return None;
     }
     Some(TargetRow { characteristic, target, text: text.trim().to_owned() })

@@ -24,6 +24,7 @@
 use super::document::{Document, Mistakes, Section};
 use crate::club::characteristic::Characteristic;
 use crate::club::cut::Span;
+use crate::club::shown::{self, lengths_of};
 use crate::measurement::quantity::{Dimension, Target};
 use crate::measurement::unit::{Grams, Millimetres};
 use crate::work_order::stock::{Stock, StockGrip, StockHead, StockShaft, U_USUAL_G, U_USUAL_MM, WeighedMass};
@@ -72,7 +73,7 @@ pub(super) fn measured(
     like: Characteristic,
     usual_u: f64,
 ) -> Option<(f64, f64)> {
-    let (Target { value, lower, upper }, _) = section.target(key, like.dimension())?;
+    let (Target { value, lower, upper }, text) = section.target(key, like.dimension())?;
     let Some(value) = value else {
         section.mistake(key, "a limit, expected the value that was measured");
         return None;
@@ -82,8 +83,7 @@ pub(super) fn measured(
         let half_width = lower.zip(upper).map(|(lower, upper)| (upper - lower) / 2.0);
         return Some((value, half_width.map_or(usual_u, |half| half / 3f64.sqrt())));
     }
-    let (from, to, unit) = (possible.start(), possible.end(), like.unit());
-    section.mistake(key, format!("not possible, expected from {from} to {to} {unit}"));
+    section.mistake(key, format!("not possible, expected {}", shown::possible(like, lengths_of(text))));
     None
 }
 

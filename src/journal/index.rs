@@ -13,7 +13,7 @@ use crate::work_order::event::{Change, Event};
 use crate::work_order::order::Order;
 
 /// Version of the rows; an index of another one is made again.
-const VERSION: i64 = 6;
+const VERSION: i64 = 7;
 /// Events read at a time when the index is made again.
 const REBUILD: i64 = 1000;
 

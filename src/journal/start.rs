@@ -9,6 +9,7 @@ use super::stock;
 use super::store::{JournalError, Reader};
 use crate::work_order::elapsed::Elapsed;
 use crate::work_order::state::State;
+use crate::work_order::waiting::MOST_WAITING;
 
 /// Orders that stay at hand after a restart although they are finished.
 pub(super) const ORDERS_AT_HAND: i64 = 20;
@@ -95,8 +96,8 @@ pub(super) async fn orders_that_wait(connection: &mut SqliteConnection) -> Resul
 
 /// Batches, mixed or discarded, whose bonds are looked back at: those that a start folds.
 const BATCHES_BACK: i64 = 400;
-/// Bonds that are looked back at: as many as the state shows times of.
-const BONDS_BACK: i64 = 100;
+/// Bonds that are looked back at: as many as the state shows times of. No shop bonds so many within the longest time of a sheet.
+const BONDS_BACK: i64 = MOST_WAITING as i64;
 
 /// The last bonds, oldest first, with their orders and how long their clubs are not to be played, in seconds.
 const LAST_BONDS: &str = "

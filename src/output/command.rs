@@ -10,10 +10,11 @@ use crate::config::adhesive_file::read_adhesive;
 use crate::config::document::Mistakes;
 use crate::config::order_file::{OrderFormat, read_orders, read_orders_remarked};
 use crate::measurement::quantity::{Dimension, parse_value};
+use crate::work_order::again::Repeat;
 use crate::work_order::desk::Command;
 use crate::work_order::event::{EventId, Place};
 use crate::work_order::marks::MarkCommand;
-use crate::work_order::order::Order;
+use crate::work_order::order::{Order, WorkKind};
 use crate::work_order::state::State;
 use crate::work_order::steps::Step;
 
@@ -125,8 +126,11 @@ pub fn parse(json: &Value) -> Result<Command, String> {
         }
         "build_again" => Ok(Command::BuildAgain {
             club: text(json, "club", "a finished club's id")?.to_owned(),
-            order: json.get("order").and_then(Value::as_str).map(str::to_owned),
-            raw_length: json.get("raw_length").and_then(Value::as_str).map(str::to_owned),
+            repeat: Repeat {
+                order: json.get("order").and_then(Value::as_str).map(str::to_owned),
+                work: work(json)?,
+                raw_length: json.get("raw_length").and_then(Value::as_str).map(str::to_owned),
+            },
         }),
         "acknowledge" => Ok(Command::Acknowledge),
         "enter_adhesive" => {
@@ -209,6 +213,16 @@ pub fn import_remarks(json: &Value) -> Vec<String> {
         read_orders_remarked(name, text, format).ok().map(|(_, remarks)| remarks)
     };
     files.iter().filter_map(read).flatten().map(|remark| remark.to_string()).collect()
+}
+
+/// What is to be done to a club, if that is said.
+fn work(json: &Value) -> Result<Option<WorkKind>, String> {
+    if json.get("work").is_none_or(Value::is_null) {
+        return Ok(None);
+    }
+    let name = text(json, "work", "what is done to the club")?;
+    let names = || WorkKind::ALL.iter().map(|work| work.name()).collect::<Vec<_>>().join(", ");
+    WorkKind::parse(name).map(Some).ok_or_else(|| format!("\"work\" is \"{name}\", expected one of: {}", names()))
 }
 
 /// The orders of a file.

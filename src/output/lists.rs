@@ -7,11 +7,11 @@ use crate::journal::archive::Found;
 use crate::journal::event::rfc3339;
 use crate::work_order::state::State;
 
-/// Every order at hand with its clubs, in the order in which they should be worked on.
+/// Every order at hand with its clubs, in the order in which they should be worked on, and what comes next while no club is open.
 #[must_use]
 pub fn order_list(state: &State) -> Value {
     let orders: Vec<Value> = state.orders_in_turn().into_iter().map(|order| json!(order_view(state, order))).collect();
-    json!({"orders": orders, "open": state.current_order})
+    json!({"orders": orders, "open": state.current_order, "next_in_turn": state.next_in_turn()})
 }
 
 /// Clubs that were looked for, in the order of import and position.

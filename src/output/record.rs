@@ -41,8 +41,7 @@ pub async fn find(
     lengths: Lengths,
     club: &str,
 ) -> Result<Record, String> {
-    let found = subject(questions, journal, club).await?;
-    Ok(record(&found.club, found.chain, lengths))
+    Ok(Record::of(&subject(questions, journal, club).await?, lengths))
 }
 
 /// The same with its order, for what is printed.
@@ -80,6 +79,10 @@ pub struct Record {
     pub record_version: u32,
     /// The order.
     pub order: String,
+    /// The shop's reference for the player, where the order names one. It stays with whoever may read records here: what goes out to
+    /// a broker has none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub player: Option<String>,
     /// The club.
     pub club: String,
     /// Its generated token.
@@ -306,7 +309,21 @@ pub struct AcknowledgedView {
     pub by: Option<String>,
 }
 
-/// The record of a club; `chain` is the hash of its last event.
+impl Record {
+    /// The record of a club with what its order says of it.
+    #[must_use]
+    pub fn of(found: &Subject, lengths: Lengths) -> Self {
+        Self { player: found.order.player.clone(), ..record(&found.club, found.chain.clone(), lengths) }
+    }
+
+    /// The same without whom it is for.
+    #[must_use]
+    pub fn for_broker(self) -> Self {
+        Self { player: None, ..self }
+    }
+}
+
+/// The record of a club alone; `chain` is the hash of its last event.
 #[must_use]
 pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
     let entries = |standing: &dyn Fn(Standing) -> bool| {
@@ -315,6 +332,7 @@ pub fn record(club: &ClubRecord, chain: String, lengths: Lengths) -> Record {
     Record {
         record_version: VERSION,
         order: club.order.clone(),
+        player: None,
         club: club.spec.id.clone(),
         token: club.spec.token.clone(),
         name: club.spec.name.clone(),

@@ -2,7 +2,7 @@
 
 use crate::club::characteristic::Characteristic;
 pub use crate::club::shown::{Lengths, deviation, value};
-use crate::club::shown::{inches, number};
+use crate::club::shown::{number, sixteenths};
 use crate::measurement::quantity::Dimension;
 use crate::measurement::reading::Quantity;
 use crate::measurement::unit::Points;
@@ -100,7 +100,7 @@ pub fn plain_unit(unit: &str) -> &str {
 /// A length at the saw: tenths of a millimetre, and inches to the nearest sixteenth.
 #[must_use]
 pub fn mm_and_inches(mm: f64) -> String {
-    format!("{} mm ({})", number(mm, 1), inches(mm))
+    format!("{} mm ({})", number(mm, 1), sixteenths(mm))
 }
 
 /// A time in the two largest of its units: `45 s`, `12 min`, `3 h 20 min`, `2 d 4 h`.

@@ -42,6 +42,8 @@ pub struct WorkView {
     pub order: Option<OrderView>,
     /// Orders that wait.
     pub queue: Vec<QueueLine>,
+    /// What comes next in the queue while no club is open, in words; nothing where all is finished.
+    pub next_in_turn: Option<String>,
     /// The open club.
     pub club: Option<ClubView>,
     /// Parts of which few are left in the drawers.
@@ -274,6 +276,7 @@ pub fn work(state: &State, lengths: Lengths, steady_us: i64) -> WorkView {
                 clubs: order.clubs.len(),
             })
             .collect(),
+        next_in_turn: state.next_in_turn(),
         // By the clock as it goes now.
         club: state.club().map(|record| {
             let adhesive = bond(state, record);

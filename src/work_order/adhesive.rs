@@ -16,8 +16,6 @@ use super::steps::Step;
 
 /// How many batches are remembered besides those that clubs name themselves.
 const BATCHES: usize = 20;
-/// How many bonded clubs are looked at for the times on the page; a club's own record forgets nothing.
-const WAITING: usize = 100;
 /// Microseconds in a second.
 const SECOND_US: f64 = 1e6;
 
@@ -180,7 +178,8 @@ pub struct Adhesives {
     pub batches: VecDeque<Mixed>,
     /// The batch that bonds are made with now.
     pub in_force: Option<String>,
-    /// The last clubs that were bonded with a batch, oldest first; their records know until when they wait.
+    /// Clubs that were bonded with a batch and waited for something when the last one was, oldest first; their records know until
+    /// when.
     pub waiting: Vec<String>,
     /// Running time.
     pub elapsed: Elapsed,
@@ -208,17 +207,6 @@ impl Adhesives {
             }
             Change::BatchDiscarded { batch } if self.in_force.as_ref() == Some(batch) => self.in_force = None,
             _ => {}
-        }
-    }
-
-    /// A club was bonded, with a batch or without.
-    pub(super) fn wait_for(&mut self, club: &str, with_batch: bool) {
-        self.waiting.retain(|other| other != club);
-        if self.waiting.len() == WAITING {
-            self.waiting.remove(0);
-        }
-        if with_batch {
-            self.waiting.push(club.to_owned());
         }
     }
 

@@ -1,13 +1,15 @@
-//! "Build this club again": an order whose targets are what a finished club came out as.
+//! "The same club again": an order for the same work whose targets are what a finished club came out as.
 //!
 //! The state and a club's id come in, an order to take in goes out. The tolerances are those of the original order, laid
-//! around the values as built; what the original asked for and nobody measured stays as it was.
+//! around the values as built, of a repair as left; what the original asked for and nobody measured stays as it was. A club that
+//! was repaired is built from parts only where its record says what these are.
 
 use super::build::Build;
 use super::desk::{Refusal, refused};
 use super::event::Change;
 use super::marks::typed;
 use super::order::{ClubSpec, Order, Priority, TargetRow, WorkKind, is_order_number, token};
+use super::part_stock::PartKind;
 use super::record::{ClubRecord, ClubState};
 use super::state::State;
 use crate::club::characteristic::Characteristic;
@@ -18,13 +20,23 @@ use crate::measurement::unit::{Points, round_ties_away};
 /// The second building of a club is tried under this number first, and at most up to that one.
 const REPEATS: std::ops::RangeInclusive<u32> = 2..=999;
 
+/// What a club is built by: without a target for each of these nothing would say which parts to take.
+const BUILT_BY: [Characteristic; 4] =
+    [Characteristic::HeadMass, Characteristic::ShaftMass, Characteristic::GripMass, Characteristic::Length];
+
+/// How a club is to be repeated.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Repeat {
+    /// The new order's number; none: one that is made from the club's id.
+    pub order: Option<String>,
+    /// What is done; none: what was done to the club.
+    pub work: Option<WorkKind>,
+    /// Length of the new shaft before it is cut, as typed; without it the new order has no cut marks.
+    pub raw_length: Option<String>,
+}
+
 /// Makes the order.
-pub(super) fn build_again(
-    state: &State,
-    club: &str,
-    number: Option<&str>,
-    raw_length: Option<&str>,
-) -> Result<Vec<Change>, Refusal> {
+pub(super) fn build_again(state: &State, club: &str, repeat: &Repeat) -> Result<Vec<Change>, Refusal> {
     let Some(built) = state.clubs.get(club) else {
         return refused(format!("there is no club {club}; `records list` shows what there is"));
     };
@@ -32,7 +44,7 @@ pub(super) fn build_again(
         return refused(format!("{club} is not finished: what it comes out as is not known yet"));
     }
     let original = state.orders.get(&built.order);
-    let number = match number {
+    let number = match repeat.order.as_deref() {
         Some(number) => checked(state, number)?,
         None => free_number(state, club)?,
     };
@@ -40,9 +52,11 @@ pub(super) fn build_again(
     if targets.is_empty() {
         return refused(format!("nothing was measured on {club}, so there is nothing to build again"));
     }
+    let work = work(&built.spec, repeat.work, &targets)?;
     let mut build = built.spec.build.clone();
     build.again_of = Some(club.to_owned());
-    build.cut = cut(&build, &targets, raw_length)?;
+    build.cut = cut(&build, work, &targets, repeat.raw_length.as_deref())?;
+    let route = if work == built.spec.work { built.spec.route() } else { work.usual_route() }.to_vec();
     let id = format!("{number}/1");
     let spec = ClubSpec {
         token: token(&id),
@@ -50,8 +64,8 @@ pub(super) fn build_again(
         name: built.spec.name.clone(),
         kind: built.spec.kind,
         hand: built.spec.hand,
-        work: WorkKind::Build,
-        route: WorkKind::Build.usual_route().to_vec(),
+        work,
+        route,
         targets,
         build,
         details: built.spec.details.clone(),
@@ -63,9 +77,45 @@ pub(super) fn build_again(
     }])
 }
 
+/// What is done to the new club: what was done to this one, or a build where its record holds what that needs.
+fn work(built: &ClubSpec, wanted: Option<WorkKind>, targets: &[TargetRow]) -> Result<WorkKind, Refusal> {
+    let (club, was) = (&built.id, built.work);
+    match wanted {
+        None => return Ok(was),
+        Some(wanted) if wanted == was => return Ok(was),
+        Some(WorkKind::Build) => {}
+        Some(other) => {
+            return refused(format!(
+                "the work on {club} was \"{}\": it is repeated as that, or as a build, not as \"{}\"",
+                was.label(),
+                other.label()
+            ));
+        }
+    }
+    let is_known =
+        |of: Characteristic| targets.iter().any(|row| row.characteristic == of && row.target.value.is_some());
+    let lacking: Vec<&str> = BUILT_BY.into_iter().filter(|of| !is_known(*of)).map(Characteristic::label).collect();
+    if lacking.is_empty() {
+        return Ok(WorkKind::Build);
+    }
+    refused(format!(
+        "{club} cannot be built from its record, because the work on it was \"{}\" and it does not say: {}; write an order for the build, or repeat that work",
+        was.label(),
+        lacking.join(", ")
+    ))
+}
+
 /// Where the new shaft is cut. It is another shaft: without its own raw length marks of the old one would be wrong, so
 /// there are none.
-fn cut(build: &Build, targets: &[TargetRow], raw_length: Option<&str>) -> Result<Option<CutPlan>, Refusal> {
+fn cut(
+    build: &Build,
+    work: WorkKind,
+    targets: &[TargetRow],
+    raw_length: Option<&str>,
+) -> Result<Option<CutPlan>, Refusal> {
+    if raw_length.is_some() && !work.takes(PartKind::Shaft) {
+        return refused(format!("\"{}\" takes no new shaft, so no raw length is needed", work.label()));
+    }
     let (mut plan, raw) = match (build.cut, raw_length) {
         (Some(plan), Some(raw)) => (plan, raw),
         (None, Some(_)) => {
@@ -130,6 +180,9 @@ fn asked_alone(asked: &Target, upper: bool) -> Option<f64> {
     }
 }
 
+/// Decimals of a millimetre that hold every 64th of an inch.
+const NANOMETRES: u8 = 6;
+
 /// The value as built with the tolerance that was asked for, as people write it.
 fn text(characteristic: Characteristic, value: f64, asked: &Target) -> Option<String> {
     let dimension = characteristic.dimension();
@@ -144,8 +197,9 @@ fn text(characteristic: Characteristic, value: f64, asked: &Target) -> Option<St
         Dimension::Duration => " min",
         Dimension::Temperature => " °C",
     };
-    // A digit more than is shown: the repeat aims at what was measured, not at what was read off.
-    let decimals = characteristic.decimals() + 1;
+    // A digit more than is shown: the repeat aims at what was measured, not at what was read off. A length was typed, in fractions of
+    // an inch mostly: these are whole nanometres, and it stays what was typed.
+    let decimals = if dimension == Dimension::Length { NANOMETRES } else { characteristic.decimals() + 1 };
     let number = |value: f64| format!("{}", round_ties_away(value, decimals));
     let fine = |value: f64| format!("{}", round_ties_away(value, 4));
     let shown = match dimension {

@@ -27,6 +27,7 @@ use super::trust::{self, TrustCommand};
 use super::voiding;
 use crate::club::characteristic::{Characteristic, MeasuredOn};
 use crate::club::cut::CutMark;
+use crate::club::shown::{self, lengths_of};
 use crate::measurement::quantity::parse_target;
 use crate::measurement::reading::{Measured, Reading};
 use crate::measurement::uncertainty::Budget;
@@ -127,10 +128,8 @@ pub enum Command {
     BuildAgain {
         /// The finished club's id.
         club: String,
-        /// The number of the new order; none lets the bench choose.
-        order: Option<String>,
-        /// The length of the new shaft before it is cut, as typed; without it the new order has no cut marks.
-        raw_length: Option<String>,
+        /// How.
+        repeat: again::Repeat,
     },
     /// The step that comes next is done.
     NextStep,
@@ -363,9 +362,7 @@ pub fn answer(state: &State, command: &Command) -> Result<Vec<Change>, Refusal> 
         Command::Trust { instrument, command } => trust::answer(state, instrument, command),
         Command::Study(command) => study_desk::answer(state, command),
         Command::Mark { club, mark, command } => marks::answer(state, club.as_deref(), *mark, command),
-        Command::BuildAgain { club, order, raw_length } => {
-            again::build_again(state, club, order.as_deref(), raw_length.as_deref())
-        }
+        Command::BuildAgain { club, repeat } => again::build_again(state, club, repeat),
         Command::NextStep => cards::next_step_done(state),
         Command::Acknowledge => cards::acknowledge(state),
         Command::EnterAdhesive(adhesive) => Ok(adhesive::enter(state, adhesive)),
@@ -475,12 +472,6 @@ pub(super) fn file_by_hand(state: &State, event: EventId, place: &Place) -> Resu
 }
 
 fn impossible(characteristic: Characteristic, club: &str, found: &str) -> String {
-    let possible = characteristic.possible();
-    format!(
-        "a {} of {found} is not possible for {club}, expected from {} to {} {}",
-        characteristic.label(),
-        possible.start(),
-        possible.end(),
-        characteristic.unit()
-    )
+    let possible = shown::possible(characteristic, lengths_of(found));
+    format!("a {} of {found} is not possible for {club}, expected {possible}", characteristic.label())
 }

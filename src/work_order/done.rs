@@ -53,7 +53,7 @@ impl State {
         };
         let bond = batch.as_ref().and_then(|batch| self.adhesives.bond(event, batch));
         if *step == Step::Bond {
-            self.adhesives.wait_for(club, bond.is_some());
+            self.wait_for(club, bond.is_some());
         }
         self.on_club(club, event.seq, |record| {
             record.steps.push(done);

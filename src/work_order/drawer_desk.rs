@@ -243,5 +243,8 @@ fn put_back(state: &State, taking: Option<EventId>, why: &str) -> Result<Vec<Cha
     let Some(club) = state.drawer_stock.club_of(taking) else {
         return refused(format!("no parts were taken by {taking}, or they are put back already"));
     };
+    if let Some(record) = state.clubs.get(club) {
+        taking_up::may_lose_parts(record)?;
+    }
     Ok(vec![Change::PartsReturned { club: club.to_owned(), taking, why: why.trim().to_owned() }])
 }

@@ -1,6 +1,6 @@
 //! A value as it is filed with a club: with target, limits, deviation and verdict.
 
-use super::judging::{COVERAGE, DecisionRule, Verdict, judge};
+use super::judging::{COVERAGE, DecisionRule, Verdict, is_a_limit, judge};
 use super::order::Stage;
 use super::record::ClubRecord;
 use crate::club::characteristic::Characteristic;
@@ -40,6 +40,16 @@ impl FiledValue {
     #[must_use]
     pub fn expanded(&self) -> f64 {
         self.expanded_u.unwrap_or(COVERAGE * self.u)
+    }
+
+    /// Whether it lies outside the limits it was judged by. A program before 0.5.0 may have judged a value that is its own limit by
+    /// its last bit: that verdict stays in the journal as it was written, and by the rules of today it does not count.
+    #[must_use]
+    pub fn is_outside(&self) -> bool {
+        let is_out = |verdict| matches!(verdict, Verdict::Under | Verdict::Over);
+        let target = Target { value: self.target, lower: self.lower, upper: self.upper };
+        let today = || judge(self.rule, &target, self.value, self.expanded()).verdict;
+        is_out(self.verdict) && (!is_a_limit(&target, self.value) || is_out(today()))
     }
 
     /// Whether it tells that head and shaft were laid together: the angles of a head are read on any shaft, and a
@@ -83,5 +93,35 @@ pub(super) fn judged(
         verdict: judgement.verdict,
         marginal: judgement.marginal,
         rule,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_verdict_of_an_older_program_by_the_last_bit_does_not_count() {
+        // 37 1/2 in + 1/16 in, typed as 37 9/16 in: 954.0875 mm, and one bit more as it was worked out.
+        let limit: f64 = 954.0875;
+        let filed = |value: f64, rule| FiledValue {
+            characteristic: Characteristic::Length,
+            stage: Stage::Final,
+            value,
+            u: 0.1,
+            expanded_u: None,
+            target: Some(952.5),
+            lower: Some(950.9125),
+            upper: Some(limit),
+            deviation: Some(value - 952.5),
+            verdict: Verdict::Over,
+            marginal: true,
+            rule,
+        };
+        let next = f64::from_bits(limit.to_bits() + 1);
+        assert!(!filed(next, DecisionRule::Plain).is_outside());
+        assert!(filed(limit + 0.01, DecisionRule::Plain).is_outside());
+        // With a guard band a limit itself is outside, by the rules of today as well.
+        assert!(filed(next, DecisionRule::Guarded { guard: 1.0 }).is_outside());
     }
 }

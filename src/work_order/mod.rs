@@ -84,3 +84,4 @@ pub mod ticket;
 pub mod trust;
 mod turn;
 mod voiding;
+pub mod waiting;

@@ -13,9 +13,11 @@ use super::part_code::PartCode;
 use super::part_stock::{
     Intake, MeasuredPart, NumberedPart, PartFacts, PartKind, PartUse, UsedPart, Weighed, Whereabouts,
 };
-use super::record::{ClubRecord, ClubState};
+use super::record::ClubRecord;
 use super::state::State;
+use super::taking_up;
 use crate::club::characteristic::Characteristic;
+use crate::club::shown::{self, Lengths};
 use crate::measurement::calibration::Calibration;
 use crate::measurement::reading::{InstrumentKind, Quantity};
 
@@ -203,14 +205,19 @@ fn sensible(kind: PartKind, facts: &PartFacts) -> Result<(), Refusal> {
         if kind != of {
             return refused(format!("a {} has no {}", kind.name(), like.label()));
         }
-        let possible = like.possible();
-        if !possible.contains(&value) {
+        if !like.possible().contains(&value) {
+            // What was typed is not known here: a length is told in both units.
+            let in_inches = [
+                shown::value(like, value, Lengths::Inches),
+                shown::possible(like, Lengths::Inches).replace(" to ", " – "),
+            ];
+            let beside = |text: &str| if like == Characteristic::Length { format!(" ({text})") } else { String::new() };
+            let [found, expected] = [in_inches[0].as_str(), in_inches[1].trim_start_matches("from ")].map(beside);
+            let millimetres = shown::value(like, value, Lengths::Millimetres);
+            let possible = shown::possible(like, Lengths::Millimetres);
             return refused(format!(
-                "a {} of {value} is not possible, expected from {} to {} {}",
-                like.label(),
-                possible.start(),
-                possible.end(),
-                like.unit()
+                "a {} of {millimetres}{found} is not possible, expected {possible}{expected}",
+                like.label()
             ));
         }
     }
@@ -290,7 +297,7 @@ pub(super) fn scan_code(state: &State, code: &PartCode) -> Result<Vec<Change>, R
     if let Some(part) = state.part_stock.parts.iter().find(in_stock) {
         return use_parts(state, &[(None, part.number().to_owned())]);
     }
-    open_for_parts(club)?;
+    taking_up::may_get_parts(club)?;
     let kept = |part: &&UsedPart| part.released.is_none() && is_same_single(&part.used.facts, &facts);
     if club.parts.iter().any(|part| kept(&part)) {
         return refused(format!("part code {}: it is kept for {} already", code.words, club.spec.id));
@@ -312,13 +319,6 @@ fn weighed_last(club: &ClubRecord) -> Option<PartKind> {
     let kind = PartKind::ALL.iter().copied().find(|kind| kind.mass() == last.filed.characteristic)?;
     let has = club.parts.iter().any(|part| part.released.is_none() && part.used.kind == Some(kind));
     (!has).then_some(kind)
-}
-
-fn open_for_parts(club: &ClubRecord) -> Result<(), Refusal> {
-    if club.state == ClubState::Finished {
-        return refused(format!("{} is finished: no part goes into it any more", club.spec.id));
-    }
-    Ok(())
 }
 
 /// Parts go into clubs; a club that is not named is the one in hand.
@@ -389,7 +389,7 @@ fn part_use(state: &State, club: &ClubRecord, part: &NumberedPart) -> Result<Par
         Whereabouts::TakenBack(why) => return refused(format!("{number} was taken back at its intake: {why}")),
         Whereabouts::Withdrawn(why) => return refused(format!("{number} is not in the stock any more: {why}")),
     }
-    open_for_parts(club)?;
+    taking_up::may_get_parts(club)?;
     if !club.spec.work.takes(part.kind) {
         return refused(format!(
             "{number} is a {}, and the work on {id} ({}) takes none: name another club with --club, or open it first",
@@ -454,6 +454,7 @@ fn release(state: &State, part: &str, why: &str) -> Result<Vec<Change>, Refusal>
             _ => refused(format!("{part} is in no club: give a part's number or the event of its use")),
         };
     };
+    taking_up::may_lose_parts(club)?;
     let mut after = club.clone();
     after.take_out(used.event, why);
     let released = Change::PartReleased {

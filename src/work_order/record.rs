@@ -12,7 +12,6 @@ use super::event::{EventId, FiledValue};
 use super::guide::Guide;
 use super::hand_over::HandOverOverride;
 use super::in_hand::InHand;
-use super::judging::Verdict;
 use super::later_face::overtaken;
 use super::marks::{self, MarkDeed, MarkRecord};
 use super::order::{ClubSpec, Stage, WorkKind};
@@ -373,7 +372,7 @@ impl ClubRecord {
     /// What of the club as it would be handed over lies outside its limits. What was out on the way, before the weights
     /// went in or the head was bent, does not count.
     pub fn outside(&self) -> impl Iterator<Item = Characteristic> {
-        let is_out = |entry: &Entry| matches!(entry.filed.verdict, Verdict::Under | Verdict::Over);
+        let is_out = |entry: &Entry| entry.filed.is_outside();
         Characteristic::all().filter(move |characteristic| self.standing(*characteristic).is_some_and(is_out))
     }
 

@@ -7,13 +7,14 @@
 use super::event::{Change, EventId};
 use super::filing::FiledValue;
 use super::judging::{Verdict, outside_in_words};
-use super::order::Order;
 use super::part_stock::{PartFacts, PartUse};
-use super::record::{ClubRecord, ClubState, StepRecord};
+use super::record::{ClubRecord, StepRecord};
 use super::state::State;
 use super::step_back;
 use super::steps::Step;
 use super::taking_up;
+use super::turn::next_words;
+use super::waiting::MOST_WAITING;
 use crate::club::characteristic::Characteristic;
 use crate::club::shown::{self, lengths_of};
 use crate::measurement::quantity::Target;
@@ -40,6 +41,12 @@ pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
                 let is_again = record.has_done(*step) && *step != Step::HandOver;
                 sentences.extend(is_again.then(|| format!("\"{}\" is done once more at {club}", step.label())));
                 sentences.extend(unmeasured(record, *step, *proof));
+                let pushed_out = state.pushed_out_by(club).filter(|_| *step == Step::Bond);
+                sentences.extend(pushed_out.map(|other| {
+                    format!(
+                        "{MOST_WAITING} bonded clubs wait: the time of {other} is shown no more, only in its record"
+                    )
+                }));
                 sentences.extend(passed_over.map(|step| format!("\"{}\" was skipped at {club}", step.label())));
                 record.steps.push(StepRecord { entries_before: record.entries.len(), ..StepRecord::supposed(*step) });
             }
@@ -101,7 +108,7 @@ fn unmeasured(club: &ClubRecord, step: Step, proof: Option<EventId>) -> Option<S
 }
 
 /// What comes next in the queue, where nothing is in hand after the changes: without that the bench would wait for nobody knows
-/// what.
+/// what. Of an order that is taken up again while a club is in hand, what comes next of it.
 fn next_in_turn(state: &State, changes: &[Change]) -> Option<String> {
     let left = |id: &str| {
         changes.iter().any(|change| match change {
@@ -109,31 +116,29 @@ fn next_in_turn(state: &State, changes: &[Change]) -> Option<String> {
             _ => false,
         })
     };
-    let is_opened = changes.iter().any(|change| matches!(change, Change::ClubOpened { .. }));
-    if is_opened || !left(state.current_club.as_deref()?) {
+    let taken_up = changes.iter().find_map(|change| match change {
+        Change::OrderTakenUp { order } => Some(order.as_str()),
+        _ => None,
+    });
+    if changes.iter().any(|change| matches!(change, Change::ClubOpened { .. })) {
         return None;
+    }
+    match (state.current_club.as_deref(), taken_up) {
+        (None, None) => return None,
+        (Some(in_hand), None) if !left(in_hand) => return None,
+        (Some(in_hand), Some(number)) if !left(in_hand) => {
+            let next = state.next_club(state.orders.get(number)?)?;
+            let (id, name) = (&next.spec.id, &next.spec.name);
+            return Some(format!("{in_hand} stays in hand; next of order {number} is {id}, {name}"));
+        }
+        _ => {}
     }
     let is_aside = |number: &str| {
         let now = |change: &Change| matches!(change, Change::OrderPutAside { order, .. } if order == number);
-        state.orders_aside.contains_key(number) || changes.iter().any(now)
+        let was = state.orders_aside.contains_key(number) && taken_up != Some(number);
+        was || changes.iter().any(now)
     };
-    let is_open = |club: &&ClubRecord| matches!(club.state, ClubState::Waiting | ClubState::InWork);
-    // One that was put aside with its whole order is what that order goes on with.
-    let goes_on = |club: &&ClubRecord| state.left_in_hand.get(&club.order) == Some(&club.spec.id);
-    let waits = |club: &&ClubRecord| {
-        (is_open(club) || goes_on(club)) && club.state != ClubState::Finished && !left(&club.spec.id)
-    };
-    let orders = state.orders_in_turn().into_iter().filter(|order| !is_aside(&order.number));
-    let in_hand = |order: &Order| state.next_club(order).into_iter();
-    let clubs =
-        |order| in_hand(order).chain(order.clubs.iter().filter_map(|spec| state.clubs.get(&spec.id)).filter(is_open));
-    let next = orders.flat_map(clubs).find(waits);
-    Some(match next {
-        Some(club) => {
-            format!("next is {}, {}: scan the ticket of order {} or open it", club.spec.id, club.spec.name, club.order)
-        }
-        None => "nothing waits: what is not finished is put aside".to_owned(),
-    })
+    Some(next_words(state.next_of_queue(is_aside, left)))
 }
 
 /// A typed value with its verdict: `length of W-1/1 is 38 5/16 in: +5/16 in from target (1/4 in over its limit)`.

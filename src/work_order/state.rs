@@ -361,6 +361,9 @@ impl State {
         if let Some(why) = from.orders_aside.remove(order) {
             self.orders_aside.insert(order.to_owned(), why);
         }
+        if let Some(club) = from.left_in_hand.remove(order) {
+            self.left_in_hand.insert(order.to_owned(), club);
+        }
         self.drawer_stock.remember(std::mem::take(&mut from.drawer_stock));
         for (event, club) in from.place_of {
             self.place_of.entry(event).or_insert(club);

@@ -29,15 +29,16 @@ pub struct StepTakenBack {
 impl State {
     pub(super) fn take_step_back(&mut self, event: &Event) {
         let Change::StepTakenBack { club, done, why } = &event.change else { return };
-        let mut bonded = None;
+        let mut waits = None;
         self.on_club(club, event.seq, |record| {
             let Some(step) = record.undo_step(*done) else { return };
-            bonded = (step.step == Step::Bond).then_some(record.bond.is_some());
+            waits = Some(record.bond.is_some());
             let (at_us, by, why) = (event.at_us, event.by.clone(), why.clone());
             record.steps_taken_back.push(StepTakenBack { done: step, why, at_us, by });
         });
-        if let Some(still) = bonded {
-            self.adhesives.wait_for(club, still);
+        // Its cure may have to be waited for again.
+        if let Some(waits) = waits {
+            self.wait_for(club, waits);
         }
     }
 }

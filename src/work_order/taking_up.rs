@@ -92,6 +92,14 @@ pub(super) fn may_get_parts(club: &ClubRecord) -> Result<(), Refusal> {
     Ok(())
 }
 
+/// What is taken out of a finished club would make its numbers untrue as well.
+pub(super) fn may_lose_parts(club: &ClubRecord) -> Result<(), Refusal> {
+    if club.state == ClubState::Finished {
+        return refused(format!("{} is {} already, nothing is taken out: {}", club.spec.id, how(club), remedy(club)));
+    }
+    Ok(())
+}
+
 /// The last value is taken back by a card or a pedal: not from a club that is handed over, which nobody meant who pressed once too often.
 pub(super) fn may_lose_its_last(club: &ClubRecord, value: EventId) -> Result<(), Refusal> {
     let handed_over = club.steps.iter().rfind(|done| done.step == Step::HandOver && club.stands(done));

@@ -6,6 +6,16 @@ use super::order::Order;
 use super::record::{ClubRecord, ClubState};
 use super::state::State;
 
+/// The club that comes next, in words.
+pub(super) fn next_words(next: Option<&ClubRecord>) -> String {
+    match next {
+        Some(club) => {
+            format!("next is {}, {}: scan the ticket of order {} or open it", club.spec.id, club.spec.name, club.order)
+        }
+        None => "nothing waits: what is not finished is put aside".to_owned(),
+    }
+}
+
 impl State {
     /// Orders with a club that is not finished, in their turn, those put aside last; without the open one while it has
     /// an open club.
@@ -40,6 +50,36 @@ impl State {
         let mut clubs = order.clubs.iter().filter_map(|club| self.clubs.get(&club.id));
         let aside = clubs.clone().find(|record| record.state == ClubState::Aside);
         clubs.find(|record| matches!(record.state, ClubState::Waiting | ClubState::InWork)).or(aside)
+    }
+
+    /// The club that comes next in the queue: of the first order in turn that has one that waits. `is_aside` says of an order whether
+    /// it is put aside, `is_left` of a club whether it is over or put aside by itself.
+    pub(super) fn next_of_queue(
+        &self,
+        is_aside: impl Fn(&str) -> bool,
+        is_left: impl Fn(&str) -> bool,
+    ) -> Option<&ClubRecord> {
+        let is_open = |club: &&ClubRecord| matches!(club.state, ClubState::Waiting | ClubState::InWork);
+        // One that was put aside with its whole order is what that order goes on with.
+        let goes_on = |club: &&ClubRecord| self.left_in_hand.get(&club.order) == Some(&club.spec.id);
+        let waits = |club: &&ClubRecord| {
+            (is_open(club) || goes_on(club)) && club.state != ClubState::Finished && !is_left(&club.spec.id)
+        };
+        let mut orders = self.order_sequence.iter().filter_map(|number| self.orders.get(number)).collect::<Vec<_>>();
+        orders.sort_by_cached_key(|order| order.turn());
+        let all = |order| self.next_club(order).into_iter().chain(self.clubs_of(order).filter(is_open));
+        orders.into_iter().filter(|order| !is_aside(&order.number)).flat_map(all).find(waits)
+    }
+
+    fn clubs_of<'a>(&'a self, order: &'a Order) -> impl Iterator<Item = &'a ClubRecord> {
+        order.clubs.iter().filter_map(|spec| self.clubs.get(&spec.id))
+    }
+
+    /// What comes next while no club is in hand, in words; nothing where all is finished.
+    #[must_use]
+    pub fn next_in_turn(&self) -> Option<String> {
+        let is_idle = self.current_club.is_none() && self.orders.values().any(|order| self.next_club(order).is_some());
+        is_idle.then(|| next_words(self.next_of_queue(|number| self.orders_aside.contains_key(number), |_| false)))
     }
 
     /// Which club of an order is in hand. One that is put aside with its whole order is still the one that work goes on with.

@@ -23,4 +23,4 @@ places = ["head"]
 "#;
 /// The order.
 pub(crate) const ORDER: &str =
-    "order = \"W-1\"\n[[club]]\nname = \"driver\"\nkind = \"driver\"\nswing_weight = \"D3 ± 0.1\"\n";
+    "order = \"W-1\"\nplayer = \"P-17\"\n[[club]]\nname = \"driver\"\nkind = \"driver\"\nswing_weight = \"D3 ± 0.1\"\n";

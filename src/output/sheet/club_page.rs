@@ -1,21 +1,18 @@
-//! The page of one club: what was asked for, what came out, how far it is off, who did which step, and its place in
-//! the journal.
+//! The page of one club: what was asked for, what came out, how far it is off, who did which step, what went in, and its
+//! place in the journal; further pages for what has no room there.
 
 use super::canvas::{Align, At, Canvas, Ink, Style};
-use super::fonts::STAND_IN;
+use super::flow::{Block, Flow, Part};
+use super::fonts::{Fonts, STAND_IN};
 use super::marks::{self, Strip};
+use super::notes;
 use super::rows::{self, Row};
 use super::{Print, Subject};
 use crate::club::characteristic::Characteristic;
-use crate::output::adhesive_view::bond_as_made;
-use crate::output::record::HandOverOverrideView;
-use crate::output::times::{bare_minute, letters, minute, minute_of};
-use crate::output::work_view::{self, CharacteristicView, ClubView};
-use crate::work_order::adhesive::Override;
-use crate::work_order::cautions::cautions as cautions_of;
-use crate::work_order::record::{ClubState, StepTakenBack};
+use crate::output::times::{bare_minute, letters, minute};
+use crate::output::work_view::CharacteristicView;
+use crate::work_order::record::ClubState;
 use crate::work_order::steps::Step;
-use crate::work_order::taking_up::TakenUp;
 use crate::work_order::ticket::Ticket;
 
 /// Free edge of every page, in millimetres.
@@ -24,36 +21,97 @@ pub(super) const EDGE: f64 = 13.0;
 const CODE: f64 = 34.0;
 /// Height of a row of the table, at most; a long list or a short page makes it less.
 const ROW: (f64, f64) = (6.2, 10.0);
-/// What comes first wherever work can hurt.
-const FIRST: &str =
-    "Data sheets of adhesive, solvent and component makers, local codes and licensed practice come first.";
+/// Free space behind the table of values.
+const GAP: f64 = 5.0;
+/// From the edge of the page to the end of what may stand above its foot, in millimetres.
+const FOOT: f64 = 17.0;
+/// Where the table of values begins.
+const TABLE: f64 = 91.0;
+/// Height of angles and steps below the table.
+const STEPS: f64 = 48.0;
+/// Where what goes on begins on a further page.
+const FURTHER: f64 = EDGE + 16.0;
 
-/// Draws the page.
-pub(super) fn draw(canvas: &mut Canvas<'_>, subject: &Subject, print: &Print) {
-    let (page_width, page_height) = print.paper.size_mm();
-    let width = page_width - 2.0 * EDGE;
-    let view = work_view::club(&subject.club, print.lengths);
-    let rows = rows::rows(&subject.club, print.lengths);
-    let views: Vec<CharacteristicView> = rows.iter().map(|row| row.view.clone()).collect();
-    header(canvas, width, subject, print);
-    marks::club(canvas, (EDGE, 61.0), &subject.club, &views);
-    let count = f64::from(u8::try_from(rows.len().max(1)).unwrap_or(13));
-    let table = 91.0;
-    // Below the table: angles and steps (48 mm), notes (24 mm), the foot (17 mm).
-    let row = ((page_height - EDGE - 17.0 - 24.0 - 48.0 - table - 6.0) / count).clamp(ROW.0, ROW.1);
-    let below = values(canvas, (EDGE, table), (width, row), &rows, rows::is_repair(&subject.club)) + 5.0;
-    marks::angles(canvas, (EDGE, below), width * 0.42, &views, subject.club.spec.hand);
-    steps(canvas, (EDGE + width * 0.46, below), width * 0.54, subject, print);
-    notes(canvas, (EDGE, below + 48.0), (width, page_height - EDGE - 17.0), subject, &view, print);
-    foot(canvas, (EDGE, page_height - EDGE - 11.0), width, subject, print);
+/// The pages of a club: its own, and further ones for what has no room there.
+pub(super) struct Pages<'a> {
+    subject: &'a Subject,
+    print: &'a Print,
+    rows: Vec<Row>,
+    /// Height of a row of the table.
+    row: f64,
+    /// What went in and what is to be said, a part a page.
+    parts: Vec<Part>,
+}
+
+impl<'a> Pages<'a> {
+    /// Lays a club out.
+    pub(super) fn new(fonts: &Fonts, subject: &'a Subject, print: &'a Print) -> Self {
+        let (page_width, page_height) = print.paper.size_mm();
+        let (width, end) = (page_width - 2.0 * EDGE, page_height - EDGE - FOOT);
+        let rows = rows::rows(&subject.club, print.lengths);
+        let flow = Flow::new(fonts, width, notes::blocks(fonts, width, subject, print));
+        // The rows of the table give way to what stands below them, as far as they can be read then.
+        let count = f64::from(u8::try_from(rows.len().max(1)).unwrap_or(u8::MAX));
+        let below = end - TABLE - STEPS - GAP;
+        let row = ((below - flow.height()) / count).clamp(ROW.0, ROW.1);
+        let mut parts = flow.pages(below - row * count, end - FURTHER);
+        // No further page is begun for this alone.
+        let last = Flow::new(fonts, width, vec![Block::grey(notes::FIRST)]);
+        let room = if parts.len() == 1 { below - row * count } else { end - FURTHER };
+        if let Some(part) = parts.last_mut()
+            && part.height() + last.height() <= room
+        {
+            part.add(last);
+        }
+        Self { subject, print, rows, row, parts }
+    }
+
+    /// How many they are.
+    pub(super) fn count(&self) -> usize {
+        self.parts.len()
+    }
+
+    /// Draws one of them, counted from 0.
+    pub(super) fn draw(&self, canvas: &mut Canvas<'_>, number: usize) {
+        let Self { subject, print, .. } = *self;
+        let (page_width, page_height) = print.paper.size_mm();
+        let width = page_width - 2.0 * EDGE;
+        let top = if number == 0 { self.draw_first(canvas, width) } else { FURTHER };
+        self.band(canvas, width, number);
+        if let Some(part) = self.parts.get(number) {
+            part.draw(canvas, (EDGE, top), width);
+        }
+        foot(canvas, (EDGE, page_height - EDGE - 11.0), width, subject, print);
+    }
+
+    /// What stands on the first page alone; gives its lower end.
+    fn draw_first(&self, canvas: &mut Canvas<'_>, width: f64) -> f64 {
+        let Self { subject, print, .. } = *self;
+        let views: Vec<CharacteristicView> = self.rows.iter().map(|row| row.view.clone()).collect();
+        header(canvas, width, subject, print);
+        marks::club(canvas, (EDGE, 61.0), &subject.club, &views);
+        let repair = rows::is_repair(&subject.club);
+        let below = values(canvas, (EDGE, TABLE), (width, self.row), &self.rows, repair) + GAP;
+        marks::angles(canvas, (EDGE, below), width * 0.42, &views, subject.club.spec.hand);
+        steps(canvas, (EDGE + width * 0.46, below), width * 0.54, subject, print);
+        below + STEPS
+    }
+
+    /// The band at the top with the club's id, and which page it is where there are several.
+    fn band(&self, canvas: &mut Canvas<'_>, width: f64, number: usize) {
+        canvas.rectangle((EDGE, EDGE), (width, 9.0), Ink::Black);
+        let title = match self.count() {
+            1 => "BUILD SHEET".to_owned(),
+            count => format!("BUILD SHEET, PAGE {} OF {count}", number + 1),
+        };
+        canvas.text((EDGE + 3.0, EDGE + 6.2), &title, Style::of(10.0).bold().ink(Ink::White));
+        let id = Style::of(13.0).bold().ink(Ink::White).align(Align::Right);
+        canvas.text_within((EDGE + width - 3.0, EDGE + 6.5), width * 0.6, &self.subject.club.spec.id, id);
+    }
 }
 
 fn header(canvas: &mut Canvas<'_>, width: f64, subject: &Subject, print: &Print) {
     let spec = &subject.club.spec;
-    canvas.rectangle((EDGE, EDGE), (width, 9.0), Ink::Black);
-    canvas.text((EDGE + 3.0, EDGE + 6.2), "BUILD SHEET", Style::of(10.0).bold().ink(Ink::White));
-    let id = Style::of(13.0).bold().ink(Ink::White).align(Align::Right);
-    canvas.text_within((EDGE + width - 3.0, EDGE + 6.5), width * 0.7, &spec.id, id);
     let text_width = width - CODE - 4.0;
     // The name is read from afar; a long one gets smaller, then a second line.
     let size = [30.0, 24.0, 19.0, 15.0]
@@ -218,105 +276,6 @@ fn steps(canvas: &mut Canvas<'_>, at: At, width: f64, subject: &Subject, print: 
         y += 4.25;
     }
 }
-
-/// What does not agree, what was taken back, and what to take care of in the steps that are still to come.
-fn notes(canvas: &mut Canvas<'_>, at: At, (width, end): (f64, f64), subject: &Subject, view: &ClubView, print: &Print) {
-    let style = Style::of(7.4);
-    let mut y = at.1;
-    let fits = |y: f64, lines: f64| y + lines * 3.4 < end;
-    if let Some(words) = subject.club.order_words().filter(|_| fits(y, 2.0)) {
-        y = canvas.paragraph((at.0, y), width, 2, &format!("Note: {words}."), style.bold());
-    }
-    for over in &subject.club.hand_over_overrides {
-        if fits(y, 3.0) {
-            let words = format!("Decided: {}.", HandOverOverrideView::of(over).text());
-            y = canvas.paragraph((at.0, y), width, 3, &words, style.bold());
-        }
-    }
-    for TakenUp { decided: Override { name, why, .. }, .. } in &subject.club.taken_up {
-        if fits(y, 2.0) {
-            let words = format!("Taken up again after it was finished, by {name}: {why}.");
-            y = canvas.paragraph((at.0, y), width, 2, &words, style.bold());
-        }
-    }
-    for StepTakenBack { done, why, at_us, by } in &subject.club.steps_taken_back {
-        if fits(y, 2.0) {
-            let by = by.as_deref().map(|by| format!(", by {by}")).unwrap_or_default();
-            let (marked, taken) = (bare_minute(done.at_us, &print.zone), minute(*at_us, &print.zone));
-            let words = format!("Taken back {taken}{by}: \"{}\", marked done {marked} ({why}).", done.step.label());
-            y = canvas.paragraph((at.0, y), width, 2, &words, style);
-        }
-    }
-    for (bond, is_last) in subject
-        .club
-        .earlier_bonds
-        .iter()
-        .map(|bond| (bond, false))
-        .chain(subject.club.bond.iter().map(|bond| (bond, true)))
-    {
-        let how = if is_last { "Bonded" } else { "Before that bonded" };
-        let mut words = format!("{how} with batch {} of {}", bond.batch.name, bond.batch.product);
-        if let Some(lot) = &bond.batch.lot {
-            words += &format!(", lot {lot}");
-        }
-        if is_last {
-            words += &format!("; not to be played before {}", minute_of(&bond_as_made(bond).not_before, &print.zone));
-        }
-        if let Some(decision) = &bond.overridden {
-            words += &format!("; decided by {}: its cure was not waited for ({})", decision.name, decision.why);
-        }
-        if fits(y, 2.0) {
-            let style = if bond.overridden.is_some() { style.bold() } else { style };
-            y = canvas.paragraph((at.0, y), width, 2, &format!("{words}."), style);
-        }
-    }
-    for suspect in &view.suspects {
-        if fits(y, 2.0) {
-            y = canvas.paragraph((at.0, y), width, 2, &format!("Does not agree: {}", suspect.reason), style.bold());
-        }
-    }
-    if fits(y, 2.0)
-        && let Some(line) = earlier(canvas, width, style, &rows::earlier_values(&subject.club, print.lengths))
-    {
-        y = canvas.paragraph((at.0, y), width, 2, &line, style.ink(Ink::Grey));
-    }
-    let is_done = |step: &Step| subject.club.has_done(*step);
-    let spec = &subject.club.spec;
-    let mut cautions: Vec<&str> = Vec::new();
-    for caution in spec.route().iter().filter(|step| !is_done(step)).flat_map(|step| cautions_of(*step, spec)) {
-        if !cautions.contains(&caution.words()) {
-            cautions.push(caution.words());
-        }
-    }
-    if subject.club.state != ClubState::Finished {
-        for caution in cautions {
-            if fits(y, 2.0) {
-                y = canvas.paragraph((at.0, y), width, 2, &format!("Take care. {caution}"), style);
-            }
-        }
-    }
-    if fits(y, 1.0) {
-        canvas.paragraph((at.0, y), width, 1, FIRST, style.ink(Ink::Grey));
-    }
-}
-
-/// Values that do not count any more, as many as two lines hold; the others are counted. The newest ones stand there first.
-fn earlier(canvas: &Canvas<'_>, width: f64, style: Style, values: &[String]) -> Option<String> {
-    let line = |shown: usize| {
-        let more = values.len() - shown;
-        let rest = if more == 0 { String::new() } else { format!("; and {more} more, which the journal keeps") };
-        let newest: Vec<&str> = values.iter().rev().take(shown).map(String::as_str).collect();
-        format!("Earlier values: {}{rest}.", newest.join("; "))
-    };
-    // Lines break between words, so two of them hold a little less than twice the width.
-    let holds = |shown: &usize| canvas.width(&line(*shown), style) <= 1.85 * width;
-    let shown = (1..=values.len().min(MOST_EARLIER)).rev().find(holds);
-    let shown = shown.or_else(|| (!values.is_empty()).then_some(1))?;
-    Some(line(shown))
-}
-
-/// Earlier values on a sheet, at most.
-const MOST_EARLIER: usize = 12;
 
 /// Bench, time of printing, and the place in the chain.
 pub(super) fn foot(canvas: &mut Canvas<'_>, at: At, width: f64, subject: &Subject, print: &Print) {

@@ -1,19 +1,23 @@
-//! Printed build sheets: a page a club, a page a set, and labels for shafts, as PDF.
+//! Printed build sheets: a page a club (more where it needs them), a page a set, and labels for shafts, as PDF.
 //!
 //! Records and their orders come in, the bytes of a file leave. Values and verdicts are those of the page; nothing is
 //! measured or judged here. A sheet names the hash of the club's last event, and its matrix code leads to the record.
 //!
-//! In reading order: [`fonts`] and [`canvas`] draw, `marks` has the drawings, `club_page`, `set_page` and `label` lay out.
+//! In reading order: [`fonts`] and [`canvas`] draw, `marks` has the drawings, `flow` breaks lines and pages, `went_in` and `notes` say
+//! what stands there, `club_page`, `set_page` and `label` lay out.
 
 mod canvas;
 mod card;
 mod club_page;
+mod flow;
 mod fonts;
 mod label;
 mod marks;
+mod notes;
 mod part_label;
 mod rows;
 mod set_page;
+mod went_in;
 
 use jiff::tz::TimeZone;
 use krilla::Document;
@@ -91,13 +95,13 @@ pub enum SheetError {
     Document(String),
 }
 
-/// A page for one club.
+/// A page for one club, and further ones for what has no room there.
 ///
 /// # Errors
 /// When the further font is none.
 pub fn club_sheet(subject: &Subject, print: &Print) -> Result<Vec<u8>, SheetError> {
     let title = format!("Build sheet {} {}", subject.club.spec.id, subject.club.spec.name);
-    document(title, print, |pages| pages.page(print.paper.size_mm(), |canvas| club_page::draw(canvas, subject, print)))
+    document(title, print, |pages| pages.club(subject, print))
 }
 
 /// A page for each set, and one for each of its clubs behind it.
@@ -112,7 +116,7 @@ pub fn set_sheets(subjects: &[Subject], print: &Print) -> Result<Vec<u8>, SheetE
                 pages.page(print.paper.size_mm(), |canvas| set_page::draw(canvas, part, print));
             }
             for subject in set {
-                pages.page(print.paper.size_mm(), |canvas| club_page::draw(canvas, subject, print));
+                pages.club(subject, print);
             }
         }
     })
@@ -160,6 +164,14 @@ struct Pages<'a> {
 }
 
 impl Pages<'_> {
+    /// The page of a club, and further ones where it needs them.
+    fn club(&mut self, subject: &Subject, print: &Print) {
+        let sheet = club_page::Pages::new(self.fonts, subject, print);
+        for number in 0..sheet.count() {
+            self.page(print.paper.size_mm(), |canvas| sheet.draw(canvas, number));
+        }
+    }
+
     fn page(&mut self, (width, height): (f64, f64), draw: impl FnOnce(&mut Canvas<'_>)) {
         #[expect(clippy::cast_possible_truncation, reason = "sizes of paper")]
         let settings = PageSettings::from_wh((width * POINTS_PER_MM) as f32, (height * POINTS_PER_MM) as f32);

@@ -29,6 +29,8 @@ pub struct State {
     pub order: Option<Order>,
     /// Orders that wait.
     pub queue: Vec<Queued>,
+    /// What comes next in the queue while no club is open.
+    pub next_in_turn: Option<String>,
     /// The open club.
     pub club: Option<Club>,
     /// The last captures.

@@ -359,6 +359,9 @@ fn act(view: &View<'_>, shown: &Shown<'_>, width: usize) -> Vec<Line<'static>> {
         if state.queue.is_empty() {
             lines.extend(labelled(view.t("now"), view.t("bring_order"), Style::new()));
         }
+        if let Some(next) = &state.next_in_turn {
+            lines.extend(labelled(view.t("then"), &view.said(next), Style::new()));
+        }
         let order = |queued: &super::message::Queued| {
             let key = if queued.clubs == 1 { "clubs.one" } else { "clubs.more" };
             Line::raw(format!("{} · {}", queued.order, view.with(key, &[("n", &queued.clubs.to_string())])))

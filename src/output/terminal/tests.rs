@@ -236,7 +236,10 @@ fn without_a_club_the_queue_is_called_out_and_before_the_first_message_it_waits(
     let nothing = text(&known(state.clone()), &Link::Up, ms(0), 80, 24);
     assert_has(&nothing, &["no club open", "no order waits", "bring a work order in: benchscribe orders import FILE"]);
     state["queue"] = json!([{"order": "W-1043", "clubs": 1}]);
-    assert_has(&text(&known(state), &Link::Up, ms(0), 80, 24), &["open an order", "W-1043 · 1 club"]);
+    let next = "next is W-1043/1, driver: scan the ticket of order W-1043 or open it";
+    state["next_in_turn"] = json!(next);
+    let waiting = text(&known(state), &Link::Up, ms(0), 80, 24);
+    assert_has(&waiting, &["open an order", "W-1043 · 1 club", "next is W-1043/1, driver: scan the ticket of order"]);
     assert_has(
         &text(&Known::default(), &Link::Opening, ms(0), 80, 24),
         &["waiting for the bench", "nothing heard yet"],

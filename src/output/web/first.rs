@@ -100,6 +100,7 @@ impl First {
                 _ => 4,
             };
             first.call = Some(call);
+            first.then = work.next_in_turn.as_deref().map(|next| words.said(next));
             first.facts = work.captures.first().map(|last| last_reading(work, last, words)).into_iter().collect();
             return first;
         }
@@ -108,7 +109,8 @@ impl First {
             Some(message) => Some(words.said(message)),
             None => phase_advice(first.phase).map(|key| words.language.with(key, &[("name", &instrument.name)])),
         });
-        first.then = work.club.as_ref().map(|club| words.said(&club.next)).filter(|next| !next.is_empty());
+        let of_club = work.club.as_ref().map(|club| &club.next).filter(|next| !next.is_empty());
+        first.then = of_club.or(work.next_in_turn.as_ref()).map(|next| words.said(next));
         first
     }
 

@@ -22,6 +22,8 @@ const G_PER_OUNCE: f64 = 28.349_523_125;
 const OUNCE_DECIMALS: u8 = 3;
 /// Plain numbers in a unit some thirty times as large keep what they told with so many decimals more.
 const FINER: usize = 2;
+/// A fraction of an inch with more parts is less than a millimetre.
+const SIXTEENTHS: f64 = 16.0;
 /// The remark of a target whose limits the order does not write.
 const BY_DEFAULT: &str = ", by default";
 
@@ -198,7 +200,8 @@ impl Units {
         })
     }
 
-    /// A sentence with the masses and inches in it in these units; an inch of a sentence is a sixteenth wide.
+    /// A sentence with the masses and inches in it in these units; a sixteenth of an inch is more than a millimetre wide, what is
+    /// finer is not.
     pub(super) fn sentence(self, text: &str) -> String {
         let mut shown = text.to_owned();
         if self.ounces {
@@ -245,7 +248,10 @@ impl Units {
                     let ratio =
                         |above, below| if of.get(above).is_some() { grams(of, above) / grams(of, below) } else { 0.0 };
                     let whole = if of.get(2).is_some() { grams(of, 2) } else { 0.0 };
-                    format!("{}{} mm", of_group(of, 1), number((whole + ratio(3, 4) + ratio(5, 6)) * MM_PER_INCH, 0))
+                    let is_fine =
+                        [4, 6].into_iter().any(|below| of.get(below).is_some() && grams(of, below) > SIXTEENTHS);
+                    let mm = (whole + ratio(3, 4) + ratio(5, 6)) * MM_PER_INCH;
+                    format!("{}{} mm", of_group(of, 1), number(mm, u8::from(is_fine)))
                 })
                 .into_owned();
         }

@@ -150,9 +150,9 @@ describe("what a person does", () => {
     ];
     return on(s.scene({ order: { order: "W-1042", player: "P-17", clubs } }), async (page) => {
       await page.locator("#orders-button").click();
-      const again = page.locator("dialog").getByRole("button", { name: "build the driver again" });
+      const again = page.locator("dialog").getByRole("button", { name: "the driver once more" });
       await again.waitFor();
-      assert.equal(await page.locator("dialog").getByRole("button", { name: /again/ }).count(), 1);
+      assert.equal(await page.locator("dialog").getByRole("button", { name: /once more/ }).count(), 1);
       await again.click();
       assert.deepEqual(await sent(), [{ command: "build_again", club: "W-1042/1" }]);
     });

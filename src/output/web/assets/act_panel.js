@@ -30,9 +30,9 @@ export function drawAct(view, shown) {
           : own(phaseAdvice(shown.instrument));
   const queue = club || view.state === null ? [] : (view.state.queue ?? []);
   const name = (id) => view.state?.instruments?.find((instrument) => instrument.id === id)?.name ?? plain(id);
-  const changed = rebuild(place, [loud, now, club?.club, club?.next, club?.advice, club?.bending?.advice, forecast(club), club && notForecast(club), shown.calling, queue, view.state === null, drawersKey(view.state)], () => [
+  const changed = rebuild(place, [loud, now, club?.club, club?.next, club?.advice, club?.bending?.advice, forecast(club), club && notForecast(club), shown.calling, queue, view.state === null, view.state?.next_in_turn, drawersKey(view.state)], () => [
     loud ? unfiled(loud, name) : null,
-    loud ? null : guidance(club, now, shown.calling),
+    loud ? null : guidance(club, now, shown.calling, view.state?.next_in_turn),
     loud || shown.calling ? null : drawers(view.state),
     loud || shown.calling ? null : asides(club),
     club || view.state === null || (loud && queue.length === 0) ? null : openings(queue),
@@ -110,10 +110,11 @@ function unfiled(capture, name) {
   );
 }
 
-function guidance(club, now, calling) {
+function guidance(club, now, calling, nextInTurn) {
   const lines = [
     now?.text ? line(t("now"), [now], "line-now") : null,
     club && !calling && club.next ? line(t("then"), [club.next], "line-then") : null,
+    !club && nextInTurn ? line(t("then"), [nextInTurn], "line-then") : null,
     !calling && forecast(club) ? line(t("forecast"), forecast(club)) : null,
     club?.advice?.length ? line(t("advice"), club.advice) : null,
     bends(club),

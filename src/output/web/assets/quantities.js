@@ -8,19 +8,26 @@ export const MM_PER_INCH = 25.4;
 /** An avoirdupois ounce, exactly: a sixteenth of 0.453 592 37 kg (NIST Handbook 44, Appendix C). */
 export const G_PER_OUNCE = 28.349523125;
 
-/** Finest fraction of an inch that is shown. */
+/** What a length is rounded to, in parts of an inch. */
 const INCH_PARTS = 16;
+/** Finest fraction that is shown of a length that lies on it: somebody has written it so. */
+const WRITTEN_PARTS = 64;
+/** What arithmetic may leave between a length and the fraction it was written as, in millimetres. */
+const ON_IT_MM = 1e-6;
 /** A thousandth of an ounce is 0.03 g, finer than the tenth of a gram that it stands for. */
 const OUNCE_DECIMALS = 3;
 
-/** Inches and the nearest sixteenth, reduced: `45 1/4 in`. */
+/** Inches and the nearest sixteenth, reduced: `45 1/4 in`; what lies on a 32nd or 64th as it was written: `43 1/32 in`. */
 export function inches(mm) {
-  const sixteenths = Math.round(mm / (MM_PER_INCH / INCH_PARTS));
-  const whole = Math.floor(sixteenths / INCH_PARTS);
-  let [above, below] = [sixteenths % INCH_PARTS, INCH_PARTS];
+  const finest = MM_PER_INCH / WRITTEN_PARTS;
+  const isWritten = Math.abs(mm - Math.round(mm / finest) * finest) <= ON_IT_MM;
+  const parts = isWritten ? WRITTEN_PARTS : INCH_PARTS;
+  const all = Math.round((mm / MM_PER_INCH) * parts);
+  const whole = Math.floor(all / parts);
+  let [above, below] = [all % parts, parts];
   while (above > 0 && above % 2 === 0) [above, below] = [above / 2, below / 2];
-  const parts = [whole > 0 || above === 0 ? String(whole) : null, above > 0 ? `${above}/${below}` : null];
-  return `${parts.filter(Boolean).join(" ")} in`;
+  const written = [whole > 0 || above === 0 ? String(whole) : null, above > 0 ? `${above}/${below}` : null];
+  return `${written.filter(Boolean).join(" ")} in`;
 }
 
 // Halves away from nothing, as the daemon rounds.
@@ -103,7 +110,7 @@ export function limitText(reading, limit, units) {
 
 const FRACTION = /(?<![\d.])(\d+)(?: (\d+)\/(\d+))? in\b(?!·)|(?<![\d./])(\d+)\/(\d+) in\b/g;
 
-/** A sentence with the masses and inches in it in the units that somebody chose; an inch of a sentence is a sixteenth wide. */
+/** A sentence with the masses and inches in it in the units that somebody chose; a sixteenth of an inch is more than a millimetre wide, what is finer is not. */
 export function inUnits(text, units) {
   let shown = text;
   if (units.masses === "oz") {
@@ -115,7 +122,8 @@ export function inUnits(text, units) {
     // What stands in both units already needs no second time.
     shown = shown.replace(/( mm) \([\d /]+ in\)/g, "$1").replace(/(\d+\.\d+) in\b(?!·)/g, (_, decimal) => millimetres(Number(decimal) * MM_PER_INCH)).replace(FRACTION, (_, whole, above, below, only, under) => {
       const parts = only ? Number(only) / Number(under) : Number(whole) + (above ? Number(above) / Number(below) : 0);
-      return `${(parts * MM_PER_INCH).toFixed(0)} mm`;
+      const isFine = Number(below ?? under ?? 1) > INCH_PARTS;
+      return `${(parts * MM_PER_INCH).toFixed(isFine ? 1 : 0)} mm`;
     });
   }
   return shown;

@@ -4,7 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 
-use super::parts::SignPart;
+use super::parts::{SignPart, said};
 use super::{Shell, show, stopping};
 use crate::output::command::ask;
 use crate::output::web::Web;
@@ -63,6 +63,8 @@ impl OrdersPage<'_> {
 
 /// The orders, as the page groups them.
 struct Queue {
+    /// What comes next while no club is open, in words.
+    next: Option<String>,
     /// Orders with work left, in their turn; the open one comes first of all.
     waiting: Vec<QueuedOrder>,
     /// Those that come later.
@@ -124,5 +126,5 @@ fn queue(state: &BenchState) -> Queue {
     later.truncate(LATER_SHOWN);
     finished.reverse();
     finished.truncate(FINISHED_SHOWN);
-    Queue { waiting, later, later_still, finished }
+    Queue { next: state.next_in_turn(), waiting, later, later_still, finished }
 }
