@@ -287,7 +287,10 @@ fn a_press_does_what_the_page_offers_first_and_a_long_one_takes_back() {
         (press(Press::Accept), "step_done"),
         (press(Press::Accept), "step_done"),
         (press(Press::Void), "step_taken_back"),
-        (command(json!({"command": "enter", "characteristic": "length", "quantity": "37 in"})), "value_typed step_done"),
+        (
+            command(json!({"command": "enter", "characteristic": "length", "quantity": "37 in"})),
+            "value_typed step_done",
+        ),
         (press(Press::Void), "reading_voided"),
         (command(json!({"command": "next_club"})), "club_put_aside club_opened"),
         (press(Press::Accept), "step_done"),

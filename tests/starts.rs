@@ -85,7 +85,7 @@ async fn a_start_reads_no_more_as_the_archive_grows_and_still_knows_the_drawers(
     let taking = taking.unwrap();
     let mut state = reader.at_hand().await.unwrap();
     assert_eq!(state.drawer_stock.club_of(taking), None);
-    assert_eq!(reader.club_of_taking(taking).await.unwrap().as_deref(), Some("W-1/1"));
+    assert_eq!(reader.club_of_deed(taking).await.unwrap().as_deref(), Some("W-1/1"));
     let place = reader.order_of(Key::Order("W-1")).await.unwrap().unwrap();
     reader.recall(&mut state, &place).await.unwrap();
     assert_eq!(state.drawer_stock.club_of(taking), Some("W-1/1"));
