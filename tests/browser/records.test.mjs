@@ -193,6 +193,37 @@ db.commit()
     assert.equal(status, 400);
     assert.ok(detail.includes("not an event's id"));
   });
+
+  test("a_step_is_done_again_and_taken_back_beside_it", async () => {
+    await bench.command({ command: "open_club", club: "W-7001/2" });
+    await bench.command({ command: "step_done", step: "grip" });
+    const steps = async () => (await bench.get("api/v1/records/W-7001/2")).steps.length;
+    await open(`records/${encodeURIComponent("W-7001/2")}`, async (page) => {
+      const part = page.locator('[data-part="steps"]');
+      await part.locator("summary", { hasText: "do it again" }).click();
+      await untilText(page, '[data-part="steps"]', "Grip solvent is flammable");
+      await part.getByRole("button", { name: "the cautions are read: do it again" }).click();
+      await page.waitForFunction(() => document.querySelectorAll('[data-part="steps"] ol.lines > li').length === 2);
+      assert.equal(await steps(), 2);
+      await part.locator("summary", { hasText: "take it back" }).last().click();
+      await part.getByLabel("why").last().fill("the card of another club");
+      await part.getByRole("button", { name: "take it back" }).last().click();
+      await untilText(page, '[data-part="steps"]', "taken back: the card of another club,");
+      assert.equal(await steps(), 1);
+      if (process.env.BENCHSCRIBE_ARTEFACTS) await part.screenshot({ path: join(process.env.BENCHSCRIBE_ARTEFACTS, "steps-taken-back.png") });
+    });
+    // In the other language nothing of it stays English but what a person wrote.
+    await open(
+      `records/${encodeURIComponent("W-7001/2")}`,
+      async (page) => {
+        await untilText(page, '[data-part="steps"]', "zurückgenommen: the card of another club,");
+        const words = await page.locator('[data-part="steps"]').textContent();
+        assert.ok(words.includes("noch einmal tun") && !words.includes("take it back"), words);
+      },
+      { locale: "de-DE" },
+    );
+    await looksGood(browser, at(`records/${encodeURIComponent("W-7001/2")}`), "record-steps");
+  });
 });
 
 describe("records of a bench at work", { skip: process.env.BENCHSCRIBE_URL ? false : "BENCHSCRIBE_URL is not set" }, () => {

@@ -157,7 +157,7 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
             values[values.len() - 1 - usize::try_from(dice.roll(u64::try_from(back).unwrap())).unwrap()]
         });
         let at_club = json!({"club": club});
-        match dice.roll(30) {
+        match dice.roll(29) {
             0..=5 => values.push(writer.captured(instrument, 250.0 + f64::from(u8::try_from(dice.roll(12)).unwrap()))),
             6..=9 => {
                 // A reading is only filed while it is at hand.
@@ -195,8 +195,10 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
                 }
                 writer.write("club_reopened", at_club);
             }
-            18 => drop(writer.write("step_done", json!({"club": club, "step": "bond"}))),
-            29 => take_step_back(&mut writer, &club),
+            18 => {
+                writer.write("step_done", json!({"club": club, "step": "bond"}));
+                take_step_back(&mut writer, &club);
+            }
             19 => {
                 let (number, count) =
                     orders[usize::try_from(dice.roll(u64::try_from(orders.len()).unwrap())).unwrap()].clone();
@@ -314,10 +316,11 @@ pub(crate) fn wild(seed: u64, length: u64) -> Vec<Event> {
     writer.events
 }
 
-/// A step of a club that still counts is taken back, the last one or the one before.
+/// Sometimes a step of a club is taken back, the last one or one before it.
 fn take_step_back(writer: &mut Writer, club: &str) {
     let of_club = |event: &&Event| matches!(&event.change, Change::StepDone { club: of, .. } if of == club);
-    let done = writer.events.iter().rev().filter(of_club).nth(usize::from(writer.events.len() % 2 == 0));
+    let back = writer.events.len() % 4;
+    let done = writer.events.iter().rev().filter(of_club).nth(back);
     if let Some(done) = done.map(|event| event.id) {
         writer.write("step_taken_back", json!({"club": club, "done": done.to_string(), "why": "the wrong card"}));
     }

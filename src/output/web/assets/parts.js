@@ -55,11 +55,13 @@ function exchange(page) {
     came.set(name, fresh.outerHTML);
     const node = document.importNode(fresh, true);
     if (old) {
-      const open = [...old.querySelectorAll("details")].map((details) => details.open);
+      // Rows that come and go name what stands open in them.
+      const keyOf = (details, index) => details.dataset.key ?? index;
+      const open = new Map([...old.querySelectorAll("details")].map((details, index) => [keyOf(details, index), details.open]));
       const scrolled = [...old.querySelectorAll(".wide")].map((wide) => wide.scrollTop);
       const focused = old.contains(document.activeElement) ? pathOf(old, document.activeElement) : null;
       old.replaceWith(node);
-      node.querySelectorAll("details").forEach((details, index) => (details.open = open[index] ?? details.open));
+      node.querySelectorAll("details").forEach((details, index) => (details.open = open.get(keyOf(details, index)) ?? details.open));
       node.querySelectorAll(".wide").forEach((wide, index) => (wide.scrollTop = scrolled[index] ?? 0));
       if (focused) node.querySelector(focused)?.focus({ preventScroll: true });
     } else {
