@@ -253,16 +253,16 @@ fn nothing_comes_out_of_a_finished_club_before_somebody_has_decided() {
         json!({"command": "put_back", "why": "too much"}),
         json!({"command": "put_back", "taking": taking, "why": "too much"}),
     ] {
-        bench.refuses(
+        bench.refuses_for(
             command,
             "W-1/1 is handed over already, nothing is taken out: `orders resume W-1/1 --by N --why TEXT`",
         );
     }
-    bench.refuses(
+    bench.refuses_for(
         json!({"command": "take_part", "item": "w-2", "place": "grip"}),
         "nothing is put in: `orders resume W-1/1",
     );
-    bench.refuses(json!({"command": "use_proposal"}), "nothing is put in: `orders resume W-1/1");
+    bench.refuses_for(json!({"command": "use_proposal"}), "nothing is put in: `orders resume W-1/1");
     assert_eq!(bench.left("w-2"), 2);
     bench.does(json!({"command": "take_club_up", "name": "K7", "why": "its player wants less"}));
     bench.does(json!({"command": "put_back", "why": "too much"}));
