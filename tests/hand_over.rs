@@ -8,6 +8,7 @@ use benchscribe::journal::event::{canonical, parse};
 use benchscribe::output::record::record;
 use benchscribe::output::table::csv;
 use benchscribe::output::text::Lengths;
+use benchscribe::work_order::advice::next_action;
 use benchscribe::work_order::record::ClubState;
 use desk_bench::commanded::Commanded as Bench;
 use serde_json::json;
@@ -226,4 +227,22 @@ fn a_club_is_opened_by_its_id_on_a_code() {
         assert_eq!(bench.bench.core.state.current_club.as_deref(), Some(club));
     }
     assert!(bench.refuses(json!({"command": "scan", "code": "BS1/C/S-3/9"})).starts_with("there is no club S-3/9"));
+}
+
+#[test]
+fn a_change_of_the_order_behind_the_last_measurement_is_what_the_display_asks_for_next() {
+    let mut bench = Bench::new();
+    bench.does(json!({"command": "open_club", "club": "W-3/2"}));
+    bench.steps(&["bond", "cure", "grip"]);
+    bench.reads("W-3/2", "length", "37 in");
+    bench.steps(&["rest"]);
+    let next = |bench: &Bench| next_action(&bench.bench.core.state.clubs["W-3/2"]);
+    assert_eq!(next(&bench), "all is measured: hand the club over");
+    // The player wants it longer: 37 in is 1/4 in under 37 1/4 in.
+    let longer = ORDER.replace("length = \"37 in ± 1/16 in\"", "length = \"37 1/4 in ± 1/16 in\"");
+    bench.does(json!({"command": "import_order", "text": longer}));
+    assert_eq!(next(&bench), "outside its limits: length: put that right before it is handed over");
+    // And back again.
+    bench.does(json!({"command": "import_order", "text": ORDER}));
+    assert_eq!(next(&bench), "all is measured: hand the club over");
 }

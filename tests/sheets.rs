@@ -430,6 +430,7 @@ async fn a_sheet_says_what_went_in_and_how_it_was_bent_and_goes_on_on_a_further_
                 "1.0 deg weaker",
                 "not measured again",
                 "Take care.",
+                "Data sheets",
             ] {
                 assert!(text.contains(words), "{paper} {again}: {words:?} is not in {text}");
             }

@@ -219,7 +219,7 @@ fn the_cure_of_a_bond_that_was_taken_back_does_not_run_and_that_of_the_next_one_
     bench.scan("BS1/S/BOND");
     let at_once = bench.timer().unwrap();
     assert!(at_once.contains("cures, "), "{at_once}");
-    bench.bench.wait(600.0);
+    bench.bench.wait(100.0);
     bench.scan("BS1/V");
     bench.tells("the step \"bond head and shaft\" at W-8/1 is taken back");
     bench.tells("no cure is counted at W-8/1 now");
@@ -414,6 +414,43 @@ fn a_question_about_a_step_costs_nobody_what_was_done_before_it() {
     bench.types("38 in");
     bench.scan("BS1/V");
     bench.tells("taken back at W-8/1: length");
+    // Its cautions read are no deed.
+    bench.scan("BS1/S/BOND");
+    bench.bench.wait(3.0);
+    bench.refuses_scan("BS1/S/BOND");
+    bench.scan("BS1/A");
+    let words = bench.refuses_scan("BS1/V");
+    assert!(words.contains("is not done again at W-8/1, and nothing is taken back"), "{words}");
+    assert!(bench.club("W-8/1").has_done(Step::Bond));
+}
+
+#[test]
+fn a_card_takes_a_step_back_only_as_long_as_it_can_be_a_slip() {
+    let mut bench = Bench::with_batch();
+    let late = |bench: &mut Bench, reason: &str| {
+        let (words, bond) = (bench.refuses_scan("BS1/V"), bench.club("W-8/1").steps.last().unwrap().event);
+        assert_eq!(
+            words,
+            format!(
+                "\"bond head and shaft\" at W-8/1 is not taken back by a card or a pedal, {reason}: take it back in the club's record, or by `records void {bond} --why TEXT`"
+            )
+        );
+        bond
+    };
+    bench.scan("BS1/S/BOND");
+    bench.bench.wait(119.0);
+    bench.scan("BS1/V");
+    assert_eq!(bench.steps("W-8/1"), [""; 0]);
+    bench.scan("BS1/S/BOND");
+    bench.bench.wait(150.0);
+    late(&mut bench, "that is 3 min ago");
+    let bond = late(&mut bench, "that is 3 min ago");
+    bench.does(json!({"command": "void", "event": bond.to_string(), "why": "the wrong card"}));
+    assert_eq!(bench.steps("W-8/1"), [""; 0]);
+    // Work went on since: a maker's code is noted, which a card does not take back.
+    bench.scan("BS1/S/BOND");
+    bench.scan("(01)09506000134352(10)L7");
+    late(&mut bench, "something else was noted of it since");
 }
 
 #[test]

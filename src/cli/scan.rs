@@ -67,7 +67,7 @@ fn told(change: &Change, said: &[String]) -> Option<String> {
         Change::StepDone { club, step, .. } => format!("\"{}\" is done at {club}", step.label()),
         Change::CautionsAcknowledged { club, .. } => format!("the cautions shown for {club} are acknowledged"),
         Change::OperatorChanged { operator: Some(who) } => format!("{who} is at the bench"),
-        Change::ReadingVoided { .. } if is_said("taken back at ") => return None,
+        Change::ReadingVoided { .. } if is_said("taken back") => return None,
         Change::ReadingVoided { reading, .. } => format!("reading {reading} is taken back"),
         Change::IntakeBegun(intake) => format!(
             "stock intake {} of {}s is open on {}: lay them down one after another",

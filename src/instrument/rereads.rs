@@ -6,18 +6,23 @@
 /// scans on purpose a second time needs longer than that to take the card away and bring it back (common practice, no source).
 pub const SAME_READ_S: f64 = 1.0;
 
-/// The last code of a scanner.
+/// The codes that a scanner has read within that time: of a sheet of cards it may see two in turn.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Rereads {
-    last: Option<(String, f64)>,
+    reads: Vec<(String, f64)>,
 }
 
 impl Rereads {
-    /// Whether a code that was read at `t_s`, in seconds of the session, is the one before read once more. Every further read
-    /// prolongs that.
+    /// Whether a code that was read at `t_s`, in seconds of the session, is one that lies there still. Every further read prolongs
+    /// that.
     pub fn is_same_read(&mut self, code: &str, t_s: f64) -> bool {
-        let is_same = self.last.as_ref().is_some_and(|(last, last_s)| last == code && t_s - last_s < SAME_READ_S);
-        self.last = Some((code.to_owned(), t_s));
+        self.reads.retain(|(_, read_s)| t_s - read_s < SAME_READ_S);
+        let same = self.reads.iter_mut().find(|(read, _)| read == code);
+        let is_same = same.is_some();
+        match same {
+            Some((_, read_s)) => *read_s = t_s,
+            None => self.reads.push((code.to_owned(), t_s)),
+        }
         is_same
     }
 }
@@ -44,7 +49,8 @@ mod tests {
     }
 
     #[test]
-    fn another_code_between_them_is_news_and_so_is_what_comes_after_it() {
-        check(&[(1.0, "a"), (1.2, "b"), (1.4, "a"), (1.6, "a")], &[0, 1, 2]);
+    fn another_code_is_news_and_two_that_lie_side_by_side_are_two_reads() {
+        check(&[(1.0, "a"), (1.2, "b"), (1.4, "a"), (1.6, "b"), (1.8, "a")], &[0, 1]);
+        check(&[(1.0, "a"), (1.2, "b"), (2.1, "a"), (2.1, "b")], &[0, 1, 2]);
     }
 }

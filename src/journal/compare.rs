@@ -11,7 +11,7 @@ use tokio::sync::OnceCell;
 
 use super::archive::{ClubLine as LineOfClub, line_of};
 use super::damage::Unreadable;
-use super::index::{self, OF_CLUB, OF_DRAWERS, OF_ORDER};
+use super::index::{self, OF_CLUB, OF_DRAWERS, OF_ORDER, Rules};
 use super::stock::{self, DRAWERS, NOTED_AT, Stock};
 use super::store::{Reader, pool_of};
 use super::sum::Sum;
@@ -124,7 +124,8 @@ impl Reader {
 
     async fn compare(&self, fold: Option<&Folded>, faults: &mut Vec<String>) -> Result<(), sqlx::Error> {
         static SHADOWS: OnceCell<Vec<String>> = OnceCell::const_new();
-        if !index::is_known(self.connections()).await? {
+        let rules = index::rules(self.connections()).await?;
+        if rules == Rules::Other {
             faults.push(format!("its index was made by the rules of another benchscribe; {REMEDY}"));
             return Ok(());
         }
@@ -147,11 +148,15 @@ impl Reader {
         if events > 0 {
             index::rebuild(&mut connection).await?;
         }
+        if rules == Rules::Older {
+            let same = "UPDATE temp.index_tip SET version = (SELECT version FROM main.index_tip)";
+            sqlx::query(same).execute(&mut connection).await?;
+        }
         for table in &TABLES {
             differences(&mut connection, table, faults).await?;
         }
         drawers(&mut connection, faults).await?;
-        lines(&mut connection, fold, faults).await?;
+        lines(&mut connection, rules, fold, faults).await?;
         connection.close().await
     }
 }
@@ -244,6 +249,7 @@ async fn drawers(connection: &mut SqliteConnection, faults: &mut Vec<String>) ->
 /// What a list shows of each club: of the fold, or nothing yet where the club is stale.
 async fn lines(
     connection: &mut SqliteConnection,
+    rules: Rules,
     fold: Option<&Folded>,
     faults: &mut Vec<String>,
 ) -> Result<(), sqlx::Error> {
@@ -258,7 +264,10 @@ async fn lines(
         let state: Vec<u8> = row.try_get(2)?;
         let found = (String::from_utf8_lossy(&state).into_owned(), row.try_get(3)?, row.try_get(4)?, row.try_get(5)?);
         let given: Line = (row.try_get(6)?, row.try_get(7)?, row.try_get(8)?, row.try_get(9)?);
-        let folded = fold.map(|fold| fold.line(&club));
+        let mut folded = fold.map(|fold| fold.line(&club));
+        if let (Rules::Older, Some(Some(line))) = (rules, &mut folded) {
+            line.is_out = found.2 != 0;
+        }
         if !is_given(&found, &given, folded) && wrong < NAMED {
             wrong += 1;
             faults.push(format!(

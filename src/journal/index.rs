@@ -14,6 +14,9 @@ use crate::work_order::order::Order;
 
 /// Version of the rows; an index of another one is made again.
 const VERSION: i64 = 7;
+/// An index since this one leads to the same events, though what it lists of clubs may be by older rules. A sealed file keeps its own
+/// for ever, and is read with it.
+const LEADS_SINCE: i64 = 6;
 /// Events read at a time when the index is made again.
 const REBUILD: i64 = 1000;
 
@@ -224,10 +227,25 @@ pub(super) async fn standing(connection: &mut SqliteConnection) -> Result<Standi
     Ok(if Sum::counted(connection).await? == written { Standing::Whole } else { Standing::Damaged })
 }
 
-/// Whether the index was made by the rules of this program, or there is none because nothing has happened.
-pub(super) async fn is_known(connections: &SqlitePool) -> Result<bool, sqlx::Error> {
+/// By whose rules an index was made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Rules {
+    /// This program's; or there is no index because nothing has happened.
+    Present,
+    /// Older ones: it leads to the same events, and may list a club as out of its limits otherwise.
+    Older,
+    /// Others, by which it may lead to less than all of a record.
+    Other,
+}
+
+/// By whose rules the index was made.
+pub(super) async fn rules(connections: &SqlitePool) -> Result<Rules, sqlx::Error> {
     let version: Option<i64> = sqlx::query_scalar("SELECT version FROM index_tip").fetch_optional(connections).await?;
-    Ok(version.is_none_or(|version| version == VERSION))
+    Ok(match version {
+        None | Some(VERSION) => Rules::Present,
+        Some(LEADS_SINCE..VERSION) => Rules::Older,
+        Some(_) => Rules::Other,
+    })
 }
 
 /// Makes the index again from the events, in one transaction of the caller. A damaged event is left out: `records verify`

@@ -372,9 +372,9 @@ fn step_taken_back(club: &ClubRecord, back: &StepTakenBack) -> RecordStepTakenBa
 }
 
 fn step(club: &ClubRecord, done: &StepRecord) -> RecordStep {
-    // What was read before this step was done, and not for a step of the same kind before it.
-    let all = club.steps.iter().chain(club.steps_taken_back.iter().map(|back| &back.done));
-    let before = all.filter(|other| other.step == done.step && other.at_us < done.at_us);
+    // What was read before this step was done, and not for a step of the same kind before it that counts: what was read for one that
+    // was taken back was read.
+    let before = club.steps.iter().filter(|other| other.step == done.step && other.at_us < done.at_us);
     let since = before.map(|other| other.at_us).max();
     let is_read = |read: &&Acknowledgement| {
         read.step == done.step && read.at_us <= done.at_us && since.is_none_or(|since| read.at_us > since)

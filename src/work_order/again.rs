@@ -201,7 +201,7 @@ fn text(characteristic: Characteristic, value: f64, asked: &Target) -> Option<St
     // an inch mostly: these are whole nanometres, and it stays what was typed.
     let decimals = if dimension == Dimension::Length { NANOMETRES } else { characteristic.decimals() + 1 };
     let number = |value: f64| format!("{}", round_ties_away(value, decimals));
-    let fine = |value: f64| format!("{}", round_ties_away(value, 4));
+    let fine = |value: f64| format!("{}", round_ties_away(value, decimals.max(4)));
     let shown = match dimension {
         Dimension::SwingWeight => {
             let (letter, points) = Points(value).letter(decimals)?;
@@ -215,4 +215,27 @@ fn text(characteristic: Characteristic, value: f64, asked: &Target) -> Option<St
         return Some(format!("{shown} ± {}{unit}", fine(above)));
     }
     Some(format!("{shown} +{}{unit}/-{}{unit}", fine(above), fine(below)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn fractions_of_an_inch_stay_what_they_are() {
+        // 1 in = 25.4 mm (NIST Handbook 44, Appendix C), so a 64th is 0.396 875 mm.
+        let (inch, part) = (25.4, 0.396_875);
+        let asked = |lower: f64, upper: f64| Target {
+            value: Some(37.0 * inch),
+            lower: Some(37.0 * inch - lower),
+            upper: Some(37.0 * inch + upper),
+        };
+        let built = (37.0 + 1.0 / 32.0) * inch;
+        for (asked, expected) in [
+            (asked(2.0 * part, 2.0 * part), "940.59375 mm ± 0.79375 mm"),
+            (asked(2.0 * part, part), "940.59375 mm +0.396875 mm/-0.79375 mm"),
+        ] {
+            assert_eq!(text(Characteristic::Length, built, &asked).as_deref(), Some(expected));
+        }
+    }
 }

@@ -52,6 +52,16 @@ impl FiledValue {
         is_out(self.verdict) && (!is_a_limit(&target, self.value) || is_out(today()))
     }
 
+    /// Whether it lies outside limits that may be others than those it was judged by.
+    #[must_use]
+    pub fn is_outside_of(&self, target: &Target) -> bool {
+        if (target.value, target.lower, target.upper) == (self.target, self.lower, self.upper) {
+            return self.is_outside();
+        }
+        let verdict = judge(self.rule, target, self.value, self.expanded()).verdict;
+        matches!(verdict, Verdict::Under | Verdict::Over)
+    }
+
     /// Whether it tells that head and shaft were laid together: the angles of a head are read on any shaft, and a
     /// frequency is taken of a bare one.
     #[must_use]

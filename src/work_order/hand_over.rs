@@ -51,7 +51,11 @@ fn value_open(state: &State, club: &ClubRecord, row: &TargetRow) -> Option<Strin
     let characteristic = row.characteristic;
     let label = characteristic.label();
     let Some(entry) = club.standing(characteristic) else {
-        let is_bent = club.bends.iter().any(|bend| bend.characteristic == characteristic && !bend.is_voided);
+        let bent = club.bends.iter().rfind(|bend| bend.characteristic == characteristic && !bend.is_voided);
+        let is_bent = bent.is_some_and(|bend| {
+            let mut since = club.entries.iter().skip(bend.entries_before);
+            !since.any(|entry| entry.filed.characteristic == characteristic && !club.is_voided(entry.event))
+        });
         return Some(match club.latest(characteristic) {
             None => format!("{label} never measured"),
             Some(_) if is_bent => format!("{label} not measured since it was bent"),

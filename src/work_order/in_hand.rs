@@ -23,7 +23,8 @@ impl InHand {
     /// Takes in an event of the club.
     pub fn apply(&mut self, event: &Event) {
         let passed = self.last_us.map_or(0, |last| event.at_us.saturating_sub(last));
-        let was_away = matches!(event.change, Change::ClubOpened { .. });
+        // A step is taken back in the record as well, of a club that is not in hand.
+        let was_away = matches!(event.change, Change::ClubOpened { .. } | Change::StepTakenBack { .. });
         if !was_away && (0..=PAUSE_US).contains(&passed) {
             self.us = self.us.saturating_add(passed);
         }

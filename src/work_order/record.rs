@@ -129,6 +129,8 @@ pub struct Acknowledgement {
     pub step: Step,
     /// What can hurt at it, as it was shown.
     pub cautions: Vec<Caution>,
+    /// The place of the event in the journal.
+    pub seq: u64,
     /// When, in microseconds since 1970 UTC.
     pub at_us: i64,
     /// Who.
@@ -140,6 +142,8 @@ pub struct Acknowledgement {
 pub struct VoidRecord {
     /// The `reading_captured` or `value_typed` event.
     pub event: EventId,
+    /// The place in the journal of the event that took it back.
+    pub seq: u64,
     /// Why, in a person's words.
     pub why: String,
     /// When, in microseconds since 1970 UTC.
@@ -369,11 +373,14 @@ impl ClubRecord {
         }
     }
 
-    /// What of the club as it would be handed over lies outside its limits. What was out on the way, before the weights
-    /// went in or the head was bent, does not count.
+    /// What of the club as it would be handed over lies outside its limits: those that its order sets now, which may be others than
+    /// when it was measured. What was out on the way, before the weights went in or the head was bent, does not count.
     pub fn outside(&self) -> impl Iterator<Item = Characteristic> {
-        let is_out = |entry: &Entry| entry.filed.is_outside();
-        Characteristic::all().filter(move |characteristic| self.standing(*characteristic).is_some_and(is_out))
+        let is_out = |of: Characteristic| {
+            let (entry, target) = self.standing(of).zip(self.spec.target(of))?;
+            Some(entry.filed.is_outside_of(&target.target))
+        };
+        Characteristic::all().filter(move |of| is_out(*of).unwrap_or_default())
     }
 
     /// Characteristics the order asks for that are not measured yet, in the order of the work.

@@ -11,6 +11,7 @@ use super::event::Change;
 use super::finishing::step_done;
 use super::record::{ClubRecord, ClubState, StepRecord};
 use super::state::State;
+use super::step_back::{is_no_slip, last_deed_seq};
 use super::steps::Step;
 use super::ticket::Ticket;
 
@@ -32,8 +33,8 @@ struct Question {
     step: Step,
     t_s: f64,
     is_read: bool,
-    /// The last event then: what happens behind it was done since.
-    seq: u64,
+    /// What had been done last then, by its place in the journal.
+    last_deed: Option<u64>,
 }
 
 /// What becomes of a command.
@@ -75,12 +76,13 @@ impl Repeats {
                 looked
             }
             // Whoever is asked and means to take that back must not lose what was done before it.
-            (Some(Ticket::VoidLast), Some(asked)) if asked.seq == state.seq => {
+            (Some(Ticket::VoidLast), Some(asked)) if asked.last_deed == last_deed_seq(state) => {
                 let (label, id) = (asked.step.label(), &club.spec.id);
                 Looked::Refuses(Refusal(format!(
                     "\"{label}\" is not done again at {id}, and nothing is taken back: once more takes back what was done last"
                 )))
             }
+            (Some(Ticket::VoidLast), _) => is_no_slip(state, steady_us).map_or(Looked::Goes, Looked::Refuses),
             (Some(Ticket::Step(step)), asked) => {
                 let Some(done) = done_before(club, step) else { return Looked::Goes };
                 if !matches!(command, Command::Scan(_)) {
@@ -95,7 +97,8 @@ impl Repeats {
                 if self.is_running && (is_read || (is_late && shown.is_empty())) {
                     return Looked::Goes;
                 }
-                self.question = Some(Question { club: club.spec.id.clone(), step, t_s, is_read, seq: state.seq });
+                let last_deed = last_deed_seq(state);
+                self.question = Some(Question { club: club.spec.id.clone(), step, t_s, is_read, last_deed });
                 Looked::Asks(self.ask(club, done, shown, steady_us))
             }
             // Anything else that is done says that the question was not meant.

@@ -83,9 +83,14 @@ pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
     sentences
 }
 
-/// What of a club is taken back with a reading, a typed value or a bend.
+/// What is taken back with a reading, a typed value or a bend.
 fn taken_back(state: &State, event: EventId) -> Option<String> {
-    let club = state.clubs.get(state.place_of(event)?)?;
+    let Some(club) = state.place_of(event).and_then(|club| state.clubs.get(club)) else {
+        return Some(match state.part_stock.of_reading(event) {
+            Some(part) => format!("taken back: the weight of {}", part.number()),
+            None => "taken back: a reading that is in no club".to_owned(),
+        });
+    };
     let values =
         club.entries.iter().filter(|entry| entry.event == event).map(|entry| entry.filed.characteristic.label());
     let bends = club.bends.iter().filter(|bend| bend.event == event);
@@ -130,6 +135,11 @@ fn next_in_turn(state: &State, changes: &[Change]) -> Option<String> {
             let next = state.next_club(state.orders.get(number)?)?;
             let (id, name) = (&next.spec.id, &next.spec.name);
             return Some(format!("{in_hand} stays in hand; next of order {number} is {id}, {name}"));
+        }
+        (None, Some(number)) if !changes.iter().any(|change| matches!(change, Change::OrderPutAside { .. })) => {
+            let next = state.next_club(state.orders.get(number)?)?;
+            let (id, name) = (&next.spec.id, &next.spec.name);
+            return Some(format!("order {number} goes on with {id}, {name}: scan its ticket or open it"));
         }
         _ => {}
     }

@@ -220,7 +220,7 @@ impl State {
                     let (at_us, by, why) = (event.at_us, event.by.clone(), why.clone());
                     self.on_club(&club, event.seq, |record| {
                         record.void(*reading);
-                        record.voids.push(VoidRecord { event: *reading, why, at_us, by });
+                        record.voids.push(VoidRecord { event: *reading, seq: event.seq, why, at_us, by });
                     });
                 }
             }
@@ -248,8 +248,8 @@ impl State {
                 self.take_mark(event, &over.club, over.mark, MarkDeed::Overridden(over.clone()));
             }
             Change::CautionsAcknowledged { club, step, cautions } => {
-                let (at_us, by) = (event.at_us, event.by.clone());
-                let read = Acknowledgement { step: *step, cautions: cautions.clone(), at_us, by };
+                let (seq, at_us, by) = (event.seq, event.at_us, event.by.clone());
+                let read = Acknowledgement { step: *step, cautions: cautions.clone(), seq, at_us, by };
                 self.on_club(club, event.seq, |record| record.acknowledged.push(read));
             }
             Change::CureOverridden { club, name, why } => {

@@ -4,7 +4,7 @@
 //! skipped and the cure are as if it had not been. The record keeps it apart, with who, why and when. A value keeps the
 //! stage it was filed at: whoever takes the step back is told of it, because only a person knows how it was measured.
 
-use super::adhesive::Bond;
+use super::adhesive::{Bond, words};
 use super::desk::{Refusal, refused};
 use super::event::{Change, Event, EventId};
 use super::record::{ClubRecord, ClubState, StepRecord};
@@ -18,6 +18,8 @@ use crate::club::characteristic::MeasuredOn;
 pub struct StepTakenBack {
     /// The step as it was marked done.
     pub done: StepRecord,
+    /// The place in the journal of the event that took it back.
+    pub seq: u64,
     /// Why it was taken back, in a person's words.
     pub why: String,
     /// When, in microseconds since 1970 UTC.
@@ -33,8 +35,8 @@ impl State {
         self.on_club(club, event.seq, |record| {
             let Some(step) = record.undo_step(*done) else { return };
             waits = Some(record.bond.is_some());
-            let (at_us, by, why) = (event.at_us, event.by.clone(), why.clone());
-            record.steps_taken_back.push(StepTakenBack { done: step, why, at_us, by });
+            let (seq, at_us, by, why) = (event.seq, event.at_us, event.by.clone(), why.clone());
+            record.steps_taken_back.push(StepTakenBack { done: step, seq, why, at_us, by });
         });
         // Its cure may have to be waited for again.
         if let Some(waits) = waits {
@@ -76,6 +78,10 @@ pub(super) enum Deed<'a> {
 
 /// The last value, or the last bend or step of a club that is in work or was finished last, whichever is younger.
 pub(super) fn last_deed(state: &State) -> Option<Deed<'_>> {
+    seq_and_deed(state).map(|(_, deed)| deed)
+}
+
+fn seq_and_deed(state: &State) -> Option<(u64, Deed<'_>)> {
     let by_person = |done: &&StepRecord| done.proof.is_none();
     let value = state.last_value_at().map(|(seq, event)| (seq, Deed::Value(event)));
     let in_work = || state.clubs.values().filter(|club| club.state != ClubState::Finished);
@@ -94,7 +100,7 @@ pub(super) fn last_deed(state: &State) -> Option<Deed<'_>> {
         Some((done.seq, Deed::Step(club, done)))
     });
     let deeds = value.into_iter().chain(bends).chain(steps).chain(finished);
-    deeds.max_by_key(|(seq, _)| *seq).map(|(_, deed)| deed)
+    deeds.max_by_key(|(seq, _)| *seq)
 }
 
 /// A card and a pedal take back what was done last at the club in hand: at another one nobody sees what happens.
@@ -106,6 +112,38 @@ pub(super) fn is_in_hand(state: &State, club: &ClubRecord, what: &str, event: Ev
         ));
     }
     Ok(())
+}
+
+/// A card or a pedal takes a step back for so long, in seconds: whoever used the wrong card has noticed by then. Later a slip of
+/// a hand would take a bond with its cure, which nothing puts right again.
+const SLIP_S: i64 = 120;
+
+/// Why a card or a pedal does not take back the step that was done last at the club in hand; nothing where it does, or where
+/// something else stands in the way. `steady_us` is wall time in which no clock was put right.
+pub(super) fn is_no_slip(state: &State, steady_us: i64) -> Option<Refusal> {
+    let Some(Deed::Step(club, done)) = last_deed(state) else { return None };
+    let is_in_hand = state.current_club.as_ref() == Some(&club.spec.id) && club.state != ClubState::Finished;
+    let read = club.acknowledged.last().map(|read| read.seq);
+    let voided = club.voids.last().map(|void| void.seq);
+    let back = club.steps_taken_back.last().map(|back| back.seq);
+    // What was read or taken back since is no work that would go on without the step.
+    let is_last = [Some(done.seq), read, voided, back].contains(&Some(club.last_seq));
+    let is_late = steady_us.saturating_sub(done.at_us) > SLIP_S * 1_000_000;
+    let reason = match (is_last, is_late) {
+        _ if !is_in_hand => return None,
+        (false, _) => "something else was noted of it since".to_owned(),
+        (true, true) => format!("that is {} ago", words(steady_us.saturating_sub(done.at_us))),
+        (true, false) => return None,
+    };
+    let (id, label, event) = (&club.spec.id, done.step.label(), done.event);
+    Some(Refusal(format!(
+        "\"{label}\" at {id} is not taken back by a card or a pedal, {reason}: take it back in the club's record, or by `records void {event} --why TEXT`"
+    )))
+}
+
+/// The place in the journal of what was done last.
+pub(super) fn last_deed_seq(state: &State) -> Option<u64> {
+    seq_and_deed(state).map(|(seq, _)| seq)
 }
 
 /// The club of a step that was marked done, with the step; also of one that is taken back already.
@@ -121,6 +159,9 @@ pub(super) fn take_back(club: &ClubRecord, done: &StepRecord, why: &str) -> Resu
     let (id, label) = (&club.spec.id, done.step.label());
     if club.steps_taken_back.iter().any(|back| back.done.event == done.event) {
         return refused(format!("\"{label}\" at {id} is taken back already"));
+    }
+    if !club.stands(done) {
+        return refused(format!("\"{label}\" at {id} counts no more already: the value that showed it was taken back"));
     }
     if let Some(proof) = done.proof {
         return refused(format!(

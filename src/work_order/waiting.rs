@@ -38,8 +38,10 @@ impl State {
     /// A club was bonded, with a batch or without: what is over by now is let go of.
     pub(super) fn wait_for(&mut self, club: &str, with_batch: bool) {
         let mut waiting: Vec<String> = self.still_waiting(club).into_iter().cloned().collect();
-        waiting.drain(..(waiting.len() + 1).saturating_sub(MOST_WAITING));
-        waiting.extend(with_batch.then(|| club.to_owned()));
+        if with_batch {
+            waiting.drain(..(waiting.len() + 1).saturating_sub(MOST_WAITING));
+            waiting.push(club.to_owned());
+        }
         self.adhesives.waiting = waiting;
     }
 }

@@ -55,10 +55,11 @@ impl<'a> Pages<'a> {
         let below = end - TABLE - STEPS - GAP;
         let row = ((below - flow.height()) / count).clamp(ROW.0, ROW.1);
         let mut parts = flow.pages(below - row * count, end - FURTHER);
-        // No further page is begun for this alone.
+        // It stands behind the cautions where there are any; without them no further page is begun for this alone.
         let last = Flow::new(fonts, width, vec![Block::grey(notes::FIRST)]);
         let room = if parts.len() == 1 { below - row * count } else { end - FURTHER };
         if let Some(part) = parts.last_mut()
+            && notes::cautions(&subject.club).is_empty()
             && part.height() + last.height() <= room
         {
             part.add(last);

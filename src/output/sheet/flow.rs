@@ -78,6 +78,9 @@ pub(super) struct Flow {
 #[derive(Debug, Clone, Default)]
 pub(super) struct Part(Vec<Piece>);
 
+/// Heights are added in another order where room is made for them: less than this, in millimetres, is no height.
+const BIT: f64 = 0.01;
+
 impl Flow {
     /// Cuts blocks into lines.
     pub(super) fn new(fonts: &Fonts, width: f64, blocks: Vec<Block>) -> Self {
@@ -110,7 +113,7 @@ impl Flow {
             let room = if pages.len() == 1 { first } else { further };
             let is_full = pages.last().is_some_and(|page| {
                 let with: Vec<Piece> = page.0.iter().cloned().chain([piece.clone()]).collect();
-                heights(&with).sum::<f64>() > room
+                heights(&with).sum::<f64>() > room + BIT
             });
             // What is higher than a whole page stands there alone.
             let is_fresh = pages.len() > 1 && pages.last().is_some_and(|page| page.0.is_empty());

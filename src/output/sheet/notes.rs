@@ -40,12 +40,14 @@ pub(super) fn blocks(fonts: &Fonts, width: f64, subject: &Subject, print: &Print
     let earlier = earlier(fonts, width, &rows::earlier_values(club, print.lengths)).map(Block::grey);
     let head = order.into_iter().chain(decided).chain(again).chain(steps_back);
     let parts = went_in::blocks(club, print.lengths, &print.zone);
-    let cautions = cautions(club).into_iter().map(|caution| Block::words(format!("Take care. {caution}")));
+    let cautions = cautions(club);
+    let first = (!cautions.is_empty()).then(|| Block::grey(FIRST));
+    let cautions = cautions.into_iter().map(|caution| Block::words(format!("Take care. {caution}"))).chain(first);
     head.chain(parts).chain(bonds).chain(suspects).chain(earlier).chain(cautions).collect()
 }
 
 /// A step that a person marked done and took back.
-fn step_back(StepTakenBack { done, why, at_us, by }: &StepTakenBack, print: &Print) -> Block {
+fn step_back(StepTakenBack { done, why, at_us, by, .. }: &StepTakenBack, print: &Print) -> Block {
     let by = by.as_deref().map(|by| format!(", by {by}")).unwrap_or_default();
     let (marked, taken) = (bare_minute(done.at_us, &print.zone), minute(*at_us, &print.zone));
     Block::words(format!("Taken back {taken}{by}: \"{}\", marked done {marked} ({why}).", done.step.label()))
@@ -87,7 +89,7 @@ fn earlier(fonts: &Fonts, width: f64, values: &[String]) -> Option<String> {
 }
 
 /// What can hurt at the steps of the route that are not done yet.
-fn cautions(club: &ClubRecord) -> Vec<&'static str> {
+pub(super) fn cautions(club: &ClubRecord) -> Vec<&'static str> {
     if club.state == ClubState::Finished {
         return Vec::new();
     }

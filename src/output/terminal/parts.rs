@@ -7,7 +7,7 @@ use super::drawing::{Content, Digits, Link, Part, View};
 use super::known::{Freshness, is_hand, main_reading};
 use super::message::{Capture, Club, Instrument, Reading, State};
 use super::scale::{Scale, scale};
-use super::words::{phase_advice, phase_glyph, split_unit, verdict_glyph};
+use super::words::{phase_advice, phase_glyph, split_unit, turn_of, verdict_glyph};
 use crate::output::times::second_of;
 
 /// Shown instead of digits that are too old.
@@ -209,17 +209,17 @@ fn facts(view: &View<'_>, shown: &Shown<'_>) -> Line<'static> {
         return Line::from(spans);
     }
     let Some(last) = view.known.newest().filter(|_| shown.calling) else { return Line::raw("") };
-    // One reading may have several values; number and verdict are those of the one that is named.
+    // One reading may have several values; number and verdict are those of the one that is named: what is out comes first.
     let filed = last.filed.first();
-    let is_named = |line: &&super::message::Line| {
-        line.event.as_ref() == Some(&last.event)
-            && filed.is_some_and(|filed| filed.characteristic == line.characteristic)
+    let lines =
+        || view.known.state().and_then(|state| state.club.as_ref()).into_iter().flat_map(|club| &club.characteristics);
+    let of = |place: &super::message::Filed| {
+        lines().find(|line| line.event.as_ref() == Some(&last.event) && line.characteristic == place.characteristic)
     };
-    let lines = view.known.state().and_then(|state| state.club.as_ref()).map(|club| club.characteristics.iter());
-    let line = lines.and_then(|mut lines| lines.find(is_named));
+    let line = last.filed.iter().filter_map(of).min_by_key(|line| turn_of(line.verdict.as_deref()));
     let what = match (filed, line) {
         (None, _) => view.t("last_reading").to_owned(),
-        (Some(filed), Some(_)) => view.code(&filed.characteristic),
+        (Some(_), Some(line)) => view.code(&line.characteristic),
         (Some(filed), None) => filed.club.clone(),
     };
     if last.voided {

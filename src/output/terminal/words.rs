@@ -41,6 +41,16 @@ pub fn verdict_glyph(verdict: &str) -> &'static str {
     }
 }
 
+/// How soon a value of a reading that has several is named, the smallest first: what is out of its limits, what is within, what has none.
+#[must_use]
+pub fn turn_of(verdict: Option<&str>) -> u8 {
+    match verdict {
+        Some("over" | "under") => 0,
+        Some("within") => 1,
+        _ => 2,
+    }
+}
+
 /// Number and unit of `+0.1 g`; a text without a unit (`D3.1`, `1° open`) stays whole.
 #[must_use]
 pub fn split_unit(text: &str) -> (&str, &str) {

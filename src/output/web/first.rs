@@ -5,11 +5,11 @@
 
 use super::units::{Sized, Units};
 use crate::measurement::stamp::Stamp;
-use crate::output::capture_view::CaptureView;
+use crate::output::capture_view::{CaptureView, PlaceView};
 use crate::output::language::Language;
-use crate::output::terminal::words::{phase_advice, split_unit};
+use crate::output::terminal::words::{phase_advice, split_unit, turn_of};
 use crate::output::view::{InstrumentView, ReadingView, Snapshot};
-use crate::output::work_view::{CharacteristicView, ClubView, WorkView};
+use crate::output::work_view::{ClubView, WorkView};
 
 /// Digits turn grey after this long without a new sample, and dashes after this long, in seconds.
 const AGED_AFTER_S: f64 = 1.0;
@@ -188,15 +188,14 @@ fn called(work: &WorkView, words: Words) -> String {
 
 fn last_reading(work: &WorkView, last: &CaptureView, words: Words) -> Fact {
     let filed = last.filed.first();
-    let mut lines = work.club.iter().flat_map(|club| &club.characteristics);
-    let is_it = |line: &&CharacteristicView| {
-        line.event.as_deref() == Some(&last.event)
-            && filed.is_some_and(|place| place.characteristic == line.characteristic)
+    let lines = || work.club.iter().flat_map(|club| &club.characteristics);
+    let of = |place: &PlaceView| {
+        lines().find(|line| line.event.as_deref() == Some(&last.event) && line.characteristic == place.characteristic)
     };
-    let line = lines.find(is_it);
+    let line = last.filed.iter().filter_map(of).min_by_key(|line| turn_of(line.verdict));
     let term = match (filed, line) {
         (None, _) => words.language.word("last_reading").to_owned(),
-        (Some(place), Some(_)) => words.language.code(place.characteristic),
+        (Some(_), Some(line)) => words.language.code(line.characteristic),
         (Some(place), None) => place.club.clone(),
     };
     let text = line

@@ -92,10 +92,12 @@ export function newestFirst(captures) {
   return [...(captures ?? [])].sort((a, b) => (a.at < b.at ? 1 : a.at > b.at ? -1 : 0));
 }
 
-/** The line of the club's sheet for the value by which a capture is named: the first of what it was filed as. */
+/** The line of the club's sheet for the value by which a capture is named: of several one that is out of its limits, else one that has limits. */
 export function lineOf(view, capture) {
-  const characteristic = capture.filed?.[0]?.characteristic;
-  return view.state?.club?.characteristics?.find((line) => line.event === capture.event && line.characteristic === characteristic);
+  const lines = view.state?.club?.characteristics ?? [];
+  const own = (capture.filed ?? []).map(({ characteristic }) => lines.find((line) => line.event === capture.event && line.characteristic === characteristic));
+  const turnOf = ({ verdict }) => (verdict === "over" || verdict === "under" ? 0 : verdict === "within" ? 1 : 2);
+  return own.filter(Boolean).sort((one, other) => turnOf(one) - turnOf(other))[0];
 }
 
 /** The verdict of a capture whose club is open no more, as of the one that it finished: the worst of its values. */

@@ -76,10 +76,10 @@ function speak() {
   spokenEvent = newest.event;
   if (first) return;
   const line = lineOf(view, newest);
-  const where = newest.filed?.[0]?.characteristic;
+  const where = line?.characteristic ?? newest.filed?.[0]?.characteristic;
   const deviation = line?.deviation_text ? `, ${said(line.deviation_text)}, ${plain(line.verdict)}` : "";
   const reason = say(newest.reason);
-  setText(byId("spoken"), where ? `${plain(where)} ${said(newest.text)}${deviation}` : `${namedValues(newest)} ${t("not_filed")}: ${reason.text}`);
+  setText(byId("spoken"), where ? `${plain(where)} ${line ? said(line.text) : said(newest.text)}${deviation}` : `${namedValues(newest)} ${t("not_filed")}: ${reason.text}`);
   setAttribute(byId("spoken"), "lang", where ? null : reason.lang);
 }
 

@@ -101,7 +101,7 @@ function drawFacts(view, reading, fresh, calling) {
       // One reading may have several values; number and verdict are those of the one that is named.
       const line = lineOf(view, last);
       facts.push({
-        term: !filed ? t("last_reading") : line ? plain(filed.characteristic) : filed.club,
+        term: !filed ? t("last_reading") : line ? plain(line.characteristic) : filed.club,
         text: last.voided ? `${namedValues(last)}, ${t("void")}` : line ? valueOf(line) : namedValues(last),
         verdict: last.voided ? null : line ? line.verdict : verdictOf(last),
         more: last.voided || !line ? "" : deviationOf(line),
