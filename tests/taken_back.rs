@@ -292,23 +292,29 @@ fn what_was_measured_since_keeps_its_stage_and_whoever_takes_the_step_back_hears
 }
 
 #[test]
-fn steps_behind_one_that_is_taken_back_stay_and_what_was_skipped_is_said_anew() {
+fn steps_are_taken_back_from_the_last_one_on() {
     let mut bench = Bench::new();
     for step in ["PREPARE", "DRY-FIT", "BOND", "CUT", "GRIP"] {
         bench.scan(&format!("BS1/S/{step}"));
     }
-    let bond = bench.stored.of("step_done").into_iter().nth(2).unwrap().id.to_string();
-    bench.does(json!({"command": "void", "event": bond, "why": "it was never bonded"}));
+    let steps = bench.stored.of("step_done");
+    let [bond, cut, grip] = [2, 3, 4].map(|at: usize| steps[at].id.to_string());
+    let void = |event: &str| json!({"command": "void", "event": event, "why": "it was never bonded"});
+    for event in [&bond, &cut] {
+        let words = bench.refuses(void(event));
+        let behind = format!("behind it is done: take that one back first, `records void {grip} --why TEXT`");
+        assert!(words.contains("is not taken back while \"put the grip on\"") && words.ends_with(&behind), "{words}");
+    }
+    for event in [&grip, &cut, &bond] {
+        bench.does(void(event));
+    }
     let club = bench.club("W-8/1");
-    assert_eq!((club.stage(), club.next_step()), (Stage::Gripped, Some(Step::Rest)));
-    assert_eq!(club.skipped().collect::<Vec<_>>(), [Step::Bond, Step::Cure]);
-    bench.types("37 1/2 in");
-    let words = bench.refuses_scan("BS1/S/HAND-OVER");
-    assert!(words.contains("never bonded"), "{words}");
+    assert_eq!((club.stage(), club.next_step()), (Stage::DryFit, Some(Step::Bond)));
+    assert_eq!(bench.steps("W-8/1"), ["prepare", "dry_fit"]);
     // Nobody is asked whether it is done again: it is not done.
     bench.scan("BS1/S/BOND");
-    assert_eq!(bench.steps("W-8/1").iter().filter(|step| **step == "bond").count(), 1);
-    assert_eq!(bench.club("W-8/1").skipped().collect::<Vec<_>>(), [Step::Cure]);
+    bench.scan("BS1/S/GRIP");
+    assert_eq!(bench.club("W-8/1").skipped().collect::<Vec<_>>(), [Step::Cure, Step::Cut]);
 }
 
 #[test]

@@ -265,6 +265,12 @@ impl Core {
     fn tell_of(&mut self, kind: NoticeKind, t_s: f64, text: String) {
         // Said again it stays longer, and does not push others out.
         self.notices.retain(|notice| notice.text != text);
+        // What was said of the same before is not true any more: a value typed anew, another club that comes next.
+        let subject = |text: &str| text.split_once(" is ").map(|(subject, _)| subject.to_owned());
+        if let (NoticeKind::Done, Some(of)) = (kind, subject(&text)) {
+            let is_older = |notice: &Notice| notice.kind == kind && subject(&notice.text).as_ref() == Some(&of);
+            self.notices.retain(|notice| !is_older(notice));
+        }
         if self.notices.len() == NOTICES {
             self.notices.pop_front();
         }

@@ -62,6 +62,7 @@ fn told(change: &Change, said: &[String]) -> Option<String> {
         Change::ClubPutAside { club } => format!("{club} is put aside"),
         Change::ClubFinished { club } => format!("{club} is finished"),
         Change::ClubTakenUp { club, .. } => format!("{club} is taken up again"),
+        Change::ClubReopened { club } if is_said(&format!("{club} is in work again")) => return None,
         Change::ClubReopened { club } => format!("{club} is in work again"),
         Change::StepDone { step, .. } if is_said(&format!("\"{}\" is done ", step.label())) => return None,
         Change::StepDone { club, step, .. } => format!("\"{}\" is done at {club}", step.label()),

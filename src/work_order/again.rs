@@ -14,6 +14,7 @@ use super::record::{ClubRecord, ClubState};
 use super::state::State;
 use crate::club::characteristic::Characteristic;
 use crate::club::cut::CutPlan;
+use crate::club::shown::{self, Lengths, lengths_of};
 use crate::measurement::quantity::{Dimension, Target, parse_target};
 use crate::measurement::unit::{Points, round_ties_away};
 
@@ -162,29 +163,20 @@ fn as_built(built: &ClubRecord, characteristic: Characteristic) -> Option<Target
     let original = built.spec.target(characteristic);
     let Some(entry) = built.standing(characteristic) else { return original.cloned() };
     let asked = original.map(|row| row.target).unwrap_or_default();
-    // A swing weight beyond the letters cannot be written as a target: then the original one stays.
-    let Some(text) = text(characteristic, entry.filed.value, &asked) else { return original.cloned() };
+    let lengths = original.map_or(Lengths::Millimetres, |row| lengths_of(&row.text));
+    // A swing weight beyond the letters cannot be written as a target, nor can a value beyond a limit without one: then the original
+    // one stays.
+    let Some(text) = text(characteristic, entry.filed.value, &asked, lengths) else { return original.cloned() };
     // Read back what is written: the target is the number that people see.
     let Ok(target) = parse_target(&text, characteristic.dimension()) else { return original.cloned() };
-    let (lower, upper) = (asked_alone(&asked, false), asked_alone(&asked, true));
-    let target = Target { lower: target.lower.or(lower), upper: target.upper.or(upper), ..target };
     Some(TargetRow { characteristic, target, text })
-}
-
-/// A limit that the order had without a target value stays as it was: the club may not pass it the second time either.
-fn asked_alone(asked: &Target, upper: bool) -> Option<f64> {
-    match asked.value {
-        None if upper => asked.upper,
-        None => asked.lower,
-        Some(_) => None,
-    }
 }
 
 /// Decimals of a millimetre that hold every 64th of an inch.
 const NANOMETRES: u8 = 6;
 
 /// The value as built with the tolerance that was asked for, as people write it.
-fn text(characteristic: Characteristic, value: f64, asked: &Target) -> Option<String> {
+fn text(characteristic: Characteristic, value: f64, asked: &Target, lengths: Lengths) -> Option<String> {
     let dimension = characteristic.dimension();
     let unit = match dimension {
         Dimension::Mass => " g",
@@ -209,12 +201,41 @@ fn text(characteristic: Characteristic, value: f64, asked: &Target) -> Option<St
         }
         _ => format!("{}{unit}", number(value)),
     };
-    let Some((aim, (lower, upper))) = asked.value.zip(asked.lower.zip(asked.upper)) else { return Some(shown) };
-    let (below, above) = (aim - lower, upper - aim);
-    if (below - above).abs() < 1e-6 {
-        return Some(format!("{shown} ± {}{unit}", fine(above)));
+    let Some((below, above)) = room(characteristic, value, asked)? else { return Some(shown) };
+    let tolerance = |above: String, below: String| match above == below {
+        true => format!("± {above}"),
+        false => format!("+{above}/-{below}"),
+    };
+    let [above_text, below_text] = [above, below].map(|size| format!("{}{unit}", fine(size)));
+    let text = format!("{shown} {}", tolerance(above_text, below_text));
+    // What was written in fractions of an inch is written so again.
+    let inches = |size: f64| shown::size(characteristic, size, Lengths::Inches);
+    let fractions = format!("{} {}", shown::inches(value), tolerance(inches(above), inches(below)));
+    let is_same = || {
+        let [one, other] = [&text, &fractions].map(|text| parse_target(text, dimension).ok());
+        let limits = |target: Target| [target.value, target.lower, target.upper];
+        let pairs = one.map(limits)?.into_iter().zip(other.map(limits)?);
+        Some(pairs.into_iter().all(|pair| matches!(pair, (Some(one), Some(other)) if (one - other).abs() < 1e-6)))
+    };
+    let is_of_inches = dimension == Dimension::Length && lengths == Lengths::Inches && is_same() == Some(true);
+    Some(if is_of_inches { fractions } else { text })
+}
+
+/// How far below and above the value as built its repeat may come out; nothing where the order sets no limits. Of a limit without a
+/// target value the usual tolerance stays, as far as it does not pass the limit. `None` where the value lies beyond such a limit.
+fn room(characteristic: Characteristic, value: f64, asked: &Target) -> Option<Option<(f64, f64)>> {
+    if let Some(aim) = asked.value {
+        return Some(asked.lower.zip(asked.upper).map(|(lower, upper)| (aim - lower, upper - aim)));
     }
-    Some(format!("{shown} +{}{unit}/-{}{unit}", fine(above), fine(below)))
+    if asked.lower.or(asked.upper).is_none() {
+        return Some(None);
+    }
+    let usual = characteristic.usual_tolerance();
+    let side = |room: Option<f64>| match (room, usual) {
+        (Some(room), usual) => (room >= 0.0).then(|| usual.map_or(room, |usual| usual.min(room))),
+        (None, usual) => usual,
+    };
+    Some(Some((side(asked.lower.map(|lower| value - lower))?, side(asked.upper.map(|upper| upper - value))?)))
 }
 
 #[cfg(test)]
@@ -231,11 +252,23 @@ mod tests {
             upper: Some(37.0 * inch + upper),
         };
         let built = (37.0 + 1.0 / 32.0) * inch;
-        for (asked, expected) in [
-            (asked(2.0 * part, 2.0 * part), "940.59375 mm ± 0.79375 mm"),
-            (asked(2.0 * part, part), "940.59375 mm +0.396875 mm/-0.79375 mm"),
+        for (asked, lengths, expected) in [
+            (asked(2.0 * part, 2.0 * part), Lengths::Inches, "37 1/32 in ± 1/32 in"),
+            (asked(2.0 * part, part), Lengths::Inches, "37 1/32 in +1/64 in/-1/32 in"),
+            (asked(2.0 * part, part), Lengths::Millimetres, "940.59375 mm +0.396875 mm/-0.79375 mm"),
+            (asked(1.0, 1.0), Lengths::Inches, "940.59375 mm ± 1 mm"),
         ] {
-            assert_eq!(text(Characteristic::Length, built, &asked).as_deref(), Some(expected));
+            assert_eq!(text(Characteristic::Length, built, &asked, lengths).as_deref(), Some(expected));
         }
+    }
+
+    #[test]
+    fn a_limit_without_a_target_is_written_where_it_can_be_seen() {
+        let asked = Target { value: None, lower: None, upper: Some(330.0) };
+        let text = |built: f64| text(Characteristic::TotalMass, built, &asked, Lengths::Inches);
+        // The usual tolerance of a total mass is 4 g; beyond the limit the order's own words stay.
+        assert_eq!(text(312.01).as_deref(), Some("312.01 g ± 4 g"));
+        assert_eq!(text(328.5).as_deref(), Some("328.5 g +1.5 g/-4 g"));
+        assert_eq!(text(331.0), None);
     }
 }

@@ -73,7 +73,7 @@ pub mod sleeving;
 pub mod sources;
 pub mod state;
 pub mod stated;
-mod step_back;
+pub mod step_back;
 pub mod steps;
 pub mod stock;
 pub mod study;

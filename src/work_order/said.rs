@@ -57,6 +57,9 @@ pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
             Change::ClubOpened { club } if !is_reopened(changes, club) => {
                 sentences.extend(state.clubs.get(club).and_then(taking_up::opened));
             }
+            Change::ClubReopened { club } if !is_taken_up(changes, club) => sentences.push(format!(
+                "{club} is in work again, because a value is lost or outside its limits: within them again it is finished as before"
+            )),
             Change::ClubTakenUp { club, name, .. } => {
                 let handed_over = state.clubs.get(club).is_none_or(ClubRecord::ends_with_hand_over);
                 let anew = if handed_over { "it is handed over anew" } else { "it is finished anew" };
@@ -102,6 +105,10 @@ fn taken_back(state: &State, event: EventId) -> Option<String> {
 fn is_reopened(changes: &[Change], club: &str) -> bool {
     let reopens = |change: &Change| matches!(change, Change::ClubTakenUp { club: of, .. } | Change::ClubReopened { club: of } if of == club);
     changes.iter().any(reopens)
+}
+
+fn is_taken_up(changes: &[Change], club: &str) -> bool {
+    changes.iter().any(|change| matches!(change, Change::ClubTakenUp { club: of, .. } if of == club))
 }
 
 /// What a measurement should have shown for a step that a person says is done.

@@ -171,7 +171,22 @@ pub(super) fn take_back(club: &ClubRecord, done: &StepRecord, why: &str) -> Resu
     if club.state == ClubState::Finished || done.step == Step::HandOver {
         return taking_up::step_stays(club, done.step);
     }
+    if let Some(behind) = done_behind(club, done) {
+        return refused(format!(
+            "\"{label}\" at {id} is not taken back while \"{}\" behind it is done: take that one back first, `records void {} --why TEXT`",
+            behind.step.label(),
+            behind.event
+        ));
+    }
     Ok(vec![Change::StepTakenBack { club: id.clone(), done: done.event, why: why.trim().to_owned() }])
+}
+
+/// The last step that a person marked done behind this one: the club's stage goes by the furthest, so steps are taken back from the
+/// last one on.
+#[must_use]
+pub fn done_behind<'a>(club: &'a ClubRecord, done: &StepRecord) -> Option<&'a StepRecord> {
+    let last = club.steps.iter().rfind(|step| step.proof.is_none());
+    last.filter(|last| last.seq > done.seq)
 }
 
 /// What a person should hear of a step that is taken back.

@@ -52,6 +52,6 @@ fn words(ticket: &Ticket) -> (String, &'static str) {
         Ticket::Intake(kind) => (format!("{}s in", kind.name()), "each laid down gets a number"),
         Ticket::IntakeEnd => ("stock in, end".to_owned(), "the row is done"),
         Ticket::Part(number) => (number.clone(), "is in the club"),
-        Ticket::VoidLast => ("take back".to_owned(), "the last reading does not count"),
+        Ticket::VoidLast => ("take back".to_owned(), "what was done last: a reading, a step"),
     }
 }

@@ -3,12 +3,14 @@
 use super::RecordPage;
 use crate::output::web::pages::parts::{said_text, with};
 use crate::work_order::record::{ClubState, StepRecord, StepTakenBack};
+use crate::work_order::step_back::done_behind;
 use crate::work_order::steps::Step;
 
 impl RecordPage<'_> {
-    /// Whether a step can be taken back from here: one that a person marked done at a club that is not finished.
+    /// Whether a step can be taken back from here: the last one that a person marked done at a club that is not finished.
     pub(super) fn may_go(&self, step: &StepRecord) -> bool {
-        self.club.state != ClubState::Finished && step.proof.is_none() && step.step != Step::HandOver
+        let is_persons = step.proof.is_none() && step.step != Step::HandOver;
+        self.club.state != ClubState::Finished && is_persons && done_behind(self.club, step).is_none()
     }
 
     /// Whether a step can be done again from here, which stands beside the last time it was done.
