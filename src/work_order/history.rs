@@ -73,7 +73,8 @@ pub struct History {
 }
 
 /// The first result of each characteristic on each instrument that says something of the club as it is handed over; what a
-/// person took back or corrected does not count, what was measured again after work does.
+/// person took back or corrected does not count, what was measured again after work does, and what was measured of a club that its
+/// player had already does not.
 fn first_results(club: &ClubRecord) -> Vec<&Entry> {
     let counts = |entry: &&Entry| {
         entry.standing != Standing::Voided
@@ -81,7 +82,9 @@ fn first_results(club: &ClubRecord) -> Vec<&Entry> {
             && !club.is_misread(entry)
     };
     let mut all: BTreeMap<(Characteristic, &str), Vec<&Entry>> = BTreeMap::new();
-    for entry in club.entries.iter().filter(counts) {
+    let handed_over = club.steps.iter().find(|done| done.step == Step::HandOver);
+    let of_work = handed_over.map_or(usize::MAX, |done| done.entries_before);
+    for entry in club.entries.iter().take(of_work).filter(counts) {
         all.entry((entry.filed.characteristic, entry.method.name())).or_default().push(entry);
     }
     all.values().filter_map(|results| first_of(club, results)).collect()

@@ -4,6 +4,7 @@
 //! The state before the changes and the changes come in, sentences leave. Deliberately absent: anything that the page
 //! shows of the club all the time.
 
+use super::adhesive::words;
 use super::event::{Change, EventId};
 use super::filing::FiledValue;
 use super::judging::{Verdict, outside_in_words};
@@ -48,6 +49,7 @@ pub fn said(state: &State, changes: &[Change]) -> Vec<String> {
                     )
                 }));
                 sentences.extend(passed_over.map(|step| format!("\"{}\" was skipped at {club}", step.label())));
+                sentences.extend(not_to_be_played(state, record).filter(|_| *step == Step::HandOver));
                 record.steps.push(StepRecord { entries_before: record.entries.len(), ..StepRecord::supposed(*step) });
             }
             Change::StepTakenBack { club, done, .. } => {
@@ -105,6 +107,13 @@ fn taken_back(state: &State, event: EventId) -> Option<String> {
 fn is_reopened(changes: &[Change], club: &str) -> bool {
     let reopens = |change: &Change| matches!(change, Change::ClubTakenUp { club: of, .. } | Change::ClubReopened { club: of } if of == club);
     changes.iter().any(reopens)
+}
+
+/// That a club is not to be played yet, for whoever hands it over; as of the last event, so rather too long than too short.
+fn not_to_be_played(state: &State, club: &ClubRecord) -> Option<String> {
+    let left_us = club.bond.as_ref()?.play_left_us(state.adhesives.elapsed.run_us());
+    let left = (left_us > 0).then(|| words(left_us))?;
+    Some(format!("{} is not to be played for {left}: tell its player", club.spec.id))
 }
 
 fn is_taken_up(changes: &[Change], club: &str) -> bool {

@@ -51,6 +51,8 @@ const INDEX = `(() => {
   return (texts + copies) / 2;
 })()`;
 
+const STARTS_MS = 1000;
+
 /** Starts the browser; `visits` opens an address in a fresh profile of a browser, so often, and tells of each visit. */
 export async function startTablet() {
   const folder = await mkdtemp(join(tmpdir(), "benchscribe-tablet-"));
@@ -102,6 +104,8 @@ export async function startTablet() {
     const throughput = bits === 0 ? -1 : bits / 8;
     await tell("Network.emulateNetworkConditions", { offline: false, latency, downloadThroughput: throughput, uploadThroughput: throughput });
     await tell("Emulation.setCPUThrottlingRate", { rate: slower });
+    // A tab that was just made still starts its process; an address is given to one that stands there.
+    await new Promise((resolve) => setTimeout(resolve, STARTS_MS));
     const found = [];
     for (let visit = 0; visit < times; visit += 1) {
       Object.assign(wire, { bytes: 0, files: 0 });

@@ -175,10 +175,11 @@ fn values(canvas: &mut Canvas<'_>, at: At, (width, row): (f64, f64), rows: &[Row
     let columns = [0.0, 33.0, built, built + 25.0, built + 28.0 + strip, built + 49.0 + strip];
     let x = |column: usize| at.0 + columns.get(column).copied().unwrap_or_default();
     let head = Style::of(6.8).ink(Ink::Grey);
-    let built = if is_repair { "as left" } else { "as built" };
-    for (column, words) in
-        ["", "asked for", built, "tolerance, target, mark ± U", "deviation", "measured by"].into_iter().enumerate()
-    {
+    let (built, strip_head) = match is_repair {
+        true => ("as left", "target, mark ± U"),
+        false => ("as built", "tolerance, target, mark ± U"),
+    };
+    for (column, words) in ["", "asked for", built, strip_head, "deviation", "measured by"].into_iter().enumerate() {
         canvas.text((x(column), at.1 - 1.2), words, head);
     }
     if is_repair {
