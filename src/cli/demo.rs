@@ -24,7 +24,7 @@ use crate::clock::Clock;
 use crate::config::bench_file::{BenchSettings, BrokerAddress, read_bench_with};
 use crate::config::named_files::NamedFiles;
 use crate::output::command::ask;
-use crate::output::record::{Record, record};
+use crate::output::record::{Record, subject};
 use crate::work_order::record::{ClubRecord, ClubState};
 use crate::work_order::state::State;
 use crate::work_order::steps::Step;
@@ -222,12 +222,9 @@ async fn wait_for_last_card(started: &Started, clubs: &[String]) {
 async fn print_records(started: &Started, clubs: &[String]) -> anyhow::Result<bool> {
     let mut is_whole = true;
     for club in clubs {
-        let id = club.clone();
-        let found = ask(&started.questions, move |state| state.clubs.get(&id).cloned()).await.flatten();
-        let club = found.with_context(|| format!("the bench does not know {club}"))?;
-        let chain = started.journal.hash_of(club.last_seq).await?.unwrap_or_default();
-        let record: Record = record(&club, chain, crate::output::text::Lengths::Inches);
-        for words in lacking(&club) {
+        let found = subject(&started.questions, &started.journal, club).await.map_err(anyhow::Error::msg)?;
+        let record = Record::of(&found, crate::output::text::Lengths::Inches);
+        for words in lacking(&found.club) {
             is_whole = false;
             print::say(&words);
         }

@@ -7,7 +7,8 @@ use sqlx::sqlite::SqliteRow;
 
 use super::chain::{GENESIS, link};
 use super::event;
-use super::index::{self, OF_BENCH, OF_CLUB, OF_ORDER, OF_TIME, Rules, number};
+use super::index::{self, OF_BENCH, OF_CLUB, OF_ORDER, OF_TIME, number};
+use super::rules::{Rules, rules};
 use super::store::{Journal, JournalError, Reader};
 use crate::work_order::event::EventId;
 use crate::work_order::order::Order;
@@ -111,7 +112,7 @@ const COLUMNS: &str = "SELECT c.n, c.club, c.token, c.name, o.number, c.state, c
 impl Reader {
     /// A journal that is only read may have an index made by older rules, which leads to less than all of a record.
     pub(super) async fn indexed(&self) -> Result<(), JournalError> {
-        match index::rules(self.connections()).await.map_err(|error| self.failed(error))? {
+        match rules(self.connections()).await.map_err(|error| self.failed(error))? {
             Rules::Present | Rules::Older => Ok(()),
             Rules::Other => Err(JournalError::Older { file: self.file().to_owned() }),
         }

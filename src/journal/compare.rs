@@ -11,7 +11,8 @@ use tokio::sync::OnceCell;
 
 use super::archive::{ClubLine as LineOfClub, line_of};
 use super::damage::Unreadable;
-use super::index::{self, OF_CLUB, OF_DRAWERS, OF_ORDER, Rules};
+use super::index::{self, OF_CLUB, OF_DRAWERS, OF_ORDER};
+use super::rules::{self, Rules};
 use super::stock::{self, DRAWERS, NOTED_AT, Stock};
 use super::store::{Reader, pool_of};
 use super::sum::Sum;
@@ -124,7 +125,7 @@ impl Reader {
 
     async fn compare(&self, fold: Option<&Folded>, faults: &mut Vec<String>) -> Result<(), sqlx::Error> {
         static SHADOWS: OnceCell<Vec<String>> = OnceCell::const_new();
-        let rules = index::rules(self.connections()).await?;
+        let rules = rules::rules(self.connections()).await?;
         if rules == Rules::Other {
             faults.push(format!("its index was made by the rules of another benchscribe; {REMEDY}"));
             return Ok(());

@@ -3,20 +3,16 @@
 //! What an event bears on is `work_order::bearing`'s; here it becomes rows. Rows too many do no harm, since a record is the
 //! fold of the events themselves; rows too few would, so an index that does not stand where the chain stands is made again.
 
-use sqlx::{Row as _, SqliteConnection, SqlitePool};
+use sqlx::{Row as _, SqliteConnection};
 
 use super::chain::GENESIS;
+use super::rules::VERSION;
 use super::sum::{LATEST, Sum, TRUST};
 use super::{event, retired};
 use crate::work_order::bearing::{BatchBearing, Bearing, StudyBearing, TrustBearing};
 use crate::work_order::event::{Change, Event};
 use crate::work_order::order::Order;
 
-/// Version of the rows; an index of another one is made again.
-const VERSION: i64 = 7;
-/// An index since this one leads to the same events, though what it lists of clubs may be by older rules. A sealed file keeps its own
-/// for ever, and is read with it.
-const LEADS_SINCE: i64 = 6;
 /// Events read at a time when the index is made again.
 const REBUILD: i64 = 1000;
 
@@ -225,27 +221,6 @@ pub(super) async fn standing(connection: &mut SqliteConnection) -> Result<Standi
     }
     let written = Sum::written(connection).await?.unwrap_or_default();
     Ok(if Sum::counted(connection).await? == written { Standing::Whole } else { Standing::Damaged })
-}
-
-/// By whose rules an index was made.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Rules {
-    /// This program's; or there is no index because nothing has happened.
-    Present,
-    /// Older ones: it leads to the same events, and may list a club as out of its limits otherwise.
-    Older,
-    /// Others, by which it may lead to less than all of a record.
-    Other,
-}
-
-/// By whose rules the index was made.
-pub(super) async fn rules(connections: &SqlitePool) -> Result<Rules, sqlx::Error> {
-    let version: Option<i64> = sqlx::query_scalar("SELECT version FROM index_tip").fetch_optional(connections).await?;
-    Ok(match version {
-        None | Some(VERSION) => Rules::Present,
-        Some(LEADS_SINCE..VERSION) => Rules::Older,
-        Some(_) => Rules::Other,
-    })
 }
 
 /// Makes the index again from the events, in one transaction of the caller. A damaged event is left out: `records verify`

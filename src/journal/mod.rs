@@ -32,6 +32,7 @@ mod part_shape;
 mod prover;
 pub mod retire;
 pub mod retired;
+pub mod rules;
 pub mod salvage;
 pub mod seal;
 pub mod sound;
