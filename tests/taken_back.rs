@@ -460,6 +460,34 @@ fn a_card_takes_a_step_back_only_as_long_as_it_can_be_a_slip() {
 }
 
 #[test]
+fn nothing_that_is_kept_is_taken_back_or_replaced_without_a_name() {
+    let mut bench = Bench {
+        bench: DeskBench::new(&format!("{CONFIG}{SCANNER}[operators]\ncorrections = \"named\"\n")),
+        stored: Stored::default(),
+    };
+    bench.stored = bench.bench.begin();
+    bench.does(json!({"command": "import_order", "text": ORDER}));
+    bench.scan("BS1/O/W-8");
+    // What is new is kept without a name.
+    bench.scan("BS1/S/DRY-FIT");
+    bench.types("37 1/2 in");
+    let typed = bench.stored.of("value_typed")[0].id.to_string();
+    for correction in [
+        json!({"command": "scan", "code": "BS1/V"}),
+        json!({"command": "void", "event": typed, "why": "misread"}),
+        json!({"command": "enter", "characteristic": "length", "quantity": "37 1/4 in"}),
+    ] {
+        let words = bench.refuses(correction);
+        assert!(words.starts_with("what is kept is taken back or replaced by somebody with a name"), "{words}");
+    }
+    bench.scan("BS1/W/K7");
+    bench.types("37 1/4 in");
+    bench.scan("BS1/V");
+    let by: Vec<Option<String>> = bench.club("W-8/1").voids.iter().map(|void| void.by.clone()).collect();
+    assert_eq!(by, [Some("K7".to_owned())]);
+}
+
+#[test]
 fn the_page_does_a_step_again_by_a_deed_of_its_own() {
     let mut bench = Bench::new();
     let again = |club: &str, step: &str| json!({"command": "step_again", "club": club, "step": step});

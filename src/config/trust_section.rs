@@ -6,18 +6,24 @@ use crate::measurement::check_weight::InstrumentClass;
 use crate::measurement::gravity::gravity_at;
 use crate::measurement::quantity::Dimension;
 use crate::measurement::unit::{Degrees, Grams};
-use crate::work_order::checks::{Policy, WhenOut};
+use crate::work_order::checks::{Corrections, Policy, WhenOut};
 use crate::work_order::judging::DecisionRule;
 
 /// Shortest and longest time between checks, in seconds: a minute and ten years.
 const CHECK_EVERY_S: std::ops::RangeInclusive<f64> = 60.0..=3.2e8;
 
-/// Reads `[judging]` and `[checks]`.
+/// Reads `[judging]`, `[checks]` and `[operators]`.
 pub(super) fn read_policy(top: &Section<'_>) -> Option<Policy> {
     let rule = top.section("judging", read_rule).unwrap_or(Some(DecisionRule::Plain));
     let checks = top.section("checks", read_checks).unwrap_or(Some((None, WhenOut::Warn)));
+    let corrections = top.section("operators", read_corrections).unwrap_or(Some(Corrections::Free));
     let (check_every_s, when_out) = checks?;
-    Some(Policy { rule: rule?, check_every_s, when_out })
+    Some(Policy { rule: rule?, check_every_s, when_out, corrections: corrections? })
+}
+
+fn read_corrections(section: &Section<'_>) -> Option<Corrections> {
+    let choices = [("free", Corrections::Free), ("named", Corrections::Named)];
+    if section.has("corrections") { section.choice("corrections", &choices) } else { Some(Corrections::Free) }
 }
 
 fn read_rule(section: &Section<'_>) -> Option<DecisionRule> {
@@ -164,6 +170,7 @@ mod tests {
         for (bad, words) in [
             ("[judging]\nrule = \"strict\"\n", "plain, guarded"),
             ("[judging]\nguard = 1.0\n", "judging.rule"),
+            ("[operators]\ncorrections = \"some\"\n", "free, named"),
             ("[checks]\ncheck_every = \"daily\"\n", "such as \"1 day\""),
             ("[checks]\nwhen_out = \"stop\"\n", "warn, block"),
             ("[checks]\ncheck_every = \"daily\"\nwhen_out = \"stop\"\n", "checks.when_out"),

@@ -9,7 +9,7 @@ use crate::measurement::reading::{InstrumentKind, Quantity};
 use crate::measurement::uncertainty::Source;
 use crate::work_order::build::DryFitStop;
 use crate::work_order::cautions::Caution;
-use crate::work_order::checks::{CheckZone, WhenOut};
+use crate::work_order::checks::{CheckZone, Corrections, WhenOut};
 use crate::work_order::details::Measure;
 use crate::work_order::drawers::ItemKind;
 use crate::work_order::event::EventId;
@@ -47,6 +47,7 @@ named_by_parse!(
     Purpose,
     CheckZone,
     WhenOut,
+    Corrections,
     WeightClass,
     InstrumentClass,
     Measure,

@@ -8,7 +8,7 @@ use crate::measurement::adjustment::Finding;
 use crate::measurement::check_weight::WeightClass;
 use crate::measurement::gauge::Hand;
 use crate::measurement::reading::Measured;
-use crate::work_order::checks::{BalanceError, ChartLimits, Check, CheckZone, Policy, WhenOut};
+use crate::work_order::checks::{BalanceError, ChartLimits, Check, CheckZone, Corrections, Policy, WhenOut};
 use crate::work_order::event::EventId;
 use crate::work_order::judging::DecisionRule;
 use crate::work_order::reference::{Angles, Reference, Weight};
@@ -22,6 +22,16 @@ pub(super) struct PolicyShape {
     check_every_s: Option<f64>,
     #[serde(with = "by_name")]
     when_out: WhenOut,
+    #[serde(with = "by_name", default = "free", skip_serializing_if = "is_free")]
+    corrections: Corrections,
+}
+
+fn free() -> Corrections {
+    Corrections::Free
+}
+
+fn is_free(corrections: &Corrections) -> bool {
+    *corrections == Corrections::Free
 }
 
 #[derive(Serialize, Deserialize)]

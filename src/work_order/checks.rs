@@ -25,6 +25,16 @@ super::order::named!(
 );
 
 super::order::named!(
+    /// Who may take back or replace what is kept.
+    Corrections {
+        /// Whoever is there; the record has the name where there is one.
+        Free = "free",
+        /// Nobody without a name.
+        Named = "named",
+    }
+);
+
+super::order::named!(
     /// What an instrument that is out or overdue for its check leads to.
     WhenOut {
         /// A banner.
@@ -43,11 +53,13 @@ pub struct Policy {
     pub check_every_s: Option<f64>,
     /// What a failed or missing check leads to.
     pub when_out: WhenOut,
+    /// Who may take back or replace what is kept.
+    pub corrections: Corrections,
 }
 
 impl Default for Policy {
     fn default() -> Self {
-        Self { rule: DecisionRule::Plain, check_every_s: None, when_out: WhenOut::Warn }
+        Self { rule: DecisionRule::Plain, check_every_s: None, when_out: WhenOut::Warn, corrections: Corrections::Free }
     }
 }
 

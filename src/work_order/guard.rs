@@ -4,10 +4,11 @@
 //! comes with the changes.
 
 use super::adhesive::{cure_left_us, unfinished_cure, usable_batch, words};
+use super::checks::Corrections;
 use super::desk::{Refusal, refused};
 use super::event::Change;
 use super::hand_over;
-use super::record::ClubRecord;
+use super::record::{ClubRecord, Method};
 use super::state::State;
 use super::steps::Step;
 
@@ -20,6 +21,12 @@ use super::steps::Step;
 /// # Errors
 /// Says what must not be done now, and what would do.
 pub fn guard(state: &State, changes: Vec<Change>, steady_us: i64) -> Result<Vec<Change>, Refusal> {
+    let is_nameless = state.policy.corrections == Corrections::Named && state.operator.is_none();
+    if is_nameless && changes.iter().any(|change| corrects(state, change)) {
+        return refused(
+            "what is kept is taken back or replaced by somebody with a name: scan a badge (BS1/W/K7), or say on the page who is at the bench",
+        );
+    }
     let uncured = |club: &str| {
         let decided = |change: &Change| matches!(change, Change::CureOverridden { club: of, .. } | Change::HandOverOverridden { club: of, .. } if of == club);
         let record = state.clubs.get(club).filter(|_| !changes.iter().any(decided))?;
@@ -81,6 +88,18 @@ pub fn guard(state: &State, changes: Vec<Change>, steady_us: i64) -> Result<Vec<
         }
     }
     Ok(guarded)
+}
+
+/// Whether a change takes back or replaces what is kept (21 CFR 11.10(e): who changed a record is part of it).
+fn corrects(state: &State, change: &Change) -> bool {
+    match change {
+        Change::ReadingVoided { .. } | Change::StepTakenBack { .. } => true,
+        Change::ValueTyped { club, value, .. } => state.clubs.get(club).is_some_and(|club| {
+            let mut typed = club.valid().filter(|entry| matches!(entry.method, Method::Typed { .. }));
+            typed.any(|entry| (entry.filed.characteristic, entry.filed.stage) == (value.characteristic, value.stage))
+        }),
+        _ => false,
+    }
 }
 
 /// Whether a step of a club's route comes behind its cure, or says that the cure is over.
