@@ -181,12 +181,12 @@ pub(super) fn take_back(club: &ClubRecord, done: &StepRecord, why: &str) -> Resu
     Ok(vec![Change::StepTakenBack { club: id.clone(), done: done.event, why: why.trim().to_owned() }])
 }
 
-/// The last step that a person marked done behind this one: the club's stage goes by the furthest, so steps are taken back from the
-/// last one on.
+/// The last other step that a person marked done behind this one: the club's stage goes by the furthest, so steps are taken back from
+/// the last one on. A hand-over of a club in work counts no more, or has its own way back.
 #[must_use]
 pub fn done_behind<'a>(club: &'a ClubRecord, done: &StepRecord) -> Option<&'a StepRecord> {
-    let last = club.steps.iter().rfind(|step| step.proof.is_none());
-    last.filter(|last| last.seq > done.seq)
+    let is_other = |step: &&StepRecord| step.proof.is_none() && ![done.step, Step::HandOver].contains(&step.step);
+    club.steps.iter().rfind(is_other).filter(|last| last.seq > done.seq)
 }
 
 /// What a person should hear of a step that is taken back.
