@@ -4,8 +4,6 @@
 
 mod support;
 
-use std::path::PathBuf;
-
 use benchscribe::bench::core::{Core, Input};
 use benchscribe::measurement::stamp::Stamp;
 use benchscribe::output::adhesive_view::timers;
@@ -17,8 +15,8 @@ use benchscribe::work_order::state::State;
 use benchscribe::work_order::steps::Step;
 use serde_json::{Value, json};
 use support::daemon::Daemon;
-use support::table::configuration;
-use support::{assert_verified, benchscribe, wait_for};
+use support::shop::Shop;
+use support::{assert_verified, wait_for};
 
 /// An invented product: 20 minutes of working life, an hour of cure, three hours to play.
 const PRODUCT: &str = r#"
@@ -206,30 +204,6 @@ fn a_clock_that_is_put_right_neither_ends_a_cure_nor_starts_it_again() {
         assert_eq!(bench.told().last().unwrap(), "W-1/1 driver: cures, 30 min left", "{step}");
         bench.wait(30);
         bench.steps("grip");
-    }
-}
-
-/// A folder with a configuration, and the built program on it.
-struct Shop {
-    folder: tempfile::TempDir,
-    config: PathBuf,
-}
-
-impl Shop {
-    fn new() -> Self {
-        let folder = tempfile::tempdir().unwrap();
-        let config = folder.path().join("bench.toml");
-        let data = folder.path().join("data");
-        std::fs::write(&config, configuration("/nowhere", data.to_str().unwrap())).unwrap();
-        Self { folder, config }
-    }
-
-    #[track_caller]
-    fn done(&self, arguments: &[&str]) -> String {
-        let config = self.config.to_str().unwrap();
-        let output = benchscribe(arguments.iter().chain(&["--config", config]));
-        assert_eq!(output.status.code(), Some(0), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
-        String::from_utf8(output.stdout).unwrap()
     }
 }
 

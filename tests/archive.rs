@@ -132,6 +132,8 @@ async fn what_is_looked_up_is_what_the_whole_fold_says() {
             sqlx::query(sqlx::AssertSqlSafe(change)).execute(&mut connection(folder.path()).await).await.unwrap();
             let faults = reader.index_faults(Some(&Folded { state: whole.clone(), ..Folded::default() })).await;
             assert_eq!(faults.is_empty(), agrees, "seed {seed}, version {version}: {faults:?}");
+            let club = whole.clubs.keys().next().unwrap();
+            assert_eq!(reader.club(club).await.is_ok(), agrees, "seed {seed}, version {version}");
         }
         journal.close().await;
     }

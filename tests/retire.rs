@@ -18,8 +18,6 @@ use benchscribe::output::adhesive_view::timers;
 use benchscribe::work_order::state::State;
 use grown_journal::{BENCH, EPOCH, START_US, STEP_US, Writer, filed_value};
 use serde_json::json;
-use sqlx::ConnectOptions as _;
-use sqlx::sqlite::SqliteConnectOptions;
 use support::{Dice, on_data};
 
 /// Orders in the journal besides the one that stays open.
@@ -203,14 +201,6 @@ async fn old_records_are_found_in_their_segment_and_the_bench_goes_on_as_before(
     assert!(code == Some(2) && err.contains(&segment.file), "{err}");
     let (code, shown, err) = on_data(&data_folder, &["records", "show", "W-2/1", "--segments", &out_name]);
     assert!(code == Some(0) && shown.contains("256"), "{shown}{err}");
-    // So it is when an older program indexed that segment: what is sealed stays as it is.
-    let old = folder.path().join("sealed-by-an-older-one");
-    std::fs::create_dir(&old).unwrap();
-    std::fs::copy(out.join(&segment.file), old.join(&segment.file)).unwrap();
-    let file = SqliteConnectOptions::new().filename(old.join(&segment.file));
-    sqlx::query("UPDATE index_tip SET version = 6").execute(&mut file.connect().await.unwrap()).await.unwrap();
-    let shown_by_old = on_data(&data_folder, &["records", "show", "W-2/1", "--segments", old.to_str().unwrap()]);
-    assert_eq!((shown_by_old.0, shown_by_old.1), (Some(0), shown), "{}", shown_by_old.2);
     let (_, listed, _) = on_data(&data_folder, &["records", "list"]);
     assert!(listed.lines().any(|line| line.starts_with("W-2/1") && line.contains(&segment.file)), "{listed}");
     let (_, listed, _) = on_data(&data_folder, &["records", "list", "--club", "W-2/1", "--json"]);

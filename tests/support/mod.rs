@@ -8,6 +8,7 @@
 pub(crate) mod daemon;
 pub(crate) mod http;
 pub(crate) mod python;
+pub(crate) mod shop;
 pub(crate) mod table;
 
 use std::path::Path;
